@@ -1,0 +1,1 @@
+"""Countersight's showing side: pages, confirmation, records, command line."""

@@ -1,0 +1,102 @@
+"""What a reading of the chamber is: one frozen value, drawable and printable."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import Literal
+
+import numpy as np
+
+from vision.budget import BudgetTerm
+
+VolumeStatus = Literal["read", "refused", "below-scale", "above-scale"]
+
+#: Roles a trace on the overlay can have.
+TraceRole = Literal[
+    "mark-long", "mark-short", "mark-hidden", "numeral", "rim-front", "rim-back",
+    "surface", "reading", "interval", "candidate", "axis", "outline",
+]
+
+
+@dataclass(frozen=True)
+class Trace:
+    """A line on the photo that shows what was seen or concluded.
+
+    ``points_px`` is an (N, 2) float array of (x, y) in pixels of the upright
+    photo, origin at the centre of the top-left pixel.
+    """
+
+    role: TraceRole
+    points_px: np.ndarray
+    text: str = ""
+
+
+@dataclass(frozen=True)
+class Question:
+    """What the tool needs from the person before it can read.
+
+    kind "number": tap a mark and type its value.  kind "which-chamber": tap the
+    chamber that is meant.  kind "which-surface": tap near the true surface.
+    """
+
+    kind: Literal["number", "which-chamber", "which-surface"]
+    sentence: str
+
+
+@dataclass(frozen=True)
+class VolumeReading:
+    """One reading of one photo against one scale.
+
+    ``value``, ``interval`` and ``naive_value`` are in ``unit``; they are None
+    unless ``status`` is "read" (a naive value may be given with a refusal).
+    ``interval`` covers ``coverage`` of the values that could reasonably be
+    meant.  ``elevation_deg`` is the elevation of the sight line at the surface
+    against the plane square to the chamber axis, positive when the camera looks
+    down.  ``surface_px`` is (x, y) of the corrected reading line where it
+    crosses the ladder.
+    """
+
+    status: VolumeStatus
+    unit: str
+    division: float
+    scale: str
+    value: float | None = None
+    interval: tuple[float, float] | None = None
+    coverage: float = 0.95
+    naive_value: float | None = None
+    elevation_deg: float | None = None
+    elevation_sd_deg: float | None = None
+    surface_px: tuple[float, float] | None = None
+    flags: tuple[str, ...] = ()
+    reasons: tuple[str, ...] = ()
+    budget: tuple[BudgetTerm, ...] = ()
+    question: Question | None = None
+    candidates: tuple[float, ...] = ()
+    traces: tuple[Trace, ...] = field(default=(), repr=False)
+
+    def as_json(self) -> dict[str, object]:
+        """The object that ``countersight read --json`` prints."""
+
+        def number(x: float | None, digits: int) -> float | None:
+            return None if x is None else round(float(x), digits)
+
+        return {
+            "kind": "volume",
+            "status": self.status,
+            "value": number(self.value, 3),
+            "unit": self.unit,
+            "interval": None if self.interval is None
+            else [number(self.interval[0], 3), number(self.interval[1], 3)],
+            "coverage": self.coverage,
+            "division": self.division,
+            "naive_value": number(self.naive_value, 3),
+            "elevation_deg": number(self.elevation_deg, 2),
+            "elevation_sd_deg": number(self.elevation_sd_deg, 2),
+            "surface_px": None if self.surface_px is None
+            else [number(self.surface_px[0], 1), number(self.surface_px[1], 1)],
+            "scale": self.scale,
+            "flags": list(self.flags),
+            "reasons": list(self.reasons),
+            "candidates": [number(c, 2) for c in self.candidates],
+            "budget": [t.as_json() for t in self.budget],
+        }
