@@ -1,0 +1,139 @@
+"""The label file of an image set: JSON lines, one image a line, read as a stream."""
+
+from __future__ import annotations
+
+import json
+import math
+import numbers
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Literal
+
+from vision.errors import LabelFileError
+
+Kind = Literal["volume", "level"]
+Expect = Literal["read", "refuse", "off-scale"]
+
+EXPECTATIONS: tuple[Expect, ...] = ("read", "refuse", "off-scale")
+
+#: Keys by which a line without ``true_offset_mm`` is still known as a level image.
+_LEVEL_KEYS = ("zero_card_mm", "landmark_card_mm", "mode", "depth_difference_mm")
+
+
+@dataclass(frozen=True)
+class Label:
+    """One labelled image.
+
+    ``index`` counts labels from 0, ``line`` is the line in the file from 1.
+    ``truth`` is the true value in the scale's unit (volume) or the true offset
+    in mm (level); None where the label gives none, which only an image that is
+    to be refused may do.  ``scale`` is a file path or the name of a shipped
+    scale, None for level images.  ``keys`` holds the whole line, unknown keys
+    included.
+    """
+
+    index: int
+    line: int
+    file: str
+    path: Path
+    kind: Kind
+    expect: Expect
+    truth: float | None
+    scale: str | None
+    keys: Mapping[str, Any]
+
+    @property
+    def tier(self) -> str | None:
+        """The tier named by the label, if it names one."""
+        tier = self.keys.get("tier")
+        return None if tier is None else str(tier)
+
+
+def read_labels(path: str | Path) -> Iterator[Label]:
+    """Yield the labels of a file, one line in memory at a time.
+
+    Blank lines are skipped.  Raises ``LabelFileError`` naming the line for
+    content that cannot be used; whether the pictures exist is not looked at.
+    """
+    path = Path(path)
+    try:
+        handle = path.open(encoding="utf-8")
+    except OSError:
+        raise LabelFileError(f"The label file '{path}' cannot be opened.") from None
+    with handle:
+        index = 0
+        lines = enumerate(handle, start=1)
+        while True:
+            try:
+                number, text = next(lines)
+            except StopIteration:
+                return
+            except UnicodeDecodeError:
+                raise LabelFileError(f"The label file '{path}' is not UTF-8 text.") from None
+            if text.strip():
+                yield parse_label(text, path.parent, index, number)
+                index += 1
+
+
+def parse_label(text: str, folder: Path, index: int, line: int) -> Label:
+    """One line of a label file; paths are relative to ``folder``."""
+
+    def refuse(what: str) -> LabelFileError:
+        return LabelFileError(f"Line {line} of the label file: {what}")
+
+    try:
+        keys = json.loads(text, parse_constant=_not_a_number)
+    except ValueError as err:
+        raise refuse(f"this is not one JSON object ({err}).") from None
+    if not isinstance(keys, dict):
+        raise refuse("this is not one JSON object.")
+    file = keys.get("file")
+    if not isinstance(file, str) or not file:
+        raise refuse("'file' must name the picture.")
+    expect = keys.get("expect", "read")
+    if expect not in EXPECTATIONS:
+        raise refuse(f"'expect' must be read, refuse or off-scale, not {expect!r}.")
+    kind = _kind(keys)
+    if kind is None:
+        raise refuse("'kind' must be volume or level.")
+    key = "true_value" if kind == "volume" else "true_offset_mm"
+    truth = keys.get(key)
+    if truth is None and expect == "read":
+        raise refuse(f"'{key}' is missing.")
+    if truth is not None and not is_number(truth):
+        raise refuse(f"'{key}' must be a number, not {truth!r}.")
+    scale = keys.get("scale")
+    if kind == "volume":
+        if not isinstance(scale, str) or not scale:
+            raise refuse("'scale' must name a scale file or a shipped scale.")
+        beside = folder / scale
+        scale = str(beside) if beside.exists() else scale
+    else:
+        scale = None
+    return Label(index, line, file, folder / file, kind, expect,
+                 None if truth is None else float(truth), scale, keys)
+
+
+def _kind(keys: Mapping[str, Any]) -> Kind | None:
+    """volume or level, as stated or as the keys show; None for an unknown kind."""
+    stated = keys.get("kind")
+    if stated in ("volume", "level"):
+        return stated  # type: ignore[no-any-return]
+    if stated is not None:
+        return None
+    if "true_offset_mm" in keys:
+        return "level"
+    if "scale" not in keys and any(k in keys for k in _LEVEL_KEYS):
+        return "level"
+    return "volume"
+
+
+def _not_a_number(name: str) -> float:
+    raise ValueError(f"{name} is not a number")
+
+
+def is_number(value: object) -> bool:
+    """True for a finite number (True and False are not numbers here)."""
+    return (isinstance(value, numbers.Real) and not isinstance(value, bool)
+            and math.isfinite(value))

@@ -1,0 +1,84 @@
+"""The accuracy that the reader has to reach, and whether a set shows that it does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from vision.accuracy.figures import Errors, Figures
+
+#: Tier -> largest (mean |error|, 95th percentile, share refused though readable),
+#: errors in divisions.  Of the project's requirements.
+VOLUME_LIMITS: dict[str, tuple[float, float, float]] = {
+    "easy": (0.10, 0.25, 0.01),
+    "typical": (0.15, 0.40, 0.03),
+    "hard": (0.30, 0.80, 0.15),
+}
+#: Largest mean |error| and 95th percentile of level readings with cards, mm.
+LEVEL_LIMITS_MM = (4.0, 9.0)
+#: The 95 % interval has to cover this share.
+COVERAGE_LIMITS = (0.92, 0.98)
+#: Largest remaining slope of error against elevation, as a share of the naive one.
+SLOPE_SHARE = 0.05
+
+
+@dataclass(frozen=True)
+class Check:
+    """One requirement against what was found; ``met`` is None when nothing was found."""
+
+    group: str
+    what: str
+    limit: str
+    found: str
+    met: bool | None
+
+
+def _at_most(group: str, what: str, limit: float, found: float | None, form: str) -> Check:
+    text = "no reading" if found is None else format(found, form)
+    return Check(group, what, "at most " + format(limit, form), text,
+                 None if found is None else found <= limit)
+
+
+def _common(group: str, f: Figures, errors: Errors | None, unit: str,
+            mae: float, p95: float) -> list[Check]:
+    low, high = COVERAGE_LIMITS
+    share = f.coverage.rate
+    return [
+        _at_most(group, f"mean absolute error, {unit}", mae,
+                 None if errors is None else errors.mae, ".3f"),
+        _at_most(group, f"95th percentile of |error|, {unit}", p95,
+                 None if errors is None else errors.p95, ".3f"),
+        Check(group, "truth inside the 95 % interval", f"{low:.0%} to {high:.0%}",
+              "no reading" if share is None else f"{share:.1%}",
+              None if share is None else low <= share <= high),
+    ]
+
+
+def _no_misread(group: str, f: Figures) -> Check:
+    return Check(group, "silent misreads", "0", f"{f.misreads.count} of {f.misreads.n}",
+                 f.misreads.count == 0 if f.n else None)
+
+
+def volume_checks(tiers: dict[str, Figures]) -> list[Check]:
+    """The table of requirements per tier; a tier the set lacks is left out."""
+    out: list[Check] = []
+    for tier, (mae, p95, refused) in VOLUME_LIMITS.items():
+        f = tiers.get(tier)
+        if f is None:
+            continue
+        out += _common(tier, f, f.errors_div, "divisions", mae, p95)
+        out.append(_at_most(tier, "refused though readable", refused,
+                            f.refused_though_readable.rate, ".1%"))
+        out.append(_no_misread(tier, f))
+    f = tiers.get("unreadable")
+    if f is not None:
+        share = f.refused_as_expected.rate
+        out.append(Check("unreadable", "refused", "all",
+                         f"{f.refused_as_expected.count} of {f.refused_as_expected.n}",
+                         None if share is None else share == 1.0))
+        out.append(_no_misread("unreadable", f))
+    return out
+
+
+def level_checks(group: str, f: Figures) -> list[Check]:
+    """The requirements on level readings of one mode."""
+    return [*_common(group, f, f.errors, "mm", *LEVEL_LIMITS_MM), _no_misread(group, f)]

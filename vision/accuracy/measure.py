@@ -1,0 +1,126 @@
+"""One labelled image to one row.  Whatever goes wrong becomes a row too."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Mapping
+from functools import lru_cache
+from typing import Any
+
+from vision.accuracy.labels import Label, is_number
+from vision.accuracy.rows import Row, verdict
+from vision.errors import CountersightError
+from vision.scale import Scale, load_scale
+
+#: A level reading wrong by more than this and not refused is a silent misread:
+#: twice the 95 % limit that level readings have to keep.
+LEVEL_MISREAD_MM = 18.0
+
+
+def measure(label: Label) -> Row:
+    """Read one image and set the result beside its label.  Never raises."""
+    one_thread()
+    start = time.perf_counter()
+    try:
+        found = _volume(label) if label.kind == "volume" else _level(label)
+    except CountersightError as err:
+        found = {"status": "error", "message": str(err)}
+    except Exception as err:  # a fault of the reader must show up as a row, not stop the run
+        found = {"status": "error", "message": f"{type(err).__name__}: {err}"}
+    return compare(label, found, time.perf_counter() - start)
+
+
+def one_thread() -> None:
+    """OpenCV on one thread: the images are what is spread over the processors."""
+    import cv2
+
+    if cv2.getNumThreads() != 1:
+        cv2.setNumThreads(1)
+
+
+@lru_cache(maxsize=64)
+def _scale(where: str) -> Scale:
+    return load_scale(where)
+
+
+def _point(value: object) -> tuple[float, float] | None:
+    """(x, y) from a label's two-number list, None for anything else."""
+    if isinstance(value, (list, tuple)) and len(value) == 2 and all(map(is_number, value)):
+        return float(value[0]), float(value[1])
+    return None
+
+
+def _volume(label: Label) -> dict[str, Any]:
+    from vision import volume
+    from vision.photo import load_photo
+
+    scale = _scale(str(label.scale))
+    reading = volume.read_volume(load_photo(label.path), scale, near=_point(label.keys.get("near")))
+    division = label.keys.get("division")
+    if not is_number(division):
+        division = scale.division_at(label.truth) if label.truth is not None else reading.division
+    return {
+        "status": reading.status, "unit": reading.unit, "value": reading.value,
+        "interval": reading.interval, "naive_value": reading.naive_value,
+        "division": division, "misread_limit": division,
+        "elevation_deg": reading.elevation_deg, "elevation_sd_deg": reading.elevation_sd_deg,
+        "flags": reading.flags, "reasons": reading.reasons,
+    }
+
+
+def _level(label: Label) -> dict[str, Any]:
+    raise NotImplementedError("level images are not read yet")
+
+
+def compare(label: Label, found: Mapping[str, Any], seconds: float) -> Row:
+    """Set what was found (see ``_volume``) beside the label.  Pure arithmetic.
+
+    Value, interval and naive value of ``found`` are in the unit of the truth.
+    """
+    truth, status = label.truth, str(found["status"])
+    message = str(found.get("message", ""))
+    value = _float(found.get("value")) if status == "read" else None
+    if status == "read" and value is None:
+        status, message = "error", "The reading says 'read' without a finite value."
+    division = _float(found.get("division"))
+    interval = found.get("interval") if value is not None else None
+    low, high = (None, None) if interval is None else (float(interval[0]), float(interval[1]))
+    naive = _float(found.get("naive_value"))
+    error, naive_error = _minus(value, truth), _minus(naive, truth)
+    limit = _float(found.get("misread_limit"))
+    misread = value is not None and (
+        error is None or (limit is not None and abs(error) > limit))
+    rim = _float(label.keys.get("rim_value"))
+    nearer_rim = None
+    if value is not None and truth is not None and rim is not None and rim != truth:
+        nearer_rim = abs(value - rim) < abs(value - truth)
+    return Row(
+        index=label.index, file=label.file, kind=label.kind,
+        unit=str(found.get("unit", "mm" if label.kind == "level" else "")),
+        expect=label.expect, status=status, verdict=verdict(label.expect, status),
+        misread=misread, truth=truth, value=value, division=division,
+        error=error, error_div=_over(error, division),
+        interval_low=low, interval_high=high,
+        hit=None if low is None or high is None or truth is None else low <= truth <= high,
+        naive_value=naive, naive_error=naive_error, naive_error_div=_over(naive_error, division),
+        elevation_deg=_float(found.get("elevation_deg")),
+        elevation_sd_deg=_float(found.get("elevation_sd_deg")),
+        elevation_error_deg=_minus(_float(found.get("elevation_deg")),
+                                   _float(label.keys.get("elevation_deg"))),
+        nearer_rim=nearer_rim, camera_from=str(found.get("camera_from", "")),
+        seconds=round(seconds, 4),
+        flags=tuple(found.get("flags", ())), reasons=tuple(found.get("reasons", ())),
+        message=message, keys=dict(label.keys),
+    )
+
+
+def _float(value: object) -> float | None:
+    return float(value) if is_number(value) else None  # type: ignore[arg-type]
+
+
+def _minus(a: float | None, b: float | None) -> float | None:
+    return None if a is None or b is None else a - b
+
+
+def _over(a: float | None, b: float | None) -> float | None:
+    return None if a is None or not b else a / b

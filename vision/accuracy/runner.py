@@ -1,0 +1,76 @@
+"""One run of the benchmark: labels in, results, report, table and summary out."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Iterator
+from itertools import islice
+from pathlib import Path
+from typing import Any
+
+from vision.accuracy import measure as measuring
+from vision.accuracy.engines import engine_for
+from vision.accuracy.labels import Label, read_labels
+from vision.accuracy.progress import Progress, on_standard_error
+from vision.accuracy.rows import Row, read_rows
+from vision.accuracy.store import Results
+from vision.accuracy.summary import Summary, summarise
+from vision.accuracy.table import write_table
+from vision.errors import LabelFileError
+
+Measure = Callable[[Label], Row]
+
+
+def run_benchmark(
+    labels: str | Path, out: str | Path, workers: int = 1,
+    compare: str | Path | None = None, progress: bool | Progress = True, *,
+    scheduler: str | None = None, measure: Measure = measuring.measure,
+) -> Summary:
+    """Read every image of a label file and write the evidence into the folder ``out``.
+
+    Writes ``results.jsonl`` (one row per image, appended as the images are
+    read), ``results.csv`` and ``summary.json``.  A run that was
+    killed goes on where it stopped, as long as labels and reader are the same.
+    ``scheduler`` is the address of a Dask scheduler that takes the place of the
+    process pool.  ``compare`` is the ``summary.json`` of an earlier run (its
+    ``results.jsonl`` lies beside it).  Raises ``LabelFileError`` for a label
+    file that cannot be used, before any image is read.
+    """
+    labels, out = Path(labels), Path(out)
+    total = sum(1 for _ in read_labels(labels))
+    if total == 0:
+        raise LabelFileError(f"The label file '{labels}' holds no image.")
+    engine = engine_for(workers, scheduler)
+    results = Results(out, labels, {})
+    try:
+        tell = on_standard_error(results.done) if progress is True else progress or _quiet
+        left: Iterator[Label] = islice(read_labels(labels), results.done, None)
+        tell(results.done, total)
+        for row in engine.map(measure, left, _lost):
+            results.append(row)
+            tell(results.done, total)
+    finally:
+        results.close()
+    return write_evidence(labels, out, compare)
+
+
+def write_evidence(labels: Path, out: Path, compare: str | Path | None = None) -> Summary:
+    """Write summary, table and report of the rows in ``out``; return the summary."""
+    run: dict[str, Any] = {"labels": labels.name, **_json(out / "run.json")}
+    summary = summarise(read_rows(out / "results.jsonl"), run)
+    text = json.dumps(summary.as_json(), indent=1, ensure_ascii=False)
+    (out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    write_table(read_rows(out / "results.jsonl"), out / "results.csv")
+    return summary
+
+
+def _json(path: Path) -> Any:
+    return json.loads(path.read_text(encoding="utf-8"))
+
+
+def _lost(label: Label, why: str) -> Row:
+    return measuring.compare(label, {"status": "error", "message": why}, 0.0)
+
+
+def _quiet(done: int, total: int) -> None:
+    pass

@@ -1,0 +1,128 @@
+"""From rows to a summary: overall, by label key, against the requirements."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import asdict, dataclass
+from typing import Any
+
+import numpy as np
+
+from vision.accuracy.columns import Columns
+from vision.accuracy.figures import Figures, figures
+from vision.accuracy.limits import SLOPE_SHARE, Check, level_checks, volume_checks
+from vision.accuracy.rows import Row
+from vision.accuracy.statistics import Slope, slope
+
+#: At most so many silent misreads are listed with their pictures.
+MOST_LISTED = 200
+
+
+@dataclass(frozen=True)
+class KindSummary:
+    """Everything found on the images of one kind, "volume" or "level".
+
+    ``groups`` is label key -> value or bin -> figures.  Slopes are of error
+    against true elevation, in divisions per degree.
+    """
+
+    kind: str
+    unit: str
+    overall: Figures
+    groups: Mapping[str, Mapping[str, Figures]]
+    checks: tuple[Check, ...]
+    slope_corrected: Slope | None
+    slope_naive: Slope | None
+    misreads: tuple[Row, ...]
+    failures: tuple[Row, ...]
+    flags: Mapping[str, int]
+
+
+@dataclass(frozen=True)
+class Summary:
+    """The summary of a run; ``kinds`` holds one part per kind of image in the set."""
+
+    run: Mapping[str, Any]
+    kinds: Mapping[str, KindSummary]
+
+    @property
+    def met(self) -> bool:
+        """True when every requirement that the set can show is met."""
+        return all(c.met is not False for k in self.kinds.values() for c in k.checks)
+
+    def as_json(self) -> dict[str, Any]:
+        """Plain objects; no NaN."""
+        return json.loads(json.dumps(asdict(self), allow_nan=False))  # type: ignore[no-any-return]
+
+
+class _Part:
+    """One kind while its rows stream by."""
+
+    def __init__(self) -> None:
+        self.columns = Columns()
+        self.units: dict[str, None] = {}
+        self.misreads: list[Row] = []
+        self.failures: list[Row] = []
+        self.flags: dict[str, int] = {}
+
+    def add(self, row: Row) -> None:
+        self.columns.add(row)
+        if row.unit:
+            self.units[row.unit] = None
+        if row.misread and len(self.misreads) < MOST_LISTED:
+            self.misreads.append(row)
+        if row.status == "error" and len(self.failures) < MOST_LISTED:
+            self.failures.append(row)
+        for flag in row.flags:
+            self.flags[flag] = self.flags.get(flag, 0) + 1
+
+
+def summarise(rows: Iterable[Row], run: Mapping[str, Any]) -> Summary:
+    """Summarise rows as they stream by; memory grows by some 150 bytes a row."""
+    parts: dict[str, _Part] = {}
+    for row in rows:
+        parts.setdefault(row.kind, _Part()).add(row)
+    return Summary(dict(run), {kind: _kind(kind, part) for kind, part in parts.items()})
+
+
+def _kind(kind: str, part: _Part) -> KindSummary:
+    columns = part.columns
+    everything = np.ones(columns.n, dtype=bool)
+    overall = figures(columns, everything)
+    groups = {key: {text: figures(columns, where) for text, where in values.items()}
+              for key, values in columns.groups().items()}
+    steep, naive = (_slope(columns, name) for name in ("error_div", "naive_error_div"))
+    checks = _volume(groups, overall, columns, steep, naive) if kind == "volume" else (
+        _level(groups, overall))
+    return KindSummary(
+        kind=kind, unit=" or ".join(part.units), overall=overall, groups=groups,
+        checks=tuple(checks), slope_corrected=steep, slope_naive=naive,
+        misreads=tuple(part.misreads), failures=tuple(part.failures),
+        flags=dict(sorted(part.flags.items(), key=lambda item: -item[1])))
+
+
+def _slope(columns: Columns, name: str) -> Slope | None:
+    x, y = columns.number("true_elevation_deg"), columns.number(name)
+    good = columns.verdicts("read") & np.isfinite(x) & np.isfinite(y)
+    return slope(x[good], y[good])
+
+
+def _volume(groups: Mapping[str, Mapping[str, Figures]], overall: Figures, columns: Columns,
+            steep: Slope | None, naive: Slope | None) -> list[Check]:
+    tiers = dict(groups.get("tier", {}))
+    only = columns.only_value("tier")
+    if only is not None:
+        tiers = {only: overall}
+    checks = volume_checks(tiers)
+    if steep is not None and naive is not None and naive.slope:
+        share = abs(steep.slope / naive.slope)
+        checks.append(Check("all", "remaining slope of error against elevation",
+                            f"at most {SLOPE_SHARE:.0%} of the naive slope", f"{share:.1%}",
+                            share <= SLOPE_SHARE))
+    return checks
+
+
+def _level(groups: Mapping[str, Mapping[str, Figures]], overall: Figures) -> list[Check]:
+    modes: Mapping[str, Figures] = groups.get("mode", {"all": overall})
+    return [check for mode, f in modes.items() for check in level_checks(mode, f)]
