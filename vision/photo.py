@@ -248,6 +248,8 @@ def _decode(data: bytes, kind: str, name: str) -> Photo:
     im = _open(data, kind)
     if kind in ("PNG", "WEBP") and getattr(im, "n_frames", 1) > 1:
         raise PhotoError("This is a moving picture; take a single photo.")
+    if kind == "PNG":
+        im.load()  # its EXIF may stand behind the pixels
     orientation, camera = _facts(im)
     digest = hashlib.sha256(data).hexdigest()
     turned = orientation >= 5
