@@ -6,16 +6,20 @@ name.  Heights are in mm above the file's own datum, along the chamber axis.
 
 from __future__ import annotations
 
+import difflib
 import json
 import math
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
+from vision import scale_fields as fields
 from vision.errors import ScaleFileError
+from vision.scale_units import VOLUME_ML, suggested_unit, unit_kind
 
 
 @dataclass(frozen=True)
@@ -109,31 +113,195 @@ def _piecewise(x: float | np.ndarray, xs: np.ndarray, ys: np.ndarray) -> Any:
     return float(y) if y.ndim == 0 else y
 
 
-def parse_scale(content: dict[str, Any]) -> Scale:
-    """Build a scale from the contract's JSON object (to be hardened with field checks)."""
-    c = content
-    diameter = c.get("inner_diameter_mm")
-    if isinstance(diameter, (int, float)):
-        diameter = [[0.0, float(diameter)], [float(c["capacity"]), float(diameter)]]
-    knots = tuple((float(a), float(b)) for a, b in c["height_mm"])
-    at: dict[float, tuple[str, bool]] = {}
-    for run in c["marks"]:
-        n = int(math.floor((run["to"] - run["from"]) / run["step"] + 1e-6)) if run["step"] else 0
-        for k in range(n + 1):
-            value = round(run["from"] + k * run["step"], 9)
-            at[value] = (run["length"], bool(run.get("label", False)))
+MAX_FILE_BYTES = 256 * 1024
+MAX_MARKS = 2000
+MAX_RUNS = 200
+_OPTIONAL = ("direction", "inner_diameter_mm", "wall_mm", "tolerance", "reading_point")
+#: Between volume and bore, how far the two may disagree before one of them must be
+#: wrong: a radius given for a diameter makes a factor of 4.
+_BORE_FACTOR = 3.0
+#: How far marks may stand beyond the outer heights, as a share of their span.
+_CONTINUED_SHARE = 0.1
+
+
+def parse_scale(content: Any) -> Scale:
+    """Build a scale from the JSON object of a scale file.
+
+    Raises ScaleFileError, naming the field, where the content is impossible.
+    """
+    if not isinstance(content, Mapping):
+        raise ScaleFileError("A scale file must hold one JSON object in curly brackets.")
+    _no_misspelt_option(content)
+    unit = fields.text(fields.needed(content, "unit"), "unit", 20)
+    kind = unit_kind(unit)
+    if kind is None:
+        meant = suggested_unit(unit)
+        hint = f"; write '{meant}'" if meant else ""
+        raise fields.refuse("unit", f"'{unit}' is not a unit known here (UCUM codes such as mL,"
+                                    f" cm[H2O], mm[Hg]){hint}.")
+    direction = fields.choice(content.get("direction", "up"), "direction", ("up", "down"))
+    capacity = fields.number(fields.needed(content, "capacity"), "capacity", above=0.0)
+    heights = fields.knots(fields.needed(content, "height_mm"), "height_mm")
+    _check_heights(heights, direction)
     bare = Scale(
-        name=c["name"], unit=c["unit"], direction=c.get("direction", "up"),
-        capacity=float(c["capacity"]), height_knots=knots, marks=(),
-        diameter_knots=tuple((float(a), float(b)) for a, b in diameter or ()),
-        wall_mm=float(c.get("wall_mm", 0.0)), tolerance=c.get("tolerance"),
-        reading_point=c.get("reading_point", "lowest"),
+        name=fields.text(fields.needed(content, "name"), "name", 60),
+        unit=unit,
+        direction=direction,  # type: ignore[arg-type]
+        capacity=capacity,
+        height_knots=heights,
+        marks=(),
+        diameter_knots=_diameters(content.get("inner_diameter_mm"), kind, heights, capacity),
+        wall_mm=fields.number(content.get("wall_mm", 0.0), "wall_mm", low=0.0, high=30.0),
+        tolerance=None if content.get("tolerance") is None
+        else fields.number(content["tolerance"], "tolerance", low=0.0, high=capacity),
+        reading_point=fields.choice(  # type: ignore[arg-type]
+            content.get("reading_point", "lowest"), "reading_point", ("lowest", "highest")),
     )
-    marks = tuple(
-        Mark(v, float(bare.height_mm(v)), length, label)  # type: ignore[arg-type]
-        for v, (length, label) in sorted(at.items())
-    )
-    return Scale(**{**bare.__dict__, "marks": marks})
+    if kind == "volume":
+        _check_bore_holds_volume(bare)
+    return replace(bare, marks=_marks(fields.needed(content, "marks"), bare, kind))
+
+
+def _no_misspelt_option(content: Mapping[str, Any]) -> None:
+    """Unknown keys are left alone, but not one that is nearly an optional one:
+    it would be dropped without a word."""
+    for key in content:
+        near = difflib.get_close_matches(str(key), _OPTIONAL, n=1, cutoff=0.85)
+        if near and key not in _OPTIONAL:
+            raise fields.refuse(str(key)[:40], f"is not a field; '{near[0]}' was probably meant.")
+
+
+def _check_heights(heights: fields.Knots, direction: str) -> None:
+    """Heights must rise with the values ("up") or fall with them ("down")."""
+    sign = 1.0 if direction == "up" else -1.0
+    for n, (a, b) in enumerate(zip(heights, heights[1:], strict=False), start=1):
+        if (b[1] - a[1]) * sign <= 0:
+            how = "rise" if direction == "up" else "fall"
+            raise fields.refuse("height_mm", f"heights must {how} from pair to pair when direction"
+                                             f" is '{direction}'; pair {n + 1} does not.")
+    span = abs(heights[-1][1] - heights[0][1])
+    if not 1.0 <= span <= 5000.0:
+        raise fields.refuse("height_mm", f"the scale would be {span:g} mm long; heights are in mm.")
+
+
+def _diameters(given: object, kind: str, heights: fields.Knots, capacity: float) -> fields.Knots:
+    """Bore knots of a tube, none for a flat scale."""
+    if given is None:
+        if kind == "volume":
+            raise fields.refuse("inner_diameter_mm", "is missing; a volume scale needs it.")
+        return ()
+    if kind == "pressure":
+        raise fields.refuse("inner_diameter_mm", "does not belong to a pressure scale, which is"
+                                                 " flat.")
+    if isinstance(given, (list, tuple)):
+        knots = fields.knots(given, "inner_diameter_mm")
+    else:
+        bore = fields.number(given, "inner_diameter_mm")
+        knots = ((min(0.0, heights[0][0]), bore), (max(capacity, heights[-1][0]), bore))
+    for _, bore in knots:
+        fields.number(bore, "inner_diameter_mm", above=0.0, high=1000.0)
+    return knots
+
+
+def _check_bore_holds_volume(scale: Scale) -> None:
+    """The volume between two heights must roughly fit the bore between them."""
+    values = np.linspace(scale.height_knots[0][0], scale.height_knots[-1][0], 201)
+    heights = np.asarray(scale.height_mm(values))
+    diameters = np.interp(values, *np.array(scale.diameter_knots).T)
+    held_ml = float(np.sum(math.pi / 4 * ((diameters[1:] + diameters[:-1]) / 2) ** 2
+                           * np.abs(np.diff(heights)))) / 1000.0
+    printed_ml = (values[-1] - values[0]) * VOLUME_ML[scale.unit]
+    if not 1 / _BORE_FACTOR <= held_ml / printed_ml <= _BORE_FACTOR:
+        raise fields.refuse(
+            "inner_diameter_mm", f"a bore of that diameter holds {held_ml:.3g} mL between the outer"
+            f" heights, but the scale says {printed_ml:.3g} mL; give the diameter in mm.")
+
+
+def _marks(given: object, scale: Scale, kind: str) -> tuple[Mark, ...]:
+    """Marks of all runs, later runs over earlier ones, sorted by value."""
+    at: dict[float, tuple[str, bool]] = {}
+    for n, run in enumerate(fields.items(given, "marks", MAX_RUNS), start=1):
+        where = f"marks entry {n}"
+        if not isinstance(run, Mapping):
+            raise fields.refuse(where, "must be an object with from, to, step and length.")
+        first, last, step = (
+            fields.number(fields.needed(run, key, f"{where} {key}"), f"{where} {key}")
+            for key in ("from", "to", "step"))
+        length = fields.choice(fields.needed(run, "length", f"{where} length"),
+                               f"{where} length", ("short", "long"))
+        label = fields.flag(run.get("label", False), f"{where} label")
+        if step <= 0:
+            raise fields.refuse(f"{where} step", f"must be above zero, not {step:g}.")
+        if last < first:
+            raise fields.refuse(where, f"'from' ({first:g}) must not be above 'to' ({last:g}).")
+        count = math.floor((last - first) / step + 1e-6) + 1
+        if count > MAX_MARKS or len(at) + count > 2 * MAX_MARKS:
+            raise fields.refuse(where, f"makes more than {MAX_MARKS} marks; the step is too small.")
+        for k in range(count):
+            at[round(first + k * step, 9)] = (length, label)
+    values = sorted(at)
+    if len(values) < 2:
+        raise fields.refuse("marks", "needs at least two marks.")
+    if len(values) > MAX_MARKS:
+        raise fields.refuse("marks", f"makes more than {MAX_MARKS} marks.")
+    _check_reach(values, scale, kind)
+    return tuple(
+        Mark(v, float(scale.height_mm(v)), at[v][0], at[v][1])  # type: ignore[arg-type]
+        for v in values)
+
+
+def _check_reach(values: list[float], scale: Scale, kind: str) -> None:
+    """Marks must lie within the capacity and where heights are known."""
+    slack = 1e-6 * max(1.0, abs(scale.capacity))
+    if values[-1] > scale.capacity + slack:
+        raise fields.refuse("marks", f"the mark {values[-1]:g} lies above the capacity"
+                                     f" {scale.capacity:g}.")
+    if kind == "volume" and values[0] < -slack:
+        raise fields.refuse("marks", f"the mark {values[0]:g} lies below zero.")
+    low, high = scale.height_knots[0][0], scale.height_knots[-1][0]
+    beyond = (high - low) * _CONTINUED_SHARE + slack
+    for value in (values[0], values[-1]):
+        if not low - beyond <= value <= high + beyond:
+            raise fields.refuse("height_mm", f"reaches from {low:g} to {high:g}, but there is a"
+                                             f" mark at {value:g}.")
+    heights = np.asarray(scale.height_mm(np.array(values)))
+    if float(np.min(np.abs(np.diff(heights)))) < 0.05:
+        raise fields.refuse("marks", "two marks are less than 0.05 mm apart; nobody could print"
+                                     " them.")
+
+
+def parse_scale_text(text: str | bytes) -> Scale:
+    """Build a scale from the text of a scale file (JSON, UTF-8)."""
+    if len(text) > MAX_FILE_BYTES:
+        raise ScaleFileError("The scale file is larger than 256 kB; it cannot be a scale file.")
+    try:
+        plain = text.decode("utf-8-sig") if isinstance(text, bytes) else text
+        content = json.loads(plain, object_pairs_hook=_unique, parse_constant=_no_constant)
+    except ScaleFileError:
+        raise
+    except UnicodeDecodeError:
+        raise ScaleFileError("The scale file is not text in UTF-8; save it again as plain"
+                             " text.") from None
+    except json.JSONDecodeError as error:
+        raise ScaleFileError(f"The scale file is not JSON: {error.msg.lower()} in line"
+                             f" {error.lineno}, column {error.colno}.") from None
+    except (ValueError, RecursionError):
+        raise ScaleFileError("The scale file is not JSON that can be read.") from None
+    return parse_scale(content)
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    """A JSON object in which no key stands twice (one of the two would be lost)."""
+    seen: dict[str, Any] = {}
+    for key, value in pairs:
+        if key in seen:
+            raise fields.refuse(key[:40], "stands twice in the same object.")
+        seen[key] = value
+    return seen
+
+
+def _no_constant(word: str) -> Any:
+    raise ScaleFileError(f"The scale file holds {word}, which is not a number.")
 
 
 def shipped_scales() -> dict[str, Path]:
@@ -144,12 +312,18 @@ def shipped_scales() -> dict[str, Path]:
 
 def load_scale(where: str | Path) -> Scale:
     """Load a scale by file path or by the name of a shipped scale."""
-    shipped = shipped_scales()
-    path = shipped.get(str(where), Path(where))
+    path = shipped_scales().get(str(where), Path(where))
     try:
-        content = json.loads(Path(path).read_text(encoding="utf-8"))
-    except FileNotFoundError:
-        raise ScaleFileError(
-            f"There is no scale named '{where}'; 'countersight scales' lists the ones there are."
-        ) from None
-    return parse_scale(content)
+        if path.is_dir():
+            raise ScaleFileError(f"'{where}' is a folder; name a scale file.")
+        if not path.exists():
+            raise ScaleFileError(f"There is no scale named '{where}'; 'countersight scales' lists"
+                                 " the ones there are.")
+        if not path.is_file():
+            raise ScaleFileError(f"'{where}' is not a file; name a scale file.")
+        with path.open("rb") as stream:
+            content = stream.read(MAX_FILE_BYTES + 1)
+    except (OSError, ValueError):
+        raise ScaleFileError(f"The scale file '{path.name}' cannot be read; check its name and"
+                             " that you may open it.") from None
+    return parse_scale_text(content)
