@@ -1,0 +1,39 @@
+"""The kinds of entry and the names of events, each defined once."""
+
+from __future__ import annotations
+
+from typing import Literal, get_args
+
+Kind = Literal[
+    "volume-reading", "level-check", "setting-check", "order", "event", "skipped-step",
+    "correction", "withdrawal",
+]
+EventName = Literal[
+    "chamber-emptied", "bag-changed", "drain-closed", "drain-opened", "sample-taken",
+    "position-changed",
+]
+
+KINDS: tuple[str, ...] = get_args(Kind)
+#: Kinds that say something of their own (the other two speak about an earlier entry).
+SUBJECTS: tuple[str, ...] = KINDS[:6]
+EVENTS: tuple[str, ...] = get_args(EventName)
+#: What a machine can say of a photo: the statuses of the measuring side.
+MACHINE_STATUSES: tuple[str, ...] = ("read", "refused", "below-scale", "above-scale")
+
+#: Words for people; one place, so that pages, sheets and exports say the same.
+WORDS: dict[str, str] = {
+    "volume-reading": "chamber reading",
+    "level-check": "level check",
+    "setting-check": "setting check",
+    "order": "order",
+    "event": "event",
+    "skipped-step": "step skipped",
+    "correction": "correction",
+    "withdrawal": "withdrawal",
+    "chamber-emptied": "chamber emptied",
+    "bag-changed": "bag changed",
+    "drain-closed": "drain closed",
+    "drain-opened": "drain opened",
+    "sample-taken": "sample taken",
+    "position-changed": "position changed",
+}

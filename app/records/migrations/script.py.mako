@@ -1,0 +1,18 @@
+"""${message}"""
+
+from __future__ import annotations
+
+from alembic import op
+
+revision = ${repr(up_revision)}
+down_revision = ${repr(down_revision)}
+branch_labels = None
+depends_on = None
+
+
+def upgrade() -> None:
+    ${upgrades if upgrades else "pass"}
+
+
+def downgrade() -> None:
+    raise NotImplementedError("A record is never taken back to an older form.")

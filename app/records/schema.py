@@ -1,0 +1,35 @@
+"""The tables as SQLAlchemy sees them.  The rules that guard them are in the migrations."""
+
+from __future__ import annotations
+
+from sqlalchemy import Column, Integer, MetaData, Table, Text
+
+metadata = MetaData()
+
+#: Columns that are hashed, in the order of the table.
+CONTENT_COLUMNS: tuple[tuple[str, type], ...] = (
+    ("key", str), ("kind", str), ("subject", str), ("event", str),
+    ("bed", str), ("initials", str), ("identity", str),
+    ("happened_utc", str), ("happened_offset_min", int),
+    ("recorded_utc", str), ("recorded_offset_min", int), ("clock_checked", int),
+    ("machine_status", str), ("machine_value", str), ("machine_low", str), ("machine_high", str),
+    ("flags", str), ("first_read", str), ("first_value", str),
+    ("confirmed_value", str), ("unit", str), ("scale", str), ("photo_sha256", str),
+    ("outlet_closed", int), ("hanging_plumb", int), ("patient_undisturbed", int),
+    ("right_chamber_and_scale", int), ("refers_to", int), ("reason", str), ("note", str),
+    ("payload", str), ("software_version", str),
+)
+
+entry_table = Table(
+    "entry", metadata,
+    Column("number", Integer, primary_key=True, autoincrement=False),
+    *(Column(name, Integer if kind is int else Text) for name, kind in CONTENT_COLUMNS),
+    Column("previous_hash", Text, nullable=False),
+    Column("hash", Text, nullable=False),
+)
+
+#: Names of the triggers that keep the table append-only, per dialect.
+GUARDS: dict[str, frozenset[str]] = {
+    "sqlite": frozenset({"entry_no_update", "entry_no_delete", "entry_insert_in_chain"}),
+    "postgresql": frozenset({"entry_no_change", "entry_no_truncate", "entry_insert_in_chain"}),
+}

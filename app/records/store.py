@@ -1,0 +1,206 @@
+"""The store: confirmed entries in, entries out, nothing changed, nothing deleted."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+from sqlalchemy import Connection, Engine, RowMapping, insert, select, text
+
+from app.records.canonical import FIRST_LINK
+from app.records.chain import Verification, content_hash, walk
+from app.records.confirmed import ConfirmedEntry, unsealed
+from app.records.content import Content, Entry, entry_from_row
+from app.records.engine import database_url, make_engine, reading, writing
+from app.records.errors import (
+    ClockBehindError,
+    KeyReusedError,
+    NoSuchEntryError,
+    ReadOnlyError,
+)
+from app.records.faults import READ_ONLY
+from app.records.moment import Moment
+from app.records.schema import GUARDS, entry_table
+from app.records.standing import Standing, standings
+from app.records.version import bring_up_to_date
+
+#: How far this machine's clock may be behind the last entry before it is asked about:
+#: the clocks of two stations differ a little.
+CLOCK_SLACK = timedelta(minutes=2)
+
+_RECORDED = ("recorded_utc", "recorded_offset_min", "software_version")
+
+
+class Store:
+    """The record.  Safe to use from several threads, processes and stations at once:
+    every call opens its own short-lived connection."""
+
+    def __init__(self, engine: Engine) -> None:
+        """Use :meth:`open`."""
+        self._engine = engine
+
+    @classmethod
+    def open(cls, where: str | Path, *, wait_seconds: float = 10.0) -> Store:
+        """Open or make the record at a data folder, an SQLite file or a database URL.
+
+        ``wait_seconds`` is how long a write waits for other writers.  Raises a
+        RecordError with a sentence when the place cannot be used.
+        """
+        url = database_url(where)
+        if url.get_backend_name() == "sqlite":
+            try:
+                Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+            except OSError:
+                raise ReadOnlyError(READ_ONLY) from None
+        engine = make_engine(url, wait_seconds=wait_seconds)
+        bring_up_to_date(engine)
+        return cls(engine)
+
+    @property
+    def place(self) -> str:
+        """Where the record is, without any password."""
+        return self._engine.url.render_as_string(hide_password=True)
+
+    def add(self, confirmed: ConfirmedEntry) -> Entry:
+        """Put a confirmed entry on record; on disk when this returns.
+
+        The same form key twice gives the entry that is there already.  Raises
+        NotConfirmedError for anything but the result of ``confirm``,
+        KeyReusedError, AlreadySupersededError, ClockBehindError, or the error of
+        the database in a sentence; then nothing was recorded.
+        """
+        content = unsealed(confirmed)
+        row = content.row()
+        with writing(self._engine) as connection:
+            if self._engine.dialect.name == "postgresql":
+                # Writers take turns; readers are not held up.
+                connection.execute(text("LOCK TABLE entry IN SHARE ROW EXCLUSIVE MODE"))
+            there = _one(connection, entry_table.c.key == content.key)
+            if there is not None:
+                return _same(there, row)
+            last = _last(connection)
+            _check_clock(content, last)
+            row["number"] = 1 if last is None else last["number"] + 1
+            row["previous_hash"] = FIRST_LINK if last is None else last["hash"]
+            row["hash"] = content_hash(row)
+            connection.execute(insert(entry_table).values(row))
+        return entry_from_row(row)
+
+    def entries(self, *, bed: str | None = None, kind: str | None = None,
+                since: datetime | None = None, until: datetime | None = None
+                ) -> tuple[Entry, ...]:
+        """Entries exactly as made, in the order of the chain.
+
+        ``kind`` also takes an event's name; ``since``/``until`` are aware datetimes and
+        bound when it happened (both ends included).
+        """
+        return tuple(self._select(bed, kind, since, until))
+
+    def entry(self, number: int) -> Entry:
+        """One entry by its number; NoSuchEntryError."""
+        with reading(self._engine) as connection:
+            row = _one(connection, entry_table.c.number == number)
+        if row is None:
+            raise NoSuchEntryError(f"There is no entry {number}.")
+        return entry_from_row(row)
+
+    def current(self, bed: str | None = None, *, kind: str | None = None,
+                withdrawn: bool = False) -> tuple[Standing, ...]:
+        """What stands now for a bed (or all), corrections applied, in the order it happened.
+
+        ``kind`` is a subject ("volume-reading", "event", ...) or an event's name.
+        Withdrawn things are left out unless ``withdrawn`` is True.
+        """
+        return tuple(s for s in standings(self._select(bed, None, None, None))
+                     if (withdrawn or not s.withdrawn)
+                     and (kind is None or kind in (s.original.kind, s.original.event)))
+
+    def last(self, bed: str, kind: str) -> Standing | None:
+        """The latest standing thing of that kind (or event name) for a bed."""
+        found = self.current(bed, kind=kind)
+        return found[-1] if found else None
+
+    def beds(self) -> tuple[str, ...]:
+        """Bed codes that have entries, sorted."""
+        with reading(self._engine) as connection:
+            found = connection.execute(select(entry_table.c.bed).distinct()).scalars().all()
+        return tuple(sorted(found))
+
+    def count(self) -> int:
+        """How many entries there are."""
+        with reading(self._engine) as connection:
+            return int(connection.execute(text("SELECT count(*) FROM entry")).scalar() or 0)
+
+    def verify(self, *, expected: tuple[int, str] | None = None) -> Verification:
+        """Check the whole chain and the database's guards; names the first fault."""
+        with reading(self._engine) as connection:
+            missing = _missing_guards(connection, self._engine.dialect.name)
+            rows = connection.execute(
+                select(entry_table).order_by(entry_table.c.number)
+                .execution_options(yield_per=500)).mappings()
+            return walk((_plain(r) for r in rows), missing_guards=missing, expected=expected)
+
+    def _select(self, bed: str | None, kind: str | None, since: datetime | None,
+                until: datetime | None) -> Iterator[Entry]:
+        c = entry_table.c
+        query = select(entry_table).order_by(c.number)
+        if bed is not None:
+            query = query.where(c.bed == bed)
+        if kind is not None:
+            query = query.where((c.kind == kind) | (c.event == kind))
+        if since is not None:
+            query = query.where(c.happened_utc >= Moment.of(since).utc_text)
+        if until is not None:
+            query = query.where(c.happened_utc <= Moment.of(until).utc_text)
+        with reading(self._engine) as connection:
+            rows = connection.execute(query).mappings().all()
+        return (entry_from_row(_plain(row)) for row in rows)
+
+
+def _plain(row: RowMapping) -> dict[str, Any]:
+    return {str(name): value for name, value in row.items()}
+
+
+def _one(connection: Connection, condition: Any) -> dict[str, Any] | None:
+    row = connection.execute(select(entry_table).where(condition)).mappings().first()
+    return None if row is None else _plain(row)
+
+
+def _last(connection: Connection) -> dict[str, Any] | None:
+    query = select(entry_table).order_by(entry_table.c.number.desc()).limit(1)
+    row = connection.execute(query).mappings().first()
+    return None if row is None else _plain(row)
+
+
+def _same(there: Mapping[str, Any], row: Mapping[str, Any]) -> Entry:
+    """A double tap gives the entry made by the first tap."""
+    quiet = {*_RECORDED}
+    if row["happened_utc"] == row["recorded_utc"]:  # "now" of the second tap
+        quiet |= {"happened_utc", "happened_offset_min"}
+    if any(there[name] != value for name, value in row.items() if name not in quiet):
+        raise KeyReusedError(
+            f"This form was confirmed already as entry {there['number']}, with other content. "
+            "Nothing new was recorded; open the entry and correct it.")
+    return entry_from_row(there)
+
+
+def _check_clock(content: Content, last: Mapping[str, Any] | None) -> None:
+    if last is None or content.clock_checked:
+        return
+    behind = Moment.parse(last["recorded_utc"], last["recorded_offset_min"]).utc - \
+        content.recorded.utc
+    if behind > CLOCK_SLACK:
+        minutes = int(behind.total_seconds() // 60)
+        raise ClockBehindError(
+            f"This machine's clock is {minutes} min behind the last entry. Nothing was recorded. "
+            "Check date and time of this machine; if they are right, say so and confirm again.")
+
+
+def _missing_guards(connection: Connection, dialect: str) -> set[str]:
+    query = ("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"
+             if dialect == "sqlite" else
+             "SELECT tgname FROM pg_trigger WHERE tgrelid = 'entry'::regclass AND NOT tgisinternal "
+             "AND tgenabled <> 'D'")
+    return set(GUARDS[dialect]) - set(connection.exec_driver_sql(query).scalars())
