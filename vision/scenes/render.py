@@ -1,0 +1,136 @@
+"""A scene's picture."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from vision.scenes.camera import View, view_of
+from vision.scenes.develop import develop, margin_px
+from vision.scenes.model import ChamberScene
+from vision.scenes.room import RoomShader
+from vision.scenes.tracer import ChamberTracer
+
+#: Kind of pixel that shows the tube (the room's kinds are in ``room``).
+TUBE = 9
+#: Rays handled at a time: small enough for a processor's cache.
+CHUNK_NUMPY, CHUNK_DEVICE = 20_000, 2_000_000
+
+Window = tuple[int, int, int, int]
+
+
+class _Painter:
+    """Colours of pixels of one scene."""
+
+    def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int) -> None:
+        self.xp, self.view, self.scene = xp, view, scene
+        self.room = RoomShader(scene, xp)
+        footprint = scene.camera.distance_mm / view.focal_px / samples
+        self.tracer = ChamberTracer(scene, self.room, xp, footprint)
+        self.chunk = CHUNK_NUMPY if xp is np else CHUNK_DEVICE
+
+    def rays(self, x: Any, y: Any) -> Any:
+        """Unit directions (3, N) of pixel positions, chamber's frame."""
+        v, xp = self.view, self.xp
+        u, w = (x - v.cx) / v.focal_px, (y - v.cy) / v.focal_px
+        a = v.axes
+        d = [float(a[0, k]) * u + float(a[1, k]) * w + float(a[2, k]) for k in range(3)]
+        inv = 1.0 / xp.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
+        return [c * inv for c in d]
+
+    def __call__(self, x: Any, y: Any) -> tuple[Any, Any]:
+        """Colours (3, N) and kinds (N,) at pixel positions."""
+        xp = self.xp
+        colours, kinds = [], []
+        for i in range(0, x.shape[0], self.chunk):
+            c, k = self._some(x[i:i + self.chunk], y[i:i + self.chunk])
+            colours.append(c)
+            kinds.append(k)
+        return xp.concatenate(colours, axis=1), xp.concatenate(kinds)
+
+    def _some(self, x: Any, y: Any) -> tuple[Any, Any]:
+        xp, n = self.xp, x.shape[0]
+        d = self.rays(x, y)
+        o = [xp.full(n, float(c), dtype=xp.float32) for c in self.view.centre]
+        colour, far, kind = self.room.shade(tuple(o), tuple(d))  # type: ignore[arg-type]
+        # The tube's outer wall, between floor and lid.
+        r2 = self.tracer.outer**2
+        qa = d[0] * d[0] + d[1] * d[1] + 1e-12
+        qb = o[0] * d[0] + o[1] * d[1]
+        # The discriminant from the axis distance: stable in single precision.
+        miss = (o[0] * d[1] - o[1] * d[0]) ** 2
+        disc = qa * r2 - miss
+        t = (-qb - xp.sqrt(xp.maximum(disc, 0))) / qa
+        z = o[2] + t * d[2]
+        hit = xp.nonzero((disc > 0) & (t > 1e-3) & (t < far) & (z > self.tracer.low)
+                         & (z < self.tracer.high))[0]
+        if hit.shape[0]:
+            th = t[hit]
+            px, py = o[0][hit] + th * d[0][hit], o[1][hit] + th * d[1][hit]
+            grow = self.tracer.outer / xp.sqrt(px * px + py * py)
+            rays = xp.stack([px * grow, py * grow, z[hit], *(c[hit] for c in d),
+                             *(xp.ones(hit.shape, dtype=xp.float32) for _ in range(3))])
+            seen = self.tracer.trace(rays, xp.arange(hit.shape[0]), int(hit.shape[0]))
+            colour[:, hit] = seen.astype(colour.dtype)
+            kind[hit] = TUBE
+        return colour, kind
+
+
+def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
+                 window: Window | None = None, xp: Any = np, samples: int = 2) -> tuple[Any, Any]:
+    """Linear light (H, W, 3) before the lens and kinds (H, W) of what each pixel shows.
+
+    ``size`` is (width, height) of the whole picture (default: the scene's),
+    ``window`` (x0, y0, x1, y1) the part wanted (it may reach beyond the
+    picture).  Where the tube or an edge shows, ``samples`` by ``samples`` rays
+    are cast per pixel.
+    """
+    width, height = size or (scene.camera.width, scene.camera.height)
+    x0, y0, x1, y1 = window or (0, 0, width, height)
+    view = view_of(scene, (width, height))
+    paint = _Painter(scene, view, xp, samples)
+    w, h = x1 - x0, y1 - y0
+    xs = xp.tile(xp.arange(x0, x1, dtype=xp.float32), h)
+    ys = xp.repeat(xp.arange(y0, y1, dtype=xp.float32), w)
+    first = (0.5 / samples - 0.5) if samples > 1 else 0.0
+    colour, kind = paint(xs + first, ys + first)
+    picture = kind.reshape(h, w)
+    if samples > 1:
+        busy = picture == TUBE
+        busy[:, 1:] |= picture[:, 1:] != picture[:, :-1]
+        busy[:, :-1] |= picture[:, 1:] != picture[:, :-1]
+        busy[1:] |= picture[1:] != picture[:-1]
+        busy[:-1] |= picture[1:] != picture[:-1]
+        again = xp.nonzero(busy.ravel())[0]
+        total = colour[:, again]
+        for i in range(1, samples * samples):
+            dx = (i % samples + 0.5) / samples - 0.5
+            dy = (i // samples + 0.5) / samples - 0.5
+            total = total + paint(xs[again] + dx, ys[again] + dy)[0]
+        colour[:, again] = total / float(samples * samples)
+    return colour.T.reshape(h, w, 3), picture
+
+
+def render_scene(scene: ChamberScene, size: tuple[int, int] | None = None,
+                 window: Window | None = None, xp: Any = np, samples: int = 2) -> Any:
+    """The photo of a scene: (H, W, 3) uint8 RGB, on the array module ``xp``.
+
+    ``size`` (width, height) renders the same view with other pixels (blur and
+    noise are rescaled with it); ``window`` (x0, y0, x1, y1) renders only that
+    part.
+    """
+    width, height = size or (scene.camera.width, scene.camera.height)
+    capture = scene.capture
+    ratio = math.hypot(width, height) / math.hypot(scene.camera.width, scene.camera.height)
+    if abs(ratio - 1) > 1e-6:
+        from dataclasses import replace
+
+        capture = replace(capture, blur_px=capture.blur_px * ratio,
+                          motion_px=capture.motion_px * ratio)
+    x0, y0, x1, y1 = window or (0, 0, width, height)
+    m = margin_px(capture)
+    light, _ = render_light(scene, (width, height), (x0 - m, y0 - m, x1 + m, y1 + m), xp, samples)
+    image = develop(light, capture, scene.seed, xp, (x0 - m, y0 - m, width, height))
+    return image[m:-m, m:-m]
