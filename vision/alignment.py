@@ -1,0 +1,311 @@
+"""Which stroke is which mark: a chain of strokes laid against the scale file.
+
+Along a straight line in space the picture is a one-dimensional projective map,
+t = (a z + b) / (1 + c z) from height z to place t.  A hypothesis pairs a run of
+strokes with a run of marks; the map that follows predicts all other marks, and
+what is then found or missed, long or short, speaks for or against it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.chains import Chain
+from vision.scale import Scale
+from vision.strokes import Strokes
+
+# How often a mark that should be seen is missed, a long one is taken for a
+# short one, and a regular stroke is no mark at all.  Rough figures: only the
+# large differences between hypotheses matter, and numerals decide close calls.
+# Each is a log-likelihood ratio against "no ladder here".
+_LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
+_LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
+_LOG_STRANGER = np.log(0.03)
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """One way to number the strokes.
+
+    ``mark`` and ``stroke`` (M,) pair indices of ``scale.marks`` with strokes;
+    ``map_abc`` is the 1-D projective map from height (mm) to y (px) along the
+    reference column x = column[0] + column[1] * y; ``score`` is a log-likelihood
+    (only differences mean something); ``shift`` counts marks against the best
+    alignment of the same strokes.
+    """
+
+    mark: np.ndarray
+    stroke: np.ndarray
+    map_abc: np.ndarray
+    column: tuple[float, float]
+    score: float
+    residual_px: float
+    strangers: int
+    missed: int
+
+
+def project_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """t = (a z + b) / (1 + c z)."""
+    return (abc[0] * z + abc[1]) / (1.0 + abc[2] * z)
+
+
+def slope_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """dt/dz of the projective map, px per mm."""
+    return (abc[0] - abc[1] * abc[2]) / (1.0 + abc[2] * z) ** 2
+
+
+def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 4) -> tuple[np.ndarray, np.ndarray]:
+    """Robust fit of the projective map; returns (abc, residuals in px).
+
+    z and t are centred and scaled first: the linear form is badly conditioned
+    otherwise.
+    """
+    z0, zs = z.mean(), max(np.ptp(z) / 2, 1e-9)
+    t0, ts = t.mean(), max(np.ptp(t) / 2, 1e-9)
+    u, v = (z - z0) / zs, (t - t0) / ts
+    w = np.ones(len(u))
+    abc = np.array([1.0, 0.0, 0.0])
+    for _ in range(rounds):
+        den = 1.0 + abc[2] * u
+        rows = np.column_stack([u, np.ones_like(u), -u * v]) * (w / den)[:, None]
+        # A short row can not tell perspective from noise: pull c gently to zero.
+        rows = np.vstack([rows, [0, 0, 0.02]])
+        rhs = np.append(v * w / den, 0.0)
+        abc = np.linalg.lstsq(rows, rhs, rcond=None)[0]
+        abc[2] = np.clip(abc[2], -0.8, 0.8)
+        r = v - project_1d(abc, u)
+        s = max(1.4826 * float(np.median(np.abs(r))), 1e-4)
+        w = np.sqrt(1.0 / (1.0 + (r / (2.5 * s)) ** 2))
+    a, b, c = abc
+    # back to z and t: t = t0 + ts (a u + b)/(1 + c u), u = (z - z0)/zs
+    den0 = 1.0 - c * z0 / zs
+    cc = (c / zs) / den0
+    aa = (t0 * c / zs + ts * a / zs) / den0
+    bb = (t0 * (1.0 - c * z0 / zs) + ts * (b - a * z0 / zs)) / den0
+    out = np.array([aa, bb, cc])
+    return out, t - project_1d(out, z)
+
+
+def _reference_column(strokes: Strokes, index: np.ndarray) -> tuple[float, float]:
+    """The line x = p + q y through the middles of the short strokes of a chain."""
+    length = strokes.length_px[index]
+    short = index[length <= 1.35 * np.percentile(length, 30)]
+    x, y = strokes.centre_px[short, 0], strokes.centre_px[short, 1]
+    w = np.ones(len(x))
+    p = q = 0.0
+    for _ in range(6):
+        m = np.column_stack([np.ones_like(y), y]) * w[:, None]
+        p, q = np.linalg.lstsq(m, x * w, rcond=None)[0]
+        r = x - p - q * y
+        s = max(1.4826 * float(np.median(np.abs(r))), 0.5)
+        w = np.sqrt(1.0 / (1.0 + (r / (2 * s)) ** 2))
+    return float(p), float(q)
+
+
+def _crossing(strokes: Strokes, column: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """y where each stroke (continued) crosses the column, and how far outside it that is."""
+    dx = strokes.right_px[:, 0] - strokes.left_px[:, 0]
+    slope = (strokes.right_px[:, 1] - strokes.left_px[:, 1]) / np.maximum(dx, 1.0)
+    y = strokes.centre_px[:, 1].copy()
+    for _ in range(2):
+        x = column[0] + column[1] * y
+        y = strokes.centre_px[:, 1] + slope * (x - strokes.centre_px[:, 0])
+    x = column[0] + column[1] * y
+    outside = np.maximum(strokes.left_px[:, 0] - x, x - strokes.right_px[:, 0])
+    return y, np.maximum(outside, 0.0)
+
+
+def _regular_segments(count: np.ndarray, t: np.ndarray) -> list[np.ndarray]:
+    """Split a chain where its spacing changes (a stepped bore, a wrong turn)."""
+    left = np.arange(len(count))
+    whole, _ = fit_1d(count.astype(float), t)
+    good = np.abs(t - project_1d(whole, count)) < 0.14 * np.abs(slope_1d(whole, count)) + 0.4
+    if good.sum() >= max(6, 0.85 * len(count)):
+        return [left[good]]
+    segments: list[np.ndarray] = []
+    rng = np.random.default_rng(7)
+    while len(left) >= 6 and len(segments) < 4:
+        k, y = count[left].astype(float), t[left]
+        best: np.ndarray | None = None
+        for _ in range(60):
+            start = int(rng.integers(0, max(len(left) - 5, 1)))
+            width = int(rng.integers(5, 14))
+            seed = slice(start, min(start + width, len(left)))
+            if seed.stop - seed.start < 5:
+                continue
+            abc, _ = fit_1d(k[seed], y[seed], rounds=2)
+            pitch = np.abs(slope_1d(abc, k))
+            inlier = np.abs(y - project_1d(abc, k)) < 0.14 * pitch + 0.4
+            if inlier.sum() >= 6:
+                abc, _ = fit_1d(k[inlier], y[inlier], rounds=2)
+                pitch = np.abs(slope_1d(abc, k))
+                inlier = np.abs(y - project_1d(abc, k)) < 0.14 * pitch + 0.4
+            if best is None or inlier.sum() > best.sum():
+                best = inlier
+        if best is None or best.sum() < 6:
+            break
+        segments.append(left[best])
+        left = left[~best]
+    return segments
+
+
+def _runs(scale: Scale) -> list[np.ndarray]:
+    """Index runs of the scale's marks with even spacing: all marks, and the long ones."""
+    runs: list[np.ndarray] = []
+    height = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    for subset in (np.arange(len(height)), np.flatnonzero(is_long)):
+        if len(subset) < 3:
+            continue
+        gap = np.diff(height[subset])
+        start = 0
+        for i in range(1, len(gap) + 1):
+            if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.06:
+                if i - start >= 2:
+                    runs.append(subset[start:i + 1])
+                start = i
+    return runs
+
+
+def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int) -> list[Alignment]:
+    """All plausible numberings of the chains, the likeliest first.
+
+    ``height_px`` is the height of the searched picture.  Returns an empty list
+    when no chain fits the scale.
+    """
+    found: list[Alignment] = []
+    runs = _runs(scale)
+    for chain in chains[:3]:
+        column = _reference_column(strokes, chain.index)
+        t, outside = _crossing(strokes, column)
+        for segment in _regular_segments(chain.count, t[chain.index]):
+            idx, count = chain.index[segment], chain.count[segment]
+            trial = _trials(strokes, idx, count, t, scale, runs)
+            for pairs_mark, pairs_stroke in trial:
+                a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
+                          chain, height_px)
+                if a is not None:
+                    found.append(a)
+    found.sort(key=lambda a: -a.score)
+    distinct: list[Alignment] = []
+    for a in found:
+        if not any(_same(a, b) for b in distinct):
+            distinct.append(a)
+    return distinct[:24]
+
+
+def _same(a: Alignment, b: Alignment) -> bool:
+    """Whether two alignments give the strokes the same marks."""
+    pairs = dict(zip(b.stroke.tolist(), b.mark.tolist(), strict=True))
+    shared = [pairs[s] == m for s, m in zip(a.stroke.tolist(), a.mark.tolist(), strict=True)
+              if s in pairs]
+    return bool(shared) and float(np.mean(shared)) > 0.5
+
+
+def _trials(
+    strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray, scale: Scale,
+    runs: list[np.ndarray],
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Pairings of a segment with runs of the scale that are worth growing."""
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    longish = _looks_long(strokes, idx, count, t)
+    sign = -1 if scale.direction == "up" else 1
+    ranked: list[tuple[float, np.ndarray, np.ndarray]] = []
+    for run in runs:
+        place = sign * count
+        low, high = -place.max(), len(run) - 1 - place.min()
+        for shift in range(int(low), int(high) + 1):
+            where = place + shift
+            inside = (where >= 0) & (where < len(run))
+            n = int(inside.sum())
+            if n < 5 or n < 0.35 * len(idx):
+                continue
+            marks = run[where[inside]]
+            agree = is_long[marks] == longish[inside] if longish is not None else None
+            score = n * 1.0 if agree is None else float(np.where(agree, 1.0, -1.5).sum())
+            score -= 1.0 * (~inside).sum()
+            ranked.append((score, marks, idx[inside]))
+    ranked.sort(key=lambda item: -item[0])
+    return [(m, s) for _, m, s in ranked[:14]]
+
+
+def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray
+                ) -> np.ndarray | None:
+    """Long or short, from the lengths against the local pitch; None if all are alike."""
+    abc, _ = fit_1d(count.astype(float), t[idx])
+    size = np.log(strokes.length_px[idx] / np.maximum(np.abs(slope_1d(abc, count)), 1e-6))
+    return split_two(size)
+
+
+def split_two(log_size: np.ndarray) -> np.ndarray | None:
+    """Two groups of log lengths, or None when there is no clear gap.
+
+    The threshold maximises the separation of the two means over the pooled
+    spread (Otsu's criterion); a ratio under 1.25 is no difference of kind.
+    """
+    s = np.sort(log_size)
+    if len(s) < 6:
+        return None
+    best, threshold = 0.0, None
+    for k in range(1, len(s)):
+        a, b = s[:k], s[k:]
+        between = (len(a) * len(b)) * (b.mean() - a.mean()) ** 2
+        if between > best:
+            best, threshold = between, (s[k - 1] + s[k]) / 2
+    if threshold is None:
+        return None
+    low, high = log_size[log_size <= threshold], log_size[log_size > threshold]
+    if np.median(high) - np.median(low) < np.log(1.25):
+        return None
+    return log_size > (np.median(high) + np.median(low)) / 2
+
+
+def _grow(
+    strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
+    scale: Scale, mark: np.ndarray, stroke: np.ndarray, chain: Chain, height_px: int,
+) -> Alignment | None:
+    """Fit the map, predict every mark, gather what is there, and judge."""
+    z_all = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    typical = float(np.median(strokes.length_px[chain.index]))
+    candidates = np.flatnonzero(outside < 0.15 * typical)
+    if len(candidates) == 0:
+        return None
+    for _ in range(3):
+        abc, _ = fit_1d(z_all[mark], t[stroke])
+        if (1.0 + abc[2] * z_all <= 0.1).any():
+            return None
+        want = project_1d(abc, z_all)
+        px_mm = np.abs(slope_1d(abc, z_all))
+        gap = np.gradient(z_all) * px_mm
+        near = np.abs(t[candidates][None, :] - want[:, None])
+        j = near.argmin(axis=1)
+        hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6
+        new_mark = np.flatnonzero(hit)
+        new_stroke = candidates[j[hit]]
+        # one stroke, one mark
+        _, first = np.unique(new_stroke, return_index=True)
+        mark, stroke = new_mark[np.sort(first)], new_stroke[np.sort(first)]
+        if len(mark) < 5:
+            return None
+    abc, residual = fit_1d(z_all[mark], t[stroke])
+    size = np.log(strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
+    longish = split_two(size)
+    want = project_1d(abc, z_all)
+    in_picture = (want > 2) & (want < height_px - 3)
+    missed = int(in_picture.sum()) - len(mark)
+    # strokes of the chain that the scale leaves unexplained
+    strangers = int(np.setdiff1d(chain.index, stroke).size)
+    spread = 1.4826 * float(np.median(np.abs(residual)))
+    score = len(mark) * _LOG_SEEN + missed * _LOG_MISSED + strangers * _LOG_STRANGER
+    if longish is not None:
+        agree = longish == is_long[mark]
+        score += float(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG).sum())
+    elif is_long[mark].any() and not is_long[mark].all():
+        score += len(mark) * _LOG_CLASS_WRONG * 0.3
+    # a misfit of the spacing itself
+    pitch = float(np.median(gap))
+    score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
+    return Alignment(mark, stroke, abc, column, score, spread, strangers, missed)

@@ -1,0 +1,308 @@
+"""The ladder of graduations in a photo: found, fitted, numbered by its marks.
+
+The way through: thin strokes -> evenly spaced chains -> alignment with the scale
+file -> pose of the cylinder from the strokes -> every mark measured again on the
+unrolled wall -> final pose.  All pixel coordinates in here are those of the
+picture that was searched (``Ladder.grey``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.alignment import Alignment, align, project_1d
+from vision.chains import Chain, find_chains
+from vision.marksample import MarkSamples, gaps_mm, sample_marks
+from vision.numbering import ShiftEvidence, main_run, shift_evidence
+from vision.pose import CylinderPose, MarkPoints, fit_pose
+from vision.scale import Scale
+from vision.strokes import Strokes, find_strokes
+
+#: Without camera facts: a phone's main camera, give or take a factor of 1.5.
+_UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
+_FILM_DIAGONAL_MM = 43.2666
+_AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
+#: Searching is done in a picture of about this many pixels, then in finer ones.
+_SEARCH_PIXELS = 1_100_000
+
+
+@dataclass(frozen=True)
+class Ladder:
+    """A ladder that was found.
+
+    ``grey`` (H, W) float32 is the picture searched; ``samples`` are taken at the
+    scale's marks in order; ``seen`` (M,) says which of them were found;
+    ``used`` (M, A) which samples carried the pose.  ``core_rad`` is the azimuth
+    range of the short marks, ``long_rad`` that of the long ones.
+    ``rival`` is how much of the best alignment's score a ladder elsewhere in
+    the photo reaches (0 to 1).
+    """
+
+    scale: Scale
+    grey: np.ndarray
+    pose: CylinderPose
+    samples: MarkSamples
+    seen: np.ndarray
+    used: np.ndarray
+    core_rad: tuple[float, float]
+    long_rad: tuple[float, float]
+    evidence: ShiftEvidence
+    focal_known: bool
+    rival: float
+    rival_px: tuple[float, float] | None
+
+    @property
+    def height_mm(self) -> np.ndarray:
+        """(M,) heights of the scale's marks."""
+        return np.array([m.height_mm for m in self.scale.marks])
+
+    @property
+    def pitch_px(self) -> float:
+        """Pixels between two neighbouring marks in the middle of the ladder."""
+        middle = float(np.median(self.height_mm))
+        return self.pose.px_per_mm(middle) * float(np.min(np.abs(np.diff(self.height_mm))))
+
+
+@dataclass(frozen=True)
+class _Found:
+    alignment: Alignment
+    strokes: Strokes
+    factor: int
+    rival: float
+    rival_px: tuple[float, float] | None
+
+
+def find_ladder(
+    grey: np.ndarray, scale: Scale, *, focal: tuple[float, float] | None = None,
+    near: tuple[float, float] | None = None, fixed: tuple[float, tuple[float, float]] | None = None,
+) -> Ladder | None:
+    """Find the ladder of ``scale`` in ``grey`` ((H, W) float32); None if there is none.
+
+    ``focal`` is (pixels, relative standard uncertainty) or None; ``near`` a point
+    on or beside the chamber that is meant; ``fixed`` a mark's (value, point).
+    """
+    found = _search(grey, scale, near)
+    if found is None:
+        return None
+    h, w = grey.shape
+    known = focal is not None
+    f, f_sd = focal if focal is not None else (
+        _UNKNOWN_FOCAL_35MM / _FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
+    f_sd = max(f_sd, 0.015)
+    centre = ((w - 1) / 2, (h - 1) / 2)
+    z = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    points = _stroke_points(found, z, is_long)
+    radius = scale.outer_radius_mm
+    pose = fit_pose(points, radius, centre, f, f_sd, point_sd_px=0.5)
+    pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long, points, radius,
+                                                   centre, f, f_sd, rounds=2)
+    if core is None or long_zone is None:
+        return None
+    evidence = shift_evidence(grey, pose, scale, core)
+    shift = evidence.best_shift if fixed is None else _shift_for(pose, scale, evidence, fixed)
+    if shift:
+        # the marks are shift places further up the list: the same picture, with
+        # the camera that much higher against the scale
+        params = pose.params.copy()
+        params[1] += shift * evidence.step_mm
+        pose = pose.with_params(params)
+        evidence = _moved(evidence, shift)
+    ends = points.ends_px, points.end_kind
+    pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long,
+                                                   MarkPoints(points.points_px, points.height_mm,
+                                                              *ends),
+                                                   radius, centre, f, f_sd, rounds=2)
+    if core is None or long_zone is None:
+        return None
+    seen = used.any(axis=1)
+    if seen.sum() < 6:
+        return None
+    return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
+                  found.rival, found.rival_px)
+
+
+def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,
+               fixed: tuple[float, tuple[float, float]]) -> int:
+    """The shift that gives the mark nearest to the point its stated value."""
+    value, at = fixed
+    _, height = pose.wall_coordinates(np.array([at]))
+    run = main_run(scale)
+    first = scale.marks[int(run[0])].height_mm
+    lattice = round((float(height[0]) - first) / evidence.step_mm)
+    wanted = (float(scale.height_mm(value)) - first) / evidence.step_mm
+    shift = round(wanted) - lattice
+    return int(np.clip(shift, evidence.shifts.min(), evidence.shifts.max()))
+
+
+def _moved(e: ShiftEvidence, shift: int) -> ShiftEvidence:
+    """The same evidence, told from the numbering after a shift."""
+    return ShiftEvidence(e.shifts - shift, e.log_likelihood, e.lattice + shift, e.present,
+                         e.step_mm)
+
+
+def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None) -> _Found | None:
+    """The best alignment over a few sizes of picture and of stroke."""
+    h, w = grey.shape
+    coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    plans = [(coarse, 1.3), (max(1, coarse // 2), 1.5), (coarse, 2.0), (1, 1.2)]
+    if coarse > 2:
+        plans.append((1, 2.0))
+    best: _Found | None = None
+    done: set[tuple[int, float]] = set()
+    for factor, sigma in plans:
+        if (factor, sigma) in done:
+            continue
+        done.add((factor, sigma))
+        small = grey if factor == 1 else cv2.resize(
+            grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
+        found = _search_once(small, scale, factor, sigma, near)
+        if found is None:
+            continue
+        if best is None or found.alignment.score > best.alignment.score:
+            best = found
+        n = len(scale.marks)
+        a = best.alignment
+        pitch = _pitch(a, scale)
+        if len(a.mark) >= 0.85 * n and a.strangers <= 3 and pitch > 6.0 and (
+                a.residual_px < 0.08 * pitch):
+            break
+    return best
+
+
+def _pitch(a: Alignment, scale: Scale) -> float:
+    """Mean distance of neighbouring marks in the searched picture, px."""
+    z = np.array([m.height_mm for m in scale.marks])
+    t = project_1d(a.map_abc, z)
+    return float(np.min(np.abs(np.diff(t))))
+
+
+def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
+                 near: tuple[float, float] | None) -> _Found | None:
+    strokes = find_strokes(small, sigma)
+    chains = find_chains(strokes)
+    if near is not None:
+        x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
+        chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))[:2]
+    ranked = align(strokes, chains, scale, small.shape[0])
+    if not ranked:
+        return None
+    best = ranked[0]
+    ideal = len(scale.marks) * 3.0
+    if best.score < 0.12 * ideal:
+        return None
+    rival, where = 0.0, None
+    x_best = best.column[0] + best.column[1] * small.shape[0] / 2
+    size = _pitch(best, scale) * len(scale.marks)
+    for a in ranked[1:]:
+        shared = np.intersect1d(a.stroke, best.stroke).size
+        if shared > 0.2 * len(a.stroke):
+            continue
+        middle = strokes.centre_px[a.stroke].mean(axis=0)
+        x_there = best.column[0] + best.column[1] * middle[1]
+        if abs(middle[0] - x_there) < 0.12 * size and abs(x_there - x_best) < size:
+            continue
+        if a.score > rival * best.score:
+            rival = float(np.clip(a.score / best.score, 0, 1))
+            where = tuple((middle + 0.5) * factor - 0.5)
+    return _Found(best, strokes, factor, rival, where)
+
+
+def _distance(strokes: Strokes, chain: Chain, x: float, y: float) -> float:
+    """Distance of a point to the box round a chain."""
+    p = strokes.centre_px[chain.index]
+    reach = 2.0 * float(np.median(strokes.length_px[chain.index]))
+    dx = max(p[:, 0].min() - reach - x, x - p[:, 0].max() - reach, 0.0)
+    dy = max(p[:, 1].min() - y, y - p[:, 1].max(), 0.0)
+    return float(np.hypot(dx, dy))
+
+
+def _stroke_points(found: _Found, z: np.ndarray, is_long: np.ndarray) -> MarkPoints:
+    """Three points and two ends of every aligned stroke, in pixels of the picture.
+
+    The line of least squares through an arc meets the arc at 1/sqrt(3) of the
+    half-length on both sides: those two points and the centre line's middle are
+    free of the arc's sagitta to first order.
+    """
+    a, s, k = found.alignment, found.strokes, found.factor
+
+    def full(p: np.ndarray) -> np.ndarray:
+        return (p + 0.5) * k - 0.5
+
+    centre = s.centre_px[a.stroke]
+    half = 0.5 * (s.right_px - s.left_px)[a.stroke]
+    r = 1.0 / np.sqrt(3.0)
+    points = np.concatenate([centre - r * half, centre + r * half])
+    ends = np.concatenate([s.left_px[a.stroke], s.right_px[a.stroke]])
+    kind = np.concatenate([2 * is_long[a.mark], 2 * is_long[a.mark] + 1]).astype(int)
+    return MarkPoints(full(points), np.tile(z[a.mark], 2), full(ends), kind)
+
+
+def _refine(
+    grey: np.ndarray, pose: CylinderPose, z: np.ndarray, is_long: np.ndarray,
+    points: MarkPoints, radius: float, centre: tuple[float, float], f: float, f_sd: float,
+    rounds: int,
+) -> tuple[CylinderPose, MarkSamples, np.ndarray, tuple[float, float] | None,
+           tuple[float, float] | None]:
+    """Measure all marks on the unrolled wall and fit the pose to them, a few times."""
+    gap = gaps_mm(z)
+    samples = sample_marks(grey, pose, z, gap, _AZIMUTH)
+    used, core, zone = _select(samples, is_long)
+    for _ in range(rounds):
+        if used.sum() < 12:
+            return pose, samples, used, None, None
+        i, j = np.nonzero(used)
+        seen_at = pose.project(pose.on_wall(_AZIMUTH[j], z[i] + samples.offset_mm[i, j]))
+        marks = MarkPoints(seen_at, z[i], points.ends_px, points.end_kind)
+        pose = fit_pose(marks, radius, centre, f, f_sd, point_sd_px=0.3, start=pose.params)
+        samples = sample_marks(grey, pose, z, gap, _AZIMUTH)
+        used, core, zone = _select(samples, is_long)
+    return pose, samples, used, core, zone
+
+
+def _select(
+    s: MarkSamples, is_long: np.ndarray,
+) -> tuple[np.ndarray, tuple[float, float] | None, tuple[float, float] | None]:
+    """Which samples are print: dark enough, in place, at azimuths where most marks are."""
+    finite = np.isfinite(s.depth)
+    noise = s.noise[np.isfinite(s.noise)]
+    quiet = float(np.median(noise)) if noise.size else 1.0
+    good = finite & (np.where(finite, s.depth, 0) > max(3.5 * quiet, 3.5))
+    good &= np.abs(s.offset_mm) < 0.22 * s.gap_mm[:, None]
+    used = np.zeros_like(good)
+    zones: list[tuple[float, float] | None] = []
+    for rows in (~is_long, is_long):
+        if not rows.any():
+            zones.append(None)
+            continue
+        share = good[rows].mean(axis=0)
+        columns = _longest_true(share > 0.55 * max(float(share.max()), 0.2))
+        used[np.ix_(rows, columns)] = good[np.ix_(rows, columns)]
+        zones.append((float(s.azimuth_rad[columns].min()), float(s.azimuth_rad[columns].max()))
+                     if columns.any() else None)
+    short_zone, long_zone = zones
+    if short_zone is None:
+        short_zone = long_zone
+    if long_zone is None:
+        long_zone = short_zone
+    return used, short_zone, long_zone
+
+
+def _longest_true(mask: np.ndarray) -> np.ndarray:
+    """Only the longest unbroken stretch of True (single gaps are bridged)."""
+    closed = mask.copy()
+    closed[1:-1] |= mask[:-2] & mask[2:]
+    best, start = (0, 0), None
+    for i, on in enumerate(np.append(closed, False)):
+        if on and start is None:
+            start = i
+        elif not on and start is not None:
+            if i - start > best[1] - best[0]:
+                best = (start, i)
+            start = None
+    out = np.zeros_like(mask)
+    out[best[0]:best[1]] = True
+    return out & mask

@@ -1,0 +1,145 @@
+"""Which value each mark has: evidence from what is printed, shift by shift.
+
+An evenly divided scale looks the same when every value is shifted by one long
+mark.  Each possible shift is therefore scored on its own: marks that are there
+or not, long or short.  The printed numerals come in later (see ``labels``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.marksample import sample_marks
+from vision.pose import CylinderPose
+from vision.scale import Scale
+
+_SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
+_STRANGER = np.log(0.03)
+_CLASS_CAP = 3.0
+
+
+@dataclass(frozen=True)
+class ShiftEvidence:
+    """Log-likelihood of every shift of the numbering against the present one.
+
+    A shift of +k says that each mark really is k marks further up the list.
+    ``present`` holds, for the present numbering, which lattice places carry a
+    mark; ``lattice`` are their indices (0 is the first mark of the run).
+    """
+
+    shifts: np.ndarray
+    log_likelihood: np.ndarray
+    lattice: np.ndarray
+    present: np.ndarray
+    step_mm: float
+
+    @property
+    def best_shift(self) -> int:
+        """The shift that the marks themselves speak for."""
+        return int(self.shifts[int(np.argmax(self.log_likelihood))])
+
+    def margin(self, shift: int) -> float:
+        """How far ``shift`` leads the best other shift (negative if it trails)."""
+        k = int(np.flatnonzero(self.shifts == shift)[0])
+        others = np.delete(self.log_likelihood, k)
+        return float(self.log_likelihood[k] - others.max()) if len(others) else np.inf
+
+
+def main_run(scale: Scale) -> np.ndarray:
+    """Indices of the longest stretch of evenly spaced marks."""
+    h = np.array([m.height_mm for m in scale.marks])
+    gap = np.diff(h)
+    best, start = np.arange(2), 0
+    for i in range(1, len(gap) + 1):
+        if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.03:
+            if i - start + 1 > len(best):
+                best = np.arange(start, i + 1)
+            start = i
+    return best
+
+
+def shift_evidence(
+    grey: np.ndarray, pose: CylinderPose, scale: Scale, core_rad: tuple[float, float],
+    max_shift: int = 40,
+) -> ShiftEvidence:
+    """Look at every lattice place of the main run, on the scale and beyond its ends.
+
+    ``grey`` is (H, W) float32; ``core_rad`` is the azimuth range that every mark,
+    long or short, covers.
+    """
+    run = main_run(scale)
+    marks = [scale.marks[i] for i in run]
+    step = (marks[-1].height_mm - marks[0].height_mm) / (len(marks) - 1)
+    n = len(marks)
+    extend = min(max_shift, n)
+    lattice = np.arange(-extend, n + extend)
+    height = marks[0].height_mm + step * lattice
+    whole = len(run) == len(scale.marks)
+    centre = 0.5 * (core_rad[0] + core_rad[1])
+    image_h, image_w = grey.shape
+    where = pose.project(pose.on_wall(np.full(len(height), centre), height))
+    inside = ((where[:, 0] > 4) & (where[:, 0] < image_w - 5)
+              & (where[:, 1] > 4) & (where[:, 1] < image_h - 5))
+    lattice, height = lattice[inside], height[inside]
+    azimuth = np.radians(np.arange(-66.0, 66.1, 3.0))
+    gap = np.full(len(height), abs(step))
+    s = sample_marks(grey, pose, height, gap, azimuth)
+    core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
+    strength, present = _presence(s.depth, s.offset_mm, s.noise, core, gap)
+    on_scale = (lattice >= 0) & (lattice < n)
+    typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
+    # a stranger has to look like the marks do, not merely be an edge
+    stranger_like = present & (strength > 0.5 * typical)
+    relative = np.where(np.isfinite(s.depth), s.depth, 0.0) / max(typical, 1e-6)
+    is_long = np.array([m.length == "long" for m in marks])
+    shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
+    ll = np.array([
+        _score(lattice, present, stranger_like, relative, ~core, is_long, int(k), whole)
+        for k in shifts
+    ])
+    return ShiftEvidence(shifts, ll, lattice, present, float(step))
+
+
+def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np.ndarray,
+              gap: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Strength of each lattice place in the core columns, and whether a mark is there."""
+    d = np.where(np.isfinite(depth[:, core]), depth[:, core], 0.0)
+    strength = np.median(d, axis=1)
+    quiet = np.nanmedian(noise[:, core]) if core.any() else 1.0
+    in_place = np.nanmedian(np.abs(offset[:, core]), axis=1) < 0.2 * gap
+    return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
+
+
+def _score(
+    lattice: np.ndarray, present: np.ndarray, stranger_like: np.ndarray, relative: np.ndarray,
+    beside_core: np.ndarray, is_long: np.ndarray, shift: int, whole: bool,
+) -> float:
+    """Log-likelihood of one shift."""
+    n = len(is_long)
+    place = lattice + shift
+    on = (place >= 0) & (place < n)
+    score = float(np.where(present[on], _SEEN, _MISSED).sum())
+    # marks of the scale that would lie outside the picture were not missed,
+    # they were not there to be seen; the reader says that the scale is cut off
+    if whole:
+        score += float(stranger_like[~on].sum()) * _STRANGER
+    use = on & present
+    if use.sum() < 6:
+        return score
+    long_here = is_long[place[use]]
+    if long_here.all() or not long_here.any():
+        return score
+    d = relative[np.ix_(use, beside_core)]
+    gain = 0.0
+    n_long, n_short = int(long_here.sum()), int((~long_here).sum())
+    a, b = d[long_here], d[~long_here]
+    mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
+    spread = 1.4826 * np.median(
+        np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
+    t = np.maximum(mean_a - mean_b, 0.0) / spread
+    # neighbouring azimuths tell the same story: the best quarter counts, once
+    top = np.sort(t)[-max(len(t) // 5, 3):]
+    gain = min(float(np.mean(top)), _CLASS_CAP) ** 2 * n_long * n_short / (n_long + n_short)
+    return score + 0.5 * gain

@@ -1,0 +1,274 @@
+"""Where the camera stood: the pose of a graduated cylinder from its own marks.
+
+The marks are printed on the outside of the wall, so nothing between camera and
+print refracts: a pinhole camera and a cylinder of known radius say it all.  The
+pose is what the parallax correction needs: at which elevation each point of the
+wall was seen.
+
+Frames.  Chamber frame, mm: Z along the axis, up the scale, origin at the height
+datum of the scale file; X to the right and Y away from the camera, which stands
+in the plane X = 0 at (0, -distance, height).  Camera frame: x right, y down,
+z forward.  Pixels: (x, y), origin at the centre of the top-left pixel.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+
+#: A ladder counts as this many independently placed points, however many are measured.
+_INDEPENDENT_POINTS = 24.0
+
+
+@dataclass(frozen=True)
+class CylinderPose:
+    """Camera against chamber, and the covariance of what was estimated.
+
+    ``params`` is (distance_mm, height_mm, yaw_rad, pitch_rad, roll_rad,
+    log_focal); ``covariance`` is its (6, 6) covariance, scaled by the residuals.
+    """
+
+    params: np.ndarray
+    covariance: np.ndarray
+    radius_mm: float
+    centre_px: tuple[float, float]
+    residual_px: float
+
+    @property
+    def focal_px(self) -> float:
+        """Focal length in pixels."""
+        return float(np.exp(self.params[5]))
+
+    def with_params(self, params: np.ndarray) -> CylinderPose:
+        """The same chamber seen with other parameters."""
+        return replace(self, params=np.asarray(params, dtype=float))
+
+    def camera_centre_mm(self) -> np.ndarray:
+        """(3,) camera position in the chamber frame."""
+        return np.array([0.0, -self.params[0], self.params[1]])
+
+    def rays(self, points_px: np.ndarray) -> np.ndarray:
+        """(N, 3) sight-line directions in the chamber frame for (N, 2) pixels."""
+        return _rays(self.params, np.asarray(points_px, dtype=float), self.centre_px)
+
+    def project(self, points_mm: np.ndarray) -> np.ndarray:
+        """(N, 2) pixels of (N, 3) points of the chamber frame (NaN behind the camera)."""
+        rotation = _rotation(self.params)
+        cam = (np.asarray(points_mm, dtype=float) - self.camera_centre_mm()) @ rotation.T
+        z = np.where(cam[:, 2] > 1e-6, cam[:, 2], np.nan)
+        f = self.focal_px
+        return np.column_stack([f * cam[:, 0] / z + self.centre_px[0],
+                                f * cam[:, 1] / z + self.centre_px[1]])
+
+    def on_wall(self, azimuth_rad: np.ndarray, height_mm: np.ndarray,
+                radius_mm: float | None = None) -> np.ndarray:
+        """(N, 3) points of the wall; azimuth 0 faces the camera, positive to the right."""
+        r = self.radius_mm if radius_mm is None else radius_mm
+        a, h = np.broadcast_arrays(np.asarray(azimuth_rad, float), np.asarray(height_mm, float))
+        return np.column_stack([r * np.sin(a.ravel()), -r * np.cos(a.ravel()), h.ravel()])
+
+    def wall_coordinates(self, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Azimuth (rad) and height (mm) where the sight lines meet the front wall.
+
+        Sight lines that pass beside the chamber get the azimuth of their nearest
+        approach.
+        """
+        x, y, z = _hit(self.params, self.rays(points_px), self.radius_mm)
+        return np.arctan2(x, -y), z
+
+    def elevation_rad(self, height_mm: float | np.ndarray) -> np.ndarray:
+        """Elevation of the sight line to the axis at that height, positive from above.
+
+        Measured against the plane square to the chamber axis.
+        """
+        return np.arctan2(self.params[1] - np.asarray(height_mm, float), self.params[0])
+
+    def limb_azimuth_rad(self) -> float:
+        """Azimuth at which the sight line grazes the wall."""
+        return float(np.arccos(np.clip(self.radius_mm / self.params[0], -1, 1)))
+
+    def px_per_mm(self, height_mm: float) -> float:
+        """Pixels per mm along the axis on the front wall at that height."""
+        p = self.project(self.on_wall(np.zeros(2), np.array([height_mm - 0.5, height_mm + 0.5])))
+        return float(np.hypot(*(p[1] - p[0])))
+
+
+def _rotation(params: np.ndarray) -> np.ndarray:
+    """Chamber frame -> camera frame."""
+    _, _, yaw, pitch, roll, _ = params
+    base = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
+    cy, sy = np.cos(yaw), np.sin(yaw)
+    cp, sp = np.cos(pitch), np.sin(pitch)
+    cr, sr = np.cos(roll), np.sin(roll)
+    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
+    about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
+    about_z = np.array([[cr, -sr, 0], [sr, cr, 0], [0, 0, 1]])
+    return about_z @ about_x @ about_y @ base
+
+
+def _rays(params: np.ndarray, points_px: np.ndarray, centre: tuple[float, float]) -> np.ndarray:
+    f = np.exp(params[5])
+    cam = np.column_stack([(points_px[:, 0] - centre[0]) / f, (points_px[:, 1] - centre[1]) / f,
+                           np.ones(len(points_px))])
+    return cam @ _rotation(params)
+
+
+def _hit(params: np.ndarray, rays: np.ndarray, radius: float
+         ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """First meeting of sight lines with the cylinder (nearest approach if they miss)."""
+    d, h = params[0], params[1]
+    a = rays[:, 0] ** 2 + rays[:, 1] ** 2
+    b = -d * rays[:, 1]
+    disc = np.maximum(b * b - a * (d * d - radius * radius), 0.0)
+    t = (-b - np.sqrt(disc)) / a
+    return t * rays[:, 0], -d + t * rays[:, 1], h + t * rays[:, 2]
+
+
+@dataclass(frozen=True)
+class MarkPoints:
+    """Measured points on the marks.
+
+    ``points_px`` (N, 2) with ``height_mm`` (N,) of the mark each lies on;
+    ``ends_px`` (M, 2) are ends of strokes, ``end_kind`` (M,) an integer per kind
+    of end (left of short, right of short, ...): ends of one kind share an azimuth.
+    """
+
+    points_px: np.ndarray
+    height_mm: np.ndarray
+    ends_px: np.ndarray
+    end_kind: np.ndarray
+
+
+def fit_pose(
+    marks: MarkPoints, radius_mm: float, centre_px: tuple[float, float],
+    focal_px: float, focal_relative_sd: float, *, point_sd_px: float = 0.25,
+    end_sd_px: float = 2.5, start: np.ndarray | None = None, iterations: int = 25,
+) -> CylinderPose:
+    """Robust least squares for the pose (Levenberg-Marquardt, Huber weights).
+
+    The focal length enters with its own uncertainty, so that photos without
+    camera facts widen the interval instead of failing.
+    """
+    # Points of one mark, and of its neighbours, share printing, shading and blur
+    # errors.  Counting them all as independent would let a tenth of a pixel of
+    # common error overrule the focal length that the photo states.
+    clumping = max(1.0, len(marks.height_mm) / _INDEPENDENT_POINTS)
+    point_sd_px *= np.sqrt(clumping)
+    starts = [start] if start is not None else _starts(marks, focal_px, centre_px)
+    def run(x0: np.ndarray, rounds: int) -> tuple[np.ndarray, float, np.ndarray]:
+        return _levenberg(x0, marks, radius_mm, centre_px, np.log(focal_px),
+                          focal_relative_sd, point_sd_px, end_sd_px, rounds)
+
+    if len(starts) > 1:
+        starts = [min((run(x0, 6) for x0 in starts), key=lambda found: found[1])[0]]
+    x, _, normal = run(starts[0], iterations)
+    pose = CylinderPose(x, np.zeros((6, 6)), radius_mm, centre_px, 0.0)
+    r = _point_residuals(x, marks, radius_mm, centre_px)
+    mad = 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
+    covariance = np.linalg.pinv(normal) * max(mad * np.sqrt(clumping) / point_sd_px, 1.0) ** 2
+    return replace(pose, covariance=covariance, residual_px=mad)
+
+
+def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> list[np.ndarray]:
+    """Starting points: the ladder's place, slope and size, at five elevations."""
+    p, h = marks.points_px, marks.height_mm
+    # image direction of the axis: regress (x, y) on height
+    hm = h - h.mean()
+    gx, gy = (hm @ p[:, 0]) / (hm @ hm), (hm @ p[:, 1]) / (hm @ hm)
+    scale = float(np.hypot(gx, gy))
+    roll = float(np.arctan2(gx, -gy))
+    mid = p.mean(axis=0)
+    distance = focal_px / scale
+    starts = []
+    for elevation in (-0.42, -0.2, 0.0, 0.2, 0.42):
+        d = distance * np.cos(elevation)
+        height = h.mean() + d * np.tan(elevation)
+        # direction to the ladder's middle, seen in the unrolled camera
+        c, s = np.cos(roll), np.sin(roll)
+        dx, dy = mid[0] - centre[0], mid[1] - centre[1]
+        ux, uy = c * dx + s * dy, -s * dx + c * dy
+        yaw = np.arctan2(ux, focal_px)
+        pitch = elevation - np.arctan2(uy, focal_px)
+        starts.append(np.array([d, height, yaw, pitch, roll, np.log(focal_px)]))
+    return starts
+
+
+def _point_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
+                     centre: tuple[float, float]) -> np.ndarray:
+    """Height residuals on the wall, in pixels."""
+    _, _, z = _hit(x, _rays(x, marks.points_px, centre), radius)
+    return (z - marks.height_mm) * np.exp(x[5]) / max(x[0], 1.0)
+
+
+def _end_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
+                   centre: tuple[float, float]) -> np.ndarray:
+    """Ends of one kind should share an azimuth; residuals in pixels across."""
+    if len(marks.end_kind) == 0:
+        return np.zeros(0)
+    px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), radius)
+    azimuth = np.arctan2(px, -py)
+    out = np.empty(len(azimuth))
+    for kind in np.unique(marks.end_kind):
+        m = marks.end_kind == kind
+        out[m] = azimuth[m] - np.median(azimuth[m])
+    return out * np.cos(azimuth) * radius * np.exp(x[5]) / max(x[0], 1.0)
+
+
+def _levenberg(
+    x0: np.ndarray, marks: MarkPoints, radius: float, centre: tuple[float, float],
+    log_f: float, f_sd: float, p_sd: float, e_sd: float, iterations: int,
+) -> tuple[np.ndarray, float, np.ndarray]:
+    step = np.array([1e-2, 1e-2, 1e-5, 1e-5, 1e-5, 1e-5])
+    # One mark carries many ends and points; ends are coarse, hence the weights.
+    def residuals(x: np.ndarray) -> np.ndarray:
+        return np.concatenate([
+            _point_residuals(x, marks, radius, centre) / p_sd,
+            _end_residuals(x, marks, radius, centre) / e_sd,
+            [(x[5] - log_f) / f_sd],
+        ])
+
+    def weights(r: np.ndarray) -> np.ndarray:
+        a = np.abs(r)
+        w = np.where(a < 2.0, 1.0, 2.0 / np.maximum(a, 1e-9))
+        w[a > 12.0] *= 0.2
+        w[-1] = 1.0
+        return w
+
+    def cost_of(r: np.ndarray) -> float:
+        a = np.abs(r)
+        return float(np.where(a < 2.0, 0.5 * a * a, 2.0 * a - 2.0).sum())
+
+    x = x0.copy()
+    r = residuals(x)
+    cost, lam = cost_of(r), 1e-3
+    normal = np.eye(6)
+    for _ in range(iterations):
+        jac = np.empty((len(r), 6))
+        for k in range(6):
+            y = x.copy()
+            y[k] += step[k]
+            jac[:, k] = (residuals(y) - r) / step[k]
+        w = weights(r)
+        normal = jac.T @ (w[:, None] * jac)
+        gradient = jac.T @ (w * r)
+        improved = False
+        for _ in range(6):
+            damped = normal + lam * np.diag(np.diag(normal) + 1e-12)
+            delta = np.linalg.solve(damped, -gradient)
+            y = x + delta
+            if y[0] <= 1.2 * radius or not np.isfinite(y).all():
+                lam *= 10
+                continue
+            r_new = residuals(y)
+            c_new = cost_of(r_new)
+            if c_new < cost:
+                improved = (cost - c_new) > 1e-6 * cost
+                x, r, cost = y, r_new, c_new
+                lam = max(lam / 8, 1e-9)
+                break
+            lam *= 6
+        if not improved:
+            break
+    return x, cost, normal

@@ -1,0 +1,104 @@
+"""Short printed strokes in a photo: the raw material of the ladder.
+
+A graduation is a thin line, darker than what lies above and below it (or
+lighter, on a dark wall).  Nothing here knows about scales or chambers.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+
+@dataclass(frozen=True)
+class Strokes:
+    """Line-like dark components, one row each.
+
+    ``centre_px`` (N, 2) and ``left_px``/``right_px`` (N, 2) are (x, y) in pixels
+    of the picture that was searched; ``length_px`` (N,) is the distance of the
+    ends; ``strength`` (N,) is the mean ridge response in grey levels.
+    """
+
+    centre_px: np.ndarray
+    left_px: np.ndarray
+    right_px: np.ndarray
+    length_px: np.ndarray
+    strength: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.length_px)
+
+    def take(self, index: np.ndarray) -> Strokes:
+        """The strokes at ``index`` (integers or a mask)."""
+        return Strokes(self.centre_px[index], self.left_px[index], self.right_px[index],
+                       self.length_px[index], self.strength[index])
+
+
+def ridge_response(grey: np.ndarray, sigma_px: float) -> np.ndarray:
+    """How much darker a pixel is than both its surroundings above and below.
+
+    ``grey`` is (H, W) float32.  The smaller of the two differences is taken, so
+    that a plain step (the edge of a lid) gives no response.
+    """
+    smooth = cv2.GaussianBlur(grey, (0, 0), sigma_px)
+    d = max(1, round(1.7 * sigma_px))
+    response = np.zeros_like(smooth)
+    np.minimum(smooth[: -2 * d], smooth[2 * d:], out=response[d:-d])
+    response[d:-d] -= smooth[d:-d]
+    return response
+
+
+def find_strokes(
+    grey: np.ndarray, sigma_px: float, *, min_length_px: float = 7.0, max_slope: float = 0.9,
+) -> Strokes:
+    """Components of the ridge response that are much longer than thick.
+
+    ``grey`` is (H, W) float32 in grey levels.  The threshold adapts to the
+    grain of the photo: six times the median absolute response, at least three
+    grey levels.
+    """
+    response = ridge_response(grey, sigma_px)
+    sample = np.abs(response[::4, ::4])
+    threshold = max(2.5, 6.0 * float(np.median(sample)))
+    mask = (response > threshold).astype(np.uint8)
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
+    stats = np.asarray(stats).reshape(-1, 5)
+    wide = stats[:, cv2.CC_STAT_WIDTH] >= min_length_px
+    thin = stats[:, cv2.CC_STAT_AREA] < 0.5 * stats[:, cv2.CC_STAT_WIDTH] ** 2
+    keep = np.flatnonzero(wide & thin)
+    keep = keep[keep != 0]
+    if len(keep) == 0 or count <= 1:
+        empty = np.zeros((0, 2))
+        return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))
+    return _describe(labels, stats, keep, response, max_slope)
+
+
+def _describe(
+    labels: np.ndarray, stats: np.ndarray, keep: np.ndarray, response: np.ndarray,
+    max_slope: float,
+) -> Strokes:
+    """Ends, centre and strength of each kept component."""
+    rows: list[tuple[float, ...]] = []
+    for k in keep:
+        x0, y0, w, h, _ = (int(v) for v in stats[k])
+        patch = np.where(labels[y0:y0 + h, x0:x0 + w] == k, response[y0:y0 + h, x0:x0 + w], 0.0)
+        column = patch.sum(axis=0)
+        y_mean = (patch * np.arange(h)[:, None]).sum(axis=0) / np.maximum(column, 1e-9)
+        x = np.arange(w)
+        total = column.sum()
+        xc = (x * column).sum() / total
+        yc = (y_mean * column).sum() / total
+        var = ((x - xc) ** 2 * column).sum()
+        slope = ((x - xc) * (y_mean - yc) * column).sum() / max(var, 1e-9)
+        if abs(slope) > max_slope:
+            continue
+        rows.append((x0 + xc, y0 + yc, x0, y0 + yc - slope * xc, x0 + w - 1,
+                     y0 + yc + slope * (w - 1 - xc), np.hypot(w - 1, slope * (w - 1)),
+                     total / max((patch > 0).sum(), 1)))
+    if not rows:
+        empty = np.zeros((0, 2))
+        return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))
+    a = np.array(rows)
+    return Strokes(a[:, 0:2], a[:, 2:4], a[:, 4:6], a[:, 6], a[:, 7])
