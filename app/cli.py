@@ -1,0 +1,106 @@
+"""The console script ``countersight``.
+
+Exit codes: 0 done, 3 an honest "no reading", 2 bad input.  Every error is one
+sentence on standard error.  Command modules are loaded only when called, so the
+measuring commands never load the pages.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import re
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from typing import Any, NoReturn
+
+from vision import __version__
+from vision.errors import CountersightError
+
+DONE, BAD_INPUT, NO_READING = 0, 2, 3
+
+COMMANDS: dict[str, str] = {
+    "serve": "open the pages (also without any command)",
+    "read": "read the liquid level in a photo of a chamber",
+    "threshold": "the pressure at which the drain opens, in both units",
+    "scales": "list the scales that come with it, or check a scale file",
+    "benchmark": "measure the reading accuracy on a set of labelled images",
+}
+
+
+class _Help(argparse.HelpFormatter):
+    def __init__(self, prog: str, **kwargs: Any) -> None:
+        super().__init__(prog, max_help_position=26, **kwargs)
+
+
+class Parser(argparse.ArgumentParser):
+    """argparse with one sentence per error, and numbers such as -3,5 as values."""
+
+    def __init__(self, *args: object, **kwargs: object) -> None:
+        kwargs.setdefault("allow_abbrev", False)
+        kwargs.setdefault("formatter_class", _Help)
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type]
+        self._negative_number_matcher = re.compile(r"^-[\d.][\d.,;@-]*$")
+
+    def error(self, message: str) -> NoReturn:
+        """One sentence, exit code 2."""
+        message = message[:1].upper() + message[1:].rstrip(".")
+        sys.stderr.write(f"{message}; '{self.prog} --help' shows how.\n")
+        raise SystemExit(BAD_INPUT)
+
+
+def build_parser(command: str | None) -> argparse.ArgumentParser:
+    """The parser; only ``command`` gets its options, the others just their line."""
+    parser = Parser(
+        prog="countersight",
+        description="A second reader for the chamber, level and threshold of a bedside drain. "
+                    "Not a medical device: compare with your own reading; the local order decides.",
+    )
+    parser.add_argument("--version", action="version", version=f"countersight {__version__}")
+    subparsers = parser.add_subparsers(dest="command", metavar="COMMAND", parser_class=Parser)
+    for name, line in COMMANDS.items():
+        if name == command:
+            import_module(f"app.commands.{name}").add_parser(subparsers)
+        else:
+            subparsers.add_parser(name, help=line)
+    return parser
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; returns the exit code."""
+    words = list(sys.argv[1:] if argv is None else argv) or ["serve"]
+    if not words[0].startswith("-") and words[0] not in COMMANDS:
+        sys.stderr.write(f"There is no command '{words[0]}'; the commands are"
+                         f" {', '.join(COMMANDS)}.\n")
+        return BAD_INPUT
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        args = build_parser(words[0]).parse_args(words)
+        code = args.run(args)
+        sys.stdout.flush()
+        return int(code)
+    except SystemExit as stop:  # from argparse: --help, --version or a wrong option
+        return stop.code if isinstance(stop.code, int) else BAD_INPUT
+    except CountersightError as error:
+        sys.stderr.write(f"{error}\n")
+        return BAD_INPUT
+    except KeyboardInterrupt:
+        sys.stderr.write("Stopped.\n")
+        return 130
+    except BrokenPipeError:
+        # The reader of our output has gone; nothing more can be said to it.
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return DONE
+    except Exception as error:
+        if os.environ.get("COUNTERSIGHT_DEBUG"):
+            raise
+        sys.stderr.write(f"Countersight failed inside ({type(error).__name__}); nothing was"
+                         " recorded, and COUNTERSIGHT_DEBUG=1 shows where.\n")
+        return 1
+
+
+if __name__ == "__main__":
+    sys.exit(main())

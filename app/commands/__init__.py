@@ -1,0 +1,1 @@
+"""The commands of the console script, one module each, loaded only when called."""

@@ -1,0 +1,64 @@
+"""Points, numbers and pictures on the command line, for every command that takes a photo."""
+
+from __future__ import annotations
+
+import math
+from pathlib import Path
+
+import numpy as np
+
+from vision.errors import InputError
+
+PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
+
+
+def parse_number(text: str, option: str) -> float:
+    """A finite number, or InputError naming the option."""
+    try:
+        value = float(text.strip().replace("\N{MINUS SIGN}", "-"))
+    except ValueError:
+        raise InputError(f"{option}: '{text}' is not a number.") from None
+    if not math.isfinite(value):
+        raise InputError(f"{option}: '{text}' is not a finite number.")
+    return value
+
+
+def parse_point(text: str, option: str) -> tuple[float, float]:
+    """'X,Y' in pixels of the upright photo, or InputError naming the option."""
+    parts = text.split(",")
+    if len(parts) != 2:
+        raise InputError(f"{option}: give X,Y in pixels of the upright photo, such as 812,440.")
+    return parse_number(parts[0], option), parse_number(parts[1], option)
+
+
+def parse_number_at(text: str, option: str) -> tuple[float, tuple[float, float]]:
+    """'VALUE@X,Y': the value printed beside the mark at that point."""
+    value, at, point = text.partition("@")
+    if not at:
+        raise InputError(f"{option}: give VALUE@X,Y, such as 20@812,440.")
+    return parse_number(value, option), parse_point(point, option)
+
+
+def check_picture_path(text: str | None, option: str) -> Path | None:
+    """Where a picture can be written, checked before the work is done."""
+    if text is None:
+        return None
+    path = Path(text)
+    if path.suffix.lower() not in PICTURE_ENDINGS:
+        raise InputError(f"{option}: the file name must end in .png or .jpg.")
+    if not path.parent.is_dir():
+        raise InputError(f"{option}: there is no folder '{path.parent}'.")
+    if path.is_dir():
+        raise InputError(f"{option}: '{path}' is a folder.")
+    return path
+
+
+def write_picture(rgb: np.ndarray, path: Path) -> None:
+    """Write (H, W, 3) uint8 RGB; nothing of the photo's metadata goes with it."""
+    from PIL import Image
+
+    try:
+        Image.fromarray(np.ascontiguousarray(rgb)).save(path)
+    except OSError:
+        raise InputError(f"The picture '{path}' cannot be written; check the folder and its"
+                         " free space.") from None

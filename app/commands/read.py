@@ -1,0 +1,99 @@
+"""``countersight read``: the liquid level in a photo of a chamber."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+from app.commands.points import check_picture_path, parse_number_at, parse_point, write_picture
+from vision.errors import InputError
+
+if TYPE_CHECKING:
+    from vision.reading import VolumeReading
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "read", help="read the liquid level in a photo of a chamber",
+        description="Read the liquid level in a photo of a chamber. A second reading beside your "
+                    "own, never a record. Exit code 3 when there is no honest reading.")
+    parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
+    parser.add_argument("--scale", required=True, metavar="FILE|NAME",
+                        help="scale file, or the name of one that 'countersight scales' lists")
+    parser.add_argument("--near", metavar="X,Y",
+                        help="the chamber, or the surface, that is meant: a point of the upright "
+                             "photo in pixels")
+    parser.add_argument("--number", metavar="VALUE@X,Y",
+                        help="the number printed beside the mark at that point")
+    parser.add_argument("--overlay", metavar="OUT.png",
+                        help="write the photo with what was seen drawn on it")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read one photo; 0 when read, 3 when refused or off the scale."""
+    from vision.photo import load_photo
+    from vision.scale import load_scale
+
+    near = parse_point(args.near, "--near") if args.near is not None else None
+    number = parse_number_at(args.number, "--number") if args.number is not None else None
+    overlay = check_picture_path(args.overlay, "--overlay")
+    scale = load_scale(args.scale)
+    if scale.flat:
+        raise InputError(f"'{scale.name}' is a flat scale without a bore; a chamber's scale is"
+                         " needed here.")
+    photo = load_photo(args.photo)
+    for option, point in (("--near", near), ("--number", number[1] if number else None)):
+        if point and not (0 <= point[0] < photo.width and 0 <= point[1] < photo.height):
+            raise InputError(f"{option}: the point lies outside the photo, which is"
+                             f" {photo.width} x {photo.height} pixels.")
+    if number and min(abs(m.value - number[0]) for m in scale.marks) > 1e-6:
+        raise InputError(f"--number: there is no mark {number[0]:g} on the scale '{scale.name}'.")
+
+    from vision.volume import read_volume
+
+    reading = read_volume(photo, scale, near=near, number=number)
+    if overlay:
+        from vision.overlay import draw_overlay
+
+        write_picture(draw_overlay(photo, reading), overlay)
+    if args.json:
+        sys.stdout.write(json.dumps(reading.as_json(), ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        sys.stdout.write("\n".join(sentences(reading)) + "\n")
+    return 0 if reading.status == "read" else 3
+
+
+def sentences(reading: VolumeReading) -> list[str]:
+    """The reading in lines for a person."""
+    from vision.flags import FLAGS
+
+    unit = reading.unit
+    if reading.value is not None and reading.interval is not None:
+        low, high = reading.interval
+        lines = [f"{reading.scale}: {reading.value:.2f} {unit}"
+                 f" (95 % interval {low:.2f} to {high:.2f} {unit})"]
+    else:
+        words = {"refused": "no reading", "below-scale": "below the lowest mark",
+                 "above-scale": "above the highest mark"}
+        lines = [f"{reading.scale}: {words.get(reading.status, reading.status)}"]
+    if reading.naive_value is not None:
+        lines.append(f"as it looks from where the phone was: {reading.naive_value:.2f} {unit}")
+    if reading.elevation_deg is not None:
+        side = "above" if reading.elevation_deg >= 0 else "below"
+        doubt = "" if reading.elevation_sd_deg is None else f" +- {reading.elevation_sd_deg:.1f}"
+        lines.append(f"sight line: {abs(reading.elevation_deg):.1f}{doubt} degrees from {side}")
+    lines += [f"- {reason}" for reason in reading.reasons]
+    for name in reading.flags:
+        flag = FLAGS.get(name)
+        if flag is not None and not any(flag.short in reason for reason in reading.reasons):
+            lines.append(f"- {flag.short}. {flag.advice}".rstrip())
+    if reading.question is not None:
+        lines.append(f"? {reading.question.sentence}")
+    lines.append("A second reading, not a record: compare it with your own; the local order"
+                 " decides.")
+    return lines

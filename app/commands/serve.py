@@ -1,0 +1,186 @@
+"""``countersight serve``: the pages, on this machine only unless allowed otherwise."""
+
+from __future__ import annotations
+
+import argparse
+import ipaddress
+import os
+import socket
+import sys
+import threading
+import time
+import urllib.request
+import webbrowser
+from importlib.resources import files
+from pathlib import Path
+from typing import Any
+
+from app.settings import DATA_VARIABLE, data_dir
+from vision.errors import InputError
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "serve", help="open the pages (also without any command)",
+        description="Start the pages. They answer on this machine only; for phones put a proxy "
+                    "with encryption (TLS) and sign-in in front.")
+    parser.add_argument("--host", default="127.0.0.1", metavar="ADDRESS",
+                        help="address to listen on (default 127.0.0.1, this machine only)")
+    parser.add_argument("--port", default="8501", metavar="N", help="port (default 8501)")
+    parser.add_argument("--data", metavar="DIR",
+                        help="folder of the record (default: $COUNTERSIGHT_DATA or your own data "
+                             "folder)")
+    parser.add_argument("--allow-remote", action="store_true",
+                        help="listen on an address that other machines can reach")
+    parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Check everything first, then hand over to the page server."""
+    port = parse_port(args.port)
+    check_host(args.host, args.allow_remote)
+    folder = prepare_data_dir(args.data)
+    check_free(args.host, port)
+    os.environ[DATA_VARIABLE] = str(folder)
+    script = Path(str(files("app") / "main.py"))
+    _check_same_house()
+    if not args.no_browser:
+        threading.Thread(target=_open_browser, args=(args.host, port), daemon=True).start()
+    sys.stdout.write(f"Countersight: {page_url(args.host, port)}  (stop with Ctrl+C)\n"
+                     f"The record is kept in {folder}\n")
+    sys.stdout.flush()
+    return _launch(server_words(script, args.host, port))
+
+
+def parse_port(text: str) -> int:
+    """A port number that a person may use."""
+    try:
+        port = int(text)
+    except ValueError:
+        port = 0
+    if not 1 <= port <= 65535:
+        raise InputError(f"--port: '{text}' is not a port; give a number from 1024 to 65535.")
+    return port
+
+
+def is_loopback(host: str) -> bool:
+    """True for an address that only this machine reaches."""
+    if host.lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host.strip("[]")).is_loopback
+    except ValueError:
+        return False
+
+
+def check_host(host: str, allow_remote: bool) -> None:
+    """Refuse an address that is none, or that others reach without it being allowed."""
+    if is_loopback(host):
+        return
+    if not allow_remote:
+        raise InputError(
+            f"--host {host} would show patient pages to the network without encryption or"
+            " sign-in; put a proxy with TLS and sign-in in front, then add --allow-remote.")
+    try:
+        socket.getaddrinfo(host, None)
+    except (OSError, UnicodeError):
+        raise InputError(f"--host: '{host}' is not an address of this machine.") from None
+
+
+def prepare_data_dir(given: str | None) -> Path:
+    """The folder of the record, made if need be, readable by this user only."""
+    if given is not None and not given.strip():
+        raise InputError("--data: name a folder.")
+    folder = (Path(given).expanduser() if given else data_dir()).resolve()
+    try:
+        if not folder.exists():
+            folder.mkdir(parents=True, mode=0o700)
+        if not folder.is_dir():
+            raise InputError(f"--data: '{folder}' is a file; name a folder.")
+        if not os.access(folder, os.W_OK | os.X_OK):
+            raise OSError
+    except (OSError, ValueError):
+        raise InputError(f"--data: the folder '{folder}' cannot be made or written to.") from None
+    return folder
+
+
+def check_free(host: str, port: int) -> None:
+    """Refuse a port that somebody listens on already, or an address that is not ours."""
+    bare = host.strip("[]")
+    family = socket.AF_INET6 if ":" in bare else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((bare, port))
+        except PermissionError:
+            raise InputError(f"--port: {port} is reserved for the system; give a number from 1024"
+                             " to 65535.") from None
+        except OSError:
+            raise InputError(f"Port {port} on {host} is taken or not of this machine; choose"
+                             " another with --port.") from None
+
+
+def page_url(host: str, port: int) -> str:
+    """The address to type into a browser on this machine."""
+    bare = host.strip("[]")
+    if bare in ("0.0.0.0", "::", ""):
+        bare = "localhost"
+    return f"http://[{bare}]:{port}" if ":" in bare else f"http://{bare}:{port}"
+
+
+def server_words(script: Path, host: str, port: int) -> list[str]:
+    """The page server's command line: safety options as flags beat any config file."""
+    options = {
+        "server.address": host.strip("[]"),
+        "server.port": str(port),
+        "server.headless": "true",
+        "server.enableCORS": "true",
+        "server.enableXsrfProtection": "true",
+        "server.maxUploadSize": "40",
+        "server.fileWatcherType": "none",
+        "server.runOnSave": "false",
+        "server.disconnectedSessionTTL": "600",
+        "browser.gatherUsageStats": "false",
+        "client.showErrorDetails": "none",
+        "client.showErrorLinks": "false",
+        "client.toolbarMode": "minimal",
+    }
+    return ["streamlit", "run", str(script), *(f"--{k}={v}" for k, v in options.items())]
+
+
+def _check_same_house() -> None:
+    """Another package named app or vision would give wrong pages or wrong numbers."""
+    import vision
+
+    ours = Path(__file__).resolve().parents[2]
+    if Path(str(vision.__file__)).resolve().parents[1] != ours:
+        raise InputError("Another package named 'vision' hides Countersight's own; install"
+                         " Countersight in a virtual environment of its own.")
+
+
+def _launch(words: list[str]) -> int:
+    try:
+        from streamlit.web import cli as server
+    except ImportError:
+        raise InputError("The pages need Streamlit; install it with 'pip install"
+                         " streamlit'.") from None
+    sys.argv = words
+    server.main(standalone_mode=False)
+    return 0
+
+
+def _open_browser(host: str, port: int) -> None:
+    """Open a window once the server answers, where there is a screen to open it on."""
+    if sys.platform.startswith("linux") and not (
+            os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
+        return
+    url = page_url(host, port)
+    for _ in range(100):
+        try:
+            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1):
+                webbrowser.open(url)
+                return
+        except OSError:
+            time.sleep(0.2)

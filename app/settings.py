@@ -1,0 +1,30 @@
+"""Where things live on this machine."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+DATA_VARIABLE = "COUNTERSIGHT_DATA"
+
+
+def data_dir() -> Path:
+    """The folder of the record: COUNTERSIGHT_DATA, else the user's own data folder.
+
+    The folder is not made here; whoever writes first makes it.
+    """
+    given = os.environ.get(DATA_VARIABLE, "").strip()
+    return Path(given).expanduser() if given else user_data_dir()
+
+
+def user_data_dir() -> Path:
+    """The usual place for a program's data of this user on this system."""
+    home = Path.home()
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA") or home / "AppData" / "Local")
+    elif sys.platform == "darwin":
+        base = home / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or home / ".local" / "share")
+    return base / "countersight"
