@@ -12,9 +12,10 @@ from vision.accuracy import measure as measuring
 from vision.accuracy.engines import engine_for
 from vision.accuracy.labels import Label, read_labels
 from vision.accuracy.progress import Progress, on_standard_error
+from vision.accuracy.report import write_report
 from vision.accuracy.rows import Row, read_rows
-from vision.accuracy.store import Results
-from vision.accuracy.summary import Summary, summarise
+from vision.accuracy.store import RESULTS, Results
+from vision.accuracy.summary import Summary, gather, summarise
 from vision.accuracy.table import write_table
 from vision.errors import LabelFileError
 
@@ -29,7 +30,7 @@ def run_benchmark(
     """Read every image of a label file and write the evidence into the folder ``out``.
 
     Writes ``results.jsonl`` (one row per image, appended as the images are
-    read), ``results.csv`` and ``summary.json``.  A run that was
+    read), ``results.csv``, ``summary.json`` and ``report.html``.  A run that was
     killed goes on where it stopped, as long as labels and reader are the same.
     ``scheduler`` is the address of a Dask scheduler that takes the place of the
     process pool.  ``compare`` is the ``summary.json`` of an earlier run (its
@@ -56,11 +57,15 @@ def run_benchmark(
 
 def write_evidence(labels: Path, out: Path, compare: str | Path | None = None) -> Summary:
     """Write summary, table and report of the rows in ``out``; return the summary."""
+    results = out / RESULTS
     run: dict[str, Any] = {"labels": labels.name, **_json(out / "run.json")}
-    summary = summarise(read_rows(out / "results.jsonl"), run)
+    parts = gather(read_rows(results))
+    summary = summarise(parts, run)
     text = json.dumps(summary.as_json(), indent=1, ensure_ascii=False)
     (out / "summary.json").write_text(text + "\n", encoding="utf-8")
-    write_table(read_rows(out / "results.jsonl"), out / "results.csv")
+    write_table(read_rows(results), out / "results.csv")
+    write_report(out / "report.html", summary,
+                 {kind: part.columns for kind, part in parts.items()}, labels.parent)
     return summary
 
 

@@ -56,8 +56,8 @@ class Summary:
         return json.loads(json.dumps(asdict(self), allow_nan=False))  # type: ignore[no-any-return]
 
 
-class _Part:
-    """One kind while its rows stream by."""
+class Gathered:
+    """The rows of one kind while they stream by."""
 
     def __init__(self) -> None:
         self.columns = Columns()
@@ -67,6 +67,7 @@ class _Part:
         self.flags: dict[str, int] = {}
 
     def add(self, row: Row) -> None:
+        """Take in one row."""
         self.columns.add(row)
         if row.unit:
             self.units[row.unit] = None
@@ -78,15 +79,20 @@ class _Part:
             self.flags[flag] = self.flags.get(flag, 0) + 1
 
 
-def summarise(rows: Iterable[Row], run: Mapping[str, Any]) -> Summary:
-    """Summarise rows as they stream by; memory grows by some 150 bytes a row."""
-    parts: dict[str, _Part] = {}
+def gather(rows: Iterable[Row]) -> dict[str, Gathered]:
+    """Gather rows by kind as they stream by; memory grows by some 150 bytes a row."""
+    parts: dict[str, Gathered] = {}
     for row in rows:
-        parts.setdefault(row.kind, _Part()).add(row)
+        parts.setdefault(row.kind, Gathered()).add(row)
+    return parts
+
+
+def summarise(parts: Mapping[str, Gathered], run: Mapping[str, Any]) -> Summary:
+    """The summary of gathered rows."""
     return Summary(dict(run), {kind: _kind(kind, part) for kind, part in parts.items()})
 
 
-def _kind(kind: str, part: _Part) -> KindSummary:
+def _kind(kind: str, part: Gathered) -> KindSummary:
     columns = part.columns
     everything = np.ones(columns.n, dtype=bool)
     overall = figures(columns, everything)
