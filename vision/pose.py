@@ -20,6 +20,8 @@ import numpy as np
 
 #: A ladder counts as this many independently placed points, however many are measured.
 _INDEPENDENT_POINTS = 24.0
+#: Ends of strokes are blurred and worn alike along the ladder: fewer still.
+_INDEPENDENT_ENDS = 6.0
 
 
 @dataclass(frozen=True)
@@ -156,6 +158,7 @@ def fit_pose(
     # common error overrule the focal length that the photo states.
     clumping = max(1.0, len(marks.height_mm) / _INDEPENDENT_POINTS)
     point_sd_px *= np.sqrt(clumping)
+    end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
     starts = [start] if start is not None else _starts(marks, focal_px, centre_px)
     def run(x0: np.ndarray, rounds: int) -> tuple[np.ndarray, float, np.ndarray]:
         return _levenberg(x0, marks, radius_mm, centre_px, np.log(focal_px),
@@ -220,9 +223,21 @@ def _levenberg(
     x0: np.ndarray, marks: MarkPoints, radius: float, centre: tuple[float, float],
     log_f: float, f_sd: float, p_sd: float, e_sd: float, iterations: int,
 ) -> tuple[np.ndarray, float, np.ndarray]:
-    step = np.array([1e-2, 1e-2, 1e-5, 1e-5, 1e-5, 1e-5])
-    # One mark carries many ends and points; ends are coarse, hence the weights.
-    def residuals(x: np.ndarray) -> np.ndarray:
+    # Distance and focal length, height and pitch trade against one another almost
+    # freely.  In (size, elevation, aim) instead they hardly do, and the search
+    # does not creep along a narrow valley.
+    middle = float(marks.height_mm.mean())
+
+    def outer(y: np.ndarray) -> np.ndarray:
+        d = np.exp(y[0] + y[5])
+        return np.array([d, middle + d * np.tan(y[1]), y[2], y[3] + y[1], y[4], y[5]])
+
+    def inner(x: np.ndarray) -> np.ndarray:
+        e = np.arctan2(x[1] - middle, x[0])
+        return np.array([np.log(x[0]) - x[5], e, x[2], x[3] - e, x[4], x[5]])
+
+    def residuals(y: np.ndarray) -> np.ndarray:
+        x = outer(y)
         return np.concatenate([
             _point_residuals(x, marks, radius, centre) / p_sd,
             _end_residuals(x, marks, radius, centre) / e_sd,
@@ -237,38 +252,45 @@ def _levenberg(
         return w
 
     def cost_of(r: np.ndarray) -> float:
-        a = np.abs(r)
-        return float(np.where(a < 2.0, 0.5 * a * a, 2.0 * a - 2.0).sum())
+        a = np.abs(r[:-1])
+        return float(np.where(a < 2.0, 0.5 * a * a, 2.0 * a - 2.0).sum() + 0.5 * r[-1] ** 2)
 
-    x = x0.copy()
-    r = residuals(x)
+    y = inner(x0)
+    r = residuals(y)
     cost, lam = cost_of(r), 1e-3
-    normal = np.eye(6)
     for _ in range(iterations):
         jac = np.empty((len(r), 6))
         for k in range(6):
-            y = x.copy()
-            y[k] += step[k]
-            jac[:, k] = (residuals(y) - r) / step[k]
+            shifted = y.copy()
+            shifted[k] += 1e-5
+            jac[:, k] = (residuals(shifted) - r) / 1e-5
         w = weights(r)
         normal = jac.T @ (w[:, None] * jac)
         gradient = jac.T @ (w * r)
         improved = False
         for _ in range(6):
             damped = normal + lam * np.diag(np.diag(normal) + 1e-12)
-            delta = np.linalg.solve(damped, -gradient)
-            y = x + delta
-            if y[0] <= 1.2 * radius or not np.isfinite(y).all():
+            trial = y - np.linalg.solve(damped, gradient)
+            if not np.isfinite(trial).all() or abs(trial[1]) > 1.4 or (
+                    np.exp(trial[0] + trial[5]) <= 1.2 * radius):
                 lam *= 10
                 continue
-            r_new = residuals(y)
+            r_new = residuals(trial)
             c_new = cost_of(r_new)
             if c_new < cost:
-                improved = (cost - c_new) > 1e-6 * cost
-                x, r, cost = y, r_new, c_new
+                improved = (cost - c_new) > 1e-5 * cost
+                y, r, cost = trial, r_new, c_new
                 lam = max(lam / 8, 1e-9)
                 break
             lam *= 6
         if not improved:
             break
-    return x, cost, normal
+    x = outer(y)
+    # the information matrix in the outer parameters
+    back = np.empty((6, 6))
+    for k in range(6):
+        h = max(abs(x[k]) * 1e-6, 1e-7)
+        shifted = x.copy()
+        shifted[k] += h
+        back[:, k] = (inner(shifted) - y) / h
+    return x, cost, back.T @ normal @ back
