@@ -1,0 +1,1 @@
+"""The parts of the page "Chamber", from the photo to the record."""

@@ -1,0 +1,164 @@
+"""The last step: take over, type or drag the value, state the four things, confirm."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.records import Attestations, ClockBehindError, Entry
+from app.ui import blocks, guard
+from app.ui.chamber import keep, record
+from app.ui.chamber.state import ChamberState, Recorded
+from app.ui.chamber.steps import typed_value, value_bounds
+from app.ui.confirm import Signature, confirm_block
+from app.ui.demo import DEMO_BED
+from app.ui.number import decimal_field, decimals_for, show_number
+
+STATEMENTS = {
+    "outlet_closed": "The outlet was closed while the fluid was collecting",
+    "hanging_plumb": "The chamber hangs plumb and still",
+    "patient_undisturbed": "The patient was undisturbed (no coughing, turning or suction)",
+    "right_chamber_and_scale": "It is the right chamber, and the right scale is chosen",
+}
+
+#: A value further than this from every reading on the page is asked about once more.
+FAR_DIVISIONS = 1.0
+
+
+def confirm_step(state: ChamberState) -> str:
+    """Draw the step; returns the bed code typed so far."""
+    scale = state.scale
+    if scale is None:
+        return ""
+    blocks.step("4. Confirm")
+    st.write("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
+    _value(state)
+    _statements(state)
+    digest, turn = state.photo.sha256 if state.photo else "", state.generation
+
+    def pressed(who: Signature) -> None:
+        # A second tap, or a tap that was on its way when the photo changed, meets
+        # another turn and does nothing.
+        if state.photo is not None and (digest, turn) == (state.photo.sha256, state.generation):
+            _record(state, who)
+
+    if state.reading is not None and state.reading.traces:
+        st.checkbox("Keep a small picture of the chamber with the entry (else the photo is "
+                    "dropped)", key=f"keep-{state.key}")
+    if state.clock_doubt:
+        st.checkbox("I have checked date and time of this machine: they are right",
+                    key=f"clock-{state.key}")
+    return confirm_block(state.key, pressed, problems=state.missing,
+                         fixed_bed=DEMO_BED if state.demo else "")
+
+
+def _value(state: ChamberState) -> None:
+    scale, reading = state.scale, state.reading
+    assert scale is not None
+    unit, key = scale.unit, f"value-{state.key}"
+    machine = reading.value if reading is not None else None
+
+    def take(text: str) -> None:
+        state.chosen = text
+        st.session_state[key] = text
+
+    with st.container(horizontal=True, key=f"take-{state.key}"):
+        if state.own:
+            st.button(f"Take mine: {state.own}", key=f"mine-{state.key}", on_click=take,
+                      args=(state.own,), width="stretch")
+        if machine is not None and reading is not None:
+            text = show_number(machine, reading.division)
+            st.button(f"Take the tool's: {text}", key=f"tools-{state.key}", on_click=take,
+                      args=(text.replace("\N{MINUS SIGN}", "-"),), width="stretch")
+    low, high = value_bounds(state)
+    typed = decimal_field(f"Value to confirm in {unit}", key, unit=unit, lowest=low, highest=high,
+                          placeholder="take one above, or type")
+    state.chosen = typed.text
+    if typed.value is not None:
+        _slider(state, key, typed.value)
+
+
+def _slider(state: ChamberState, key: str, value: float) -> None:
+    """Fine adjustment by dragging, two divisions either way of where it began."""
+    scale = state.scale
+    assert scale is not None
+    division = scale.division_at(value)
+    step, (low, high) = division / 10, value_bounds(state)
+    start_key = f"start-{state.key}"
+    began = st.session_state.get(start_key)
+    if began is None or not began - 2 * division <= value <= began + 2 * division:
+        began = st.session_state[start_key] = value
+    slider_key = f"drag-{state.key}-{began:g}"
+    places = decimals_for(division)
+
+    def dragged() -> None:
+        st.session_state[key] = f"{st.session_state[slider_key]:.{places}f}"
+
+    st.session_state[slider_key] = value
+    st.slider(f"Drag to adjust, {scale.unit}", max(low, began - 2 * division),
+              min(high, began + 2 * division), step=step, key=slider_key, on_change=dragged,
+              format=f"%.{places}f")
+
+
+def _statements(state: ChamberState) -> None:
+    st.write("Answer for this reading:")
+    for name, text in STATEMENTS.items():
+        st.segmented_control(text, ("Yes", "No"), key=f"{name}-{state.key}", width="stretch")
+    answers = _answers(state)
+    if "No" in answers.values():
+        st.write("A reading with a No can go on record with a note, but an hourly output "
+                 "must not rest on it.")
+        st.text_input("Note: what was so", key=f"note-{state.key}", max_chars=200,
+                      autocomplete="off")
+
+
+def _answers(state: ChamberState) -> dict[str, str | None]:
+    return {name: st.session_state.get(f"{name}-{state.key}") for name in STATEMENTS}
+
+
+def _record(state: ChamberState, who: Signature) -> None:
+    """The confirming act itself, run in the button's callback."""
+    answers, problems = _answers(state), list(who.problems)
+    typed = typed_value(st.session_state.get(f"value-{state.key}") or "", state)
+    if typed.value is None:
+        problems.insert(0, typed.problem or "Take over, type or drag the value to confirm.")
+    if None in answers.values():
+        problems.append("Answer all four statements with Yes or No.")
+    state.chosen = typed.text
+    if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
+        state.far_accepted = typed.text
+        problems.append(f"{typed.text} is more than one division from every reading on this "
+                        "page. Check it; press the button again to confirm it as it is.")
+    state.missing = tuple(problems)
+    if problems:
+        return
+    attested = Attestations(**{name: answer == "Yes" for name, answer in answers.items()})
+    note = (st.session_state.get(f"note-{state.key}") or "") if not attested.all_true else ""
+    checked = bool(st.session_state.get(f"clock-{state.key}"))
+    entry, problem = guard.in_words(lambda: _write(state, who, attested, note, checked))
+    if entry is None:
+        state.missing = (problem,)
+        return
+    kept = keep.picture(state, entry.number) if st.session_state.get(f"keep-{state.key}") else ""
+    state.finish(Recorded(
+        number=entry.number, bed=str(entry.bed), demo=state.demo,
+        sentence=f"{entry.confirmed_value} {entry.unit} for bed {entry.bed}, confirmed by "
+                 f"{entry.initials} at {entry.recorded.local:%H:%M}.{kept}"))
+
+
+def _write(state: ChamberState, who: Signature, attested: Attestations, note: str,
+           checked: bool) -> Entry:
+    try:
+        return record.write(state, who, attested, note, checked)
+    except ClockBehindError:
+        state.clock_doubt = True
+        raise
+
+
+def _far(state: ChamberState, value: float | None) -> bool:
+    readings = [float(state.own)] if state.own else []
+    if state.reading is not None and state.reading.value is not None:
+        readings.append(state.reading.value)
+    if not readings or value is None or state.scale is None:
+        return False
+    division = state.scale.division_at(value)
+    return min(abs(value - r) for r in readings) > FAR_DIVISIONS * division * 1.0001

@@ -1,0 +1,50 @@
+"""From the page to the record: one function that writes, and nothing else does."""
+
+from __future__ import annotations
+
+import hashlib
+
+from app.records import (
+    Attestations,
+    Entry,
+    OwnReading,
+    ReadingDraft,
+    confirm,
+)
+from app.records.errors import ConfirmError
+from app.ui import ledger
+from app.ui.chamber.state import ChamberState
+from app.ui.confirm import Signature
+
+DEMO_NOTE = "Demo photo, no patient."
+
+
+def write(state: ChamberState, who: Signature, attested: Attestations, note: str,
+          clock_checked: bool = False) -> Entry:
+    """Confirm the value chosen for the photo in hand and put it on record.
+
+    ``clock_checked`` says that the person has looked at this machine's clock.
+    Raises a RecordError with a sentence where something is missing.
+    """
+    photo, scale = state.photo, state.scale
+    if photo is None or scale is None or who.by is None or who.bed is None:
+        raise ConfirmError("There is no photo in hand to confirm a reading of.")
+    first = OwnReading.read(state.own) if state.own else OwnReading.skipped()
+    if state.reading is None:
+        draft = ReadingDraft.by_eye(scale=scale, first=first)
+    else:
+        draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256, first=first)
+    confirmed = confirm(
+        draft, by=who.by, bed=who.bed, confirmed_value=state.chosen, attestations=attested,
+        key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
+        note=f"{DEMO_NOTE} {note}".strip() if state.demo else note)
+    return ledger.open_store().add(confirmed)
+
+
+def form_key(state: ChamberState, who: Signature) -> str:
+    """One key for one photo at one bed: a second try after a lost connection is
+    the same entry, in whatever session it comes.  Demos may be tried again and again."""
+    if state.demo or state.photo is None:
+        return f"page-{state.form_key}"
+    bed = hashlib.sha256(str(who.bed).encode()).hexdigest()[:16]
+    return f"photo-{state.photo.sha256[:48]}-{bed}"

@@ -1,0 +1,145 @@
+"""Where a person stands on the page "Chamber": one value, and the steps between.
+
+No Streamlit in here.  The rules that must hold are kept by the steps: a new
+photo clears everything that belonged to the old one; the tool is asked only
+after the person has typed a reading or chosen to go without; what is confirmed
+is what belongs to the photo shown.
+"""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+
+from app.records import Moment
+from app.ui.photo_picker import Source
+from app.ui.pictures import ScreenCopy
+from vision.photo import Photo
+from vision.reading import VolumeReading
+from vision.scale import Scale
+
+
+@dataclass(frozen=True)
+class Recorded:
+    """What the page says after an entry has been written."""
+
+    number: int
+    sentence: str
+    bed: str
+    demo: bool
+
+
+@dataclass
+class ChamberState:
+    """Everything the page knows between two runs, and nothing a widget owns.
+
+    ``own`` holds the person's digits as typed.  ``generation`` counts photos and
+    keys every widget that belongs to one.
+    """
+
+    generation: int = 0
+    photo: Photo | None = None
+    source: Source = "file"
+    taken_in: Moment | None = None
+    photo_problem: str = ""
+    scale: Scale | None = None
+    scale_problem: str = ""
+    own: str = ""
+    skipped: bool = False
+    near: tuple[float, float] | None = None
+    number: tuple[float, tuple[float, float]] | None = None
+    answers: int = 0
+    reading: VolumeReading | None = None
+    reading_problem: str = ""
+    chosen: str = ""
+    far_accepted: str = ""
+    missing: tuple[str, ...] = ()
+    unanswered: str = ""
+    clock_doubt: bool = False
+    undrawable: bool = False
+    copies: dict[str, ScreenCopy] = field(default_factory=dict)
+    form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
+    recorded: Recorded | None = None
+
+    @property
+    def demo(self) -> bool:
+        """True while the photo in hand is one of the demo photos."""
+        return self.photo is not None and self.source == "demo"
+
+    @property
+    def committed(self) -> bool:
+        """True once the person has read first, or has chosen to go without."""
+        return bool(self.own) or self.skipped
+
+    @property
+    def may_read(self) -> bool:
+        """True when the tool may be asked: photo, scale and the person's own turn are done."""
+        return self.photo is not None and self.scale is not None and self.committed
+
+    def take_photo(self, photo: Photo, source: Source) -> None:
+        """A new photo: nothing of the old one stays."""
+        self.drop_photo()
+        self.photo, self.source, self.taken_in = photo, source, Moment.now()
+        self.recorded = None
+
+    def refuse_photo(self, sentence: str) -> None:
+        """A file that is no usable photo: the old photo goes as well."""
+        self.drop_photo()
+        self.photo_problem = sentence
+        self.recorded = None
+
+    def drop_photo(self) -> None:
+        """Forget the photo and all that was read from it; the scale stays chosen."""
+        self.generation += 1
+        self.photo, self.source, self.taken_in = None, "file", None
+        self.photo_problem = ""
+        self.own, self.skipped = "", False
+        self.form_key = uuid.uuid4().hex
+        self.copies.clear()
+        self._forget_reading()
+
+    def choose_scale(self, scale: Scale | None, problem: str = "") -> None:
+        """Another scale: the tool's reading against the old one is void."""
+        if scale != self.scale:
+            self._forget_reading()
+        self.scale, self.scale_problem = scale, problem
+
+    @property
+    def key(self) -> str:
+        """Key of every widget that belongs to the photo in hand: its digest and its turn."""
+        digest = self.photo.sha256[:12] if self.photo else "none"
+        return f"{digest}-{self.generation}"
+
+    def commit_own(self, digits: str) -> None:
+        """The person's own reading, typed before the tool's is known; it stands."""
+        if not self.committed:
+            self.own = digits
+
+    def skip_own(self) -> None:
+        """The person chooses to see the tool's reading without one of their own."""
+        if not self.committed:
+            self.skipped = True
+
+    def answer(
+        self,
+        near: tuple[float, float] | None = None,
+        number: tuple[float, tuple[float, float]] | None = None,
+    ) -> None:
+        """An answer to the tool's question; the photo is then read again."""
+        near, number = near or self.near, number or self.number
+        self._forget_reading()
+        self.near, self.number = near, number
+        self.answers += 1
+
+    def finish(self, recorded: Recorded) -> None:
+        """An entry is on record: the photo and the form are gone."""
+        self.drop_photo()
+        self.recorded = recorded
+
+    def _forget_reading(self) -> None:
+        self.near = self.number = self.reading = None
+        self.reading_problem = self.chosen = self.far_accepted = self.unanswered = ""
+        self.missing = ()
+        self.clock_doubt = self.undrawable = False
+        self.copies.pop("overlay", None)
+        self.copies.pop("close-up", None)

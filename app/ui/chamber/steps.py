@@ -1,0 +1,110 @@
+"""The steps before the tool speaks: photo, scale, the person's own reading."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.ui import blocks, guard
+from app.ui.chamber.state import ChamberState
+from app.ui.demo import DemoPhoto
+from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
+from app.ui.photo_picker import pick_photo
+from app.ui.pictures import screen_copy
+from app.ui.scale_picker import pick_scale, summary
+from vision.photo import load_photo
+
+
+def photo_step(state: ChamberState) -> None:
+    """Bring a photo in, or show the one in hand and the way to let it go."""
+    blocks.step("1. Photo")
+    if state.photo is None:
+        if state.photo_problem:
+            blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
+        st.write("Hold the phone at the height of the liquid, straight in front, "
+                 "with the whole scale in the picture.")
+        pick_photo(str(state.generation), state.take_photo, state.refuse_photo,
+                   lambda demo: take_demo(state, demo))
+        return
+    if state.demo:
+        blocks.notice("DEMO photo: drawn by the program, no patient",
+                      ["What you confirm is kept under the bed code DEMO."])
+    st.button("Discard this photo", key=f"discard-{state.key}", on_click=state.drop_photo,
+              width="stretch")
+
+
+def take_demo(state: ChamberState, demo: DemoPhoto) -> None:
+    """Put a demo photo in hand, with the scale of its chamber."""
+    photo, problem = guard.in_words(lambda: load_photo(demo.path.read_bytes()))
+    if photo is None:
+        state.refuse_photo(problem)
+        return
+    scale, problem = guard.in_words(demo.load_scale)
+    state.take_photo(photo, "demo")
+    state.choose_scale(scale, problem)
+
+
+def plain_picture(state: ChamberState) -> None:
+    """The photo as it came, with nothing drawn into it."""
+    if state.photo is None:
+        return
+    if "plain" not in state.copies:
+        state.copies["plain"] = screen_copy(state.photo.working_rgb,
+                                             reduced=state.photo.working_scale)
+    st.image(state.copies["plain"].jpeg, width="stretch",
+             alt="The photo of the chamber, with nothing drawn into it",
+             caption="The photo in hand, nothing drawn into it")
+
+
+def scale_step(state: ChamberState) -> None:
+    """Choose the scale that is printed on the chamber."""
+    blocks.step("2. Scale")
+    pick_scale(f"chamber-{state.generation if state.demo else 0}", state.scale,
+               state.choose_scale)
+    if state.scale_problem:
+        blocks.notice("This scale file cannot be used", [state.scale_problem], stop=True)
+    elif state.scale is not None:
+        st.write(summary(state.scale))
+
+
+def own_step(state: ChamberState) -> None:
+    """The person reads first; the tool has not been asked yet."""
+    scale = state.scale
+    if scale is None:
+        return
+    blocks.step("3. Your reading first")
+    st.write("Read the chamber by eye: lowest point of the liquid surface, eyes at its height. "
+             "The tool is asked after you.")
+    key, low, high = f"own-{state.key}", *value_bounds(state)
+
+    def commit() -> None:
+        typed = within(parse_decimal(st.session_state.get(key) or "", scale.unit),
+                       low, high, scale.unit)
+        state.missing = () if typed.text else ("Type your reading, or choose to go without.",)
+        if typed.text:
+            state.commit_own(typed.text)
+
+    decimal_field(f"Your reading in {scale.unit}", key, unit=scale.unit, lowest=low, highest=high,
+                  placeholder="for example 23.5 or 23,5")
+    st.button("This is my reading; show the tool's", key=f"commit-{state.key}", type="primary",
+              on_click=commit, width="stretch")
+    if state.missing:
+        blocks.notice("Not yet", state.missing, stop=True)
+    st.button("Go without my own reading", key=f"skip-{state.key}", on_click=state.skip_own,
+              width="stretch",
+              help="The record will say that the tool's reading was seen first.")
+
+
+def value_bounds(state: ChamberState) -> tuple[float, float]:
+    """What can be typed as a value: the marks, and a tenth of the capacity beyond them."""
+    scale = state.scale
+    assert scale is not None
+    reach = 0.1 * scale.capacity
+    return (max(0.0, scale.lowest_mark.value - reach),
+            max(scale.capacity, scale.highest_mark.value) + reach)
+
+
+def typed_value(text: str, state: ChamberState) -> TypedNumber:
+    """A typed volume, within the bounds of the scale in hand."""
+    low, high = value_bounds(state)
+    unit = state.scale.unit if state.scale else ""
+    return within(parse_decimal(text, unit), low, high, unit)

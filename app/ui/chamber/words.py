@@ -1,0 +1,99 @@
+"""A reading in words: what a person needs to know and what to do about it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from app.ui.number import show_number
+from vision.flags import describe
+from vision.reading import VolumeReading
+
+HEAD = {
+    "refused": "The tool gives no reading of this photo",
+    "below-scale": "The tool sees the liquid below the lowest mark",
+    "above-scale": "The tool sees the liquid above the highest mark",
+}
+
+SIGHT_LEVEL_DEG = 1.0
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Two readings side by side; ``inside`` tells whether the first lies in the interval."""
+
+    sentence: str
+    divisions: str
+    inside: bool | None
+
+
+def flag_points(reading: VolumeReading) -> list[str]:
+    """One sentence for every flag: what it is, then what to do."""
+    points = []
+    for name in reading.flags:
+        flag = describe(name)
+        points.append(f"{flag.short}. {flag.advice}".strip())
+    return points
+
+
+def reasons_and_advice(reading: VolumeReading) -> list[str]:
+    """The reasons given, then what each flag asks for, none said twice."""
+    points: list[str] = []
+    for text in (*reading.reasons, *flag_points(reading)):
+        if text and text not in points:
+            points.append(text)
+    return points
+
+
+def value_text(value: float, reading: VolumeReading) -> str:
+    """A value of this reading to a tenth of a division."""
+    return show_number(value, reading.division)
+
+
+def interval_text(reading: VolumeReading) -> str:
+    """The interval in words; empty where there is none."""
+    if reading.interval is None:
+        return ""
+    low, high = (value_text(v, reading) for v in reading.interval)
+    return f"{reading.coverage:.0%} interval: {low} to {high} {reading.unit}".replace("%", " %", 1)
+
+
+def sight_text(reading: VolumeReading) -> str:
+    """From where the camera looked, in words."""
+    if reading.elevation_deg is None:
+        return ""
+    angle = reading.elevation_deg
+    doubt = ("" if reading.elevation_sd_deg is None
+             else f" (standard uncertainty {reading.elevation_sd_deg:.1f}\N{DEGREE SIGN})")
+    if abs(angle) < SIGHT_LEVEL_DEG:
+        return f"The camera looked from the height of the surface{doubt}."
+    side = "above" if angle > 0 else "below"
+    return f"The camera looked from {abs(angle):.0f}\N{DEGREE SIGN} {side} the surface{doubt}."
+
+
+def naive_text(reading: VolumeReading) -> str:
+    """What an eye at the camera's place would take, beside the corrected value."""
+    if reading.naive_value is None:
+        return ""
+    return (f"An eye at the camera's height would take "
+            f"{value_text(reading.naive_value, reading)} {reading.unit}.")
+
+
+def compare(own: float, reading: VolumeReading) -> Comparison | None:
+    """The person's reading against the tool's; None where the tool has no value."""
+    if reading.value is None:
+        return None
+    difference = own - round(reading.value, 6)
+    divisions = abs(difference) / reading.division
+    inside = (None if reading.interval is None
+              else reading.interval[0] <= own <= reading.interval[1])
+    shown = show_number(difference, reading.division, signed=True)
+    if float(shown.replace("\N{MINUS SIGN}", "-")) == 0:
+        sentence = "The two readings are the same."
+    else:
+        side = "higher" if difference > 0 else "lower"
+        sentence = f"Yours is {side}."
+    if inside is False:
+        sentence += " It lies outside the tool's interval: look at the chamber again."
+    elif inside:
+        sentence += " It lies inside the tool's interval."
+    return Comparison(sentence, f"{divisions:.1f} divisions", inside)

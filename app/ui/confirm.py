@@ -1,0 +1,68 @@
+"""The confirming act: initials, the ward's own bed code, one button."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import streamlit as st
+
+from app.records import BedCode, Initials, RecordError
+from app.ui import blocks
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who confirms and for which bed; None beside a sentence in ``problems``."""
+
+    by: Initials | None
+    bed: BedCode | None
+    problems: tuple[str, ...]
+
+
+def signature(initials: str, bed: str) -> Signature:
+    """Check what was typed; every problem is named at once."""
+    problems: list[str] = []
+    code: BedCode | None = None
+    by: Initials | None = None
+    try:
+        code = BedCode(bed)
+    except RecordError as problem:
+        problems.append(str(problem))
+    try:
+        by = Initials(initials)
+    except RecordError as problem:
+        problems.append(str(problem))
+    return Signature(by, code, tuple(problems))
+
+
+def confirm_block(
+    key: str,
+    on_confirm: Callable[[Signature], None],
+    *,
+    problems: Sequence[str] = (),
+    label: str = "Confirm and record",
+    fixed_bed: str = "",
+    typed_bed: str = "",
+) -> str:
+    """Draw the fields and the button; returns the bed code typed so far.
+
+    ``on_confirm`` runs in the button's own callback, so that the act is done
+    before anything is drawn again.  ``key`` has to name the very thing that is
+    confirmed.  The button is never greyed out: pressed too early it says what is
+    missing (``problems``, kept by the page), and nothing is recorded.
+    """
+    bed_key, by_key = f"bed-{key}", f"by-{key}"
+    st.text_input("Bed code of your ward (no names)", value=fixed_bed or typed_bed, key=bed_key,
+                  max_chars=24, disabled=bool(fixed_bed), autocomplete="off",
+                  placeholder="for example QUAY-3")
+    st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
+
+    def pressed() -> None:
+        bed = fixed_bed or st.session_state.get(bed_key) or ""
+        on_confirm(signature(st.session_state.get(by_key) or "", bed))
+
+    st.button(label, key=f"confirm-{key}", type="primary", on_click=pressed, width="stretch")
+    if problems:
+        blocks.notice("Not recorded yet", problems, stop=True)
+    return str(fixed_bed or st.session_state.get(bed_key) or "")

@@ -1,0 +1,60 @@
+"""Photo in: taken or chosen on the phone, picked from the demos, or by this page's camera."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Literal
+
+import streamlit as st
+
+from app.ui import guard
+from app.ui.demo import DemoPhoto, demo_photos
+from vision.photo import Photo, load_photo
+
+Source = Literal["file", "camera", "demo"]
+
+TYPES = ["jpg", "jpeg", "png", "webp", "heic", "heif"]
+MAX_MB = 40
+
+
+def pick_photo(
+    key: str,
+    take: Callable[[Photo, Source], None],
+    refuse: Callable[[str], None],
+    take_demo: Callable[[DemoPhoto], None] | None = None,
+) -> None:
+    """Draw the ways to bring a photo in.
+
+    ``take`` gets a decoded photo and where it came from; ``refuse`` gets one
+    sentence for a file that is none.  ``key`` has to change with every photo, so
+    that the browser's copy of the last one is let go.  The demos are offered
+    only where ``take_demo`` is given.
+    """
+
+    def from_widget(widget: str, source: Source) -> None:
+        file = st.session_state.get(widget)
+        if file is None:
+            return
+        photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
+        if photo is None:
+            refuse(problem)
+        else:
+            take(photo, source)
+
+    st.file_uploader(
+        "Take or choose a photo of the chamber", type=TYPES, key=f"photo-{key}",
+        max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
+    demos = demo_photos() if take_demo else ()
+    if demos and take_demo:
+        with st.expander("No photo at hand? Try a demo photo"):
+            st.write("Drawn by the program, with coloured water in made-up chambers. "
+                     "What you confirm from a demo is kept under the bed code DEMO.")
+            for n, demo in enumerate(demos):
+                st.button(demo.title, key=f"demo-{key}-{n}", on_click=take_demo, args=(demo,),
+                          width="stretch")
+    with st.expander("Camera inside this page (coarser pictures)"):
+        st.write("This camera gives smaller pictures without the lens data, so its readings "
+                 "are less certain. A photo taken with the phone's own camera is better.")
+        if st.toggle("Open the camera", key=f"camera-on-{key}"):
+            st.camera_input("Photo of the chamber", key=f"camera-{key}", resolution="1080p",
+                            on_change=from_widget, args=(f"camera-{key}", "camera"))

@@ -1,0 +1,88 @@
+"""Choosing the scale: one that is shipped, or the ward's own file."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+
+import streamlit as st
+
+from vision.errors import ScaleFileError
+from vision.scale import Scale, load_scale, parse_scale, shipped_scales
+
+OWN_FILE = "The ward's own scale file"
+_MAX_MB = 1
+
+
+def scale_from_file(data: bytes) -> Scale:
+    """The scale in an uploaded file; ScaleFileError with one sentence otherwise."""
+    try:
+        content = json.loads(data.decode("utf-8-sig"))
+    except (UnicodeDecodeError, ValueError, RecursionError):
+        raise ScaleFileError("This file is not a scale file: it is not JSON text.") from None
+    if not isinstance(content, dict):
+        raise ScaleFileError("This file is not a scale file: it holds no JSON object.")
+    try:
+        scale = parse_scale(content)
+    except ScaleFileError:
+        raise
+    except Exception:
+        raise ScaleFileError("This scale file has a field that makes no sense.") from None
+    if scale.flat:
+        raise ScaleFileError("This is a flat pressure scale; choose the scale of the chamber.")
+    return scale
+
+
+def chamber_scales() -> list[str]:
+    """Names of the shipped scales that belong to a chamber."""
+    return [name for name in shipped_scales() if not load_scale(name).flat]
+
+
+def summary(scale: Scale) -> str:
+    """The scale in one line: range, division and printed numbers."""
+    low, high = scale.lowest_mark.value, scale.highest_mark.value
+    steps = sorted({scale.division_at(m.value) for m in scale.marks})
+    division = " and ".join(f"{s:g}" for s in steps[:3])
+    numbers = [m.text for m in scale.marks if m.label]
+    printed = f", numbers {', '.join(numbers[:3])} ... {numbers[-1]}" if len(numbers) > 3 else ""
+    return f"{scale.name}: {low:g} to {high:g} {scale.unit}, one division {division} {scale.unit}" \
+        + printed
+
+
+def pick_scale(key: str, current: Scale | None,
+               choose: Callable[[Scale | None, str], None]) -> None:
+    """Draw the choice; ``choose(scale, problem)`` is called when it changes.
+
+    Nothing is chosen beforehand: a wrong scale gives a wrong reading that looks right.
+    """
+    names = chamber_scales()
+    options = [*names, OWN_FILE]
+    chosen_key, file_key = f"scale-{key}", f"scale-file-{key}"
+
+    def changed() -> None:
+        name = st.session_state.get(chosen_key)
+        if name in names:
+            choose(load_scale(name), "")
+        elif name == OWN_FILE:
+            read_file()
+        else:
+            choose(None, "")
+
+    def read_file() -> None:
+        file = st.session_state.get(file_key)
+        if file is None:
+            choose(None, "")
+            return
+        try:
+            choose(scale_from_file(file.getvalue()), "")
+        except ScaleFileError as problem:
+            choose(None, str(problem))
+
+    index = None
+    if current is not None:
+        index = names.index(current.name) if current.name in names else len(names)
+    shown = st.radio("Scale of this chamber", options, index=index, key=chosen_key,
+                     on_change=changed)
+    if shown == OWN_FILE:
+        st.file_uploader("Scale file (JSON)", type=["json"], key=file_key, on_change=read_file,
+                         max_upload_size=_MAX_MB)

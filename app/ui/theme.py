@@ -1,0 +1,29 @@
+"""The look of every page: the style sheet and the number keys of a telephone."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import streamlit as st
+
+_STYLE = Path(__file__).parents[1] / "style.css"
+
+# Streamlit's text field cannot ask for the number keys, and its number field
+# refuses a decimal comma in many browsers.
+_NUMBER_KEYS = """<script>
+(() => {
+  const ask = () => document.querySelectorAll('[class*="st-key-num-"] input:not([inputmode])')
+    .forEach((field) => field.setAttribute('inputmode', 'decimal'));
+  if (!window.countersightNumberKeys) {
+    window.countersightNumberKeys = new MutationObserver(ask);
+    window.countersightNumberKeys.observe(document.body, {childList: true, subtree: true});
+  }
+  ask();
+})();
+</script>"""
+
+
+def apply() -> None:
+    """Put style sheet and number keys on the page."""
+    st.html(_STYLE)
+    st.html(_NUMBER_KEYS, unsafe_allow_javascript=True)

@@ -1,0 +1,59 @@
+"""A reading in words."""
+
+import pytest
+
+from app.ui.chamber import words
+from vision.flags import FLAGS
+from vision.reading import VolumeReading
+
+
+def reading(**changes):
+    fields = {"status": "read", "unit": "mL", "division": 1.0, "scale": "quay-60", "value": 23.4,
+              "interval": (22.9, 23.9), "naive_value": 24.6, "elevation_deg": 12.1,
+              "elevation_sd_deg": 1.04}
+    return VolumeReading(**{**fields, **changes})
+
+
+def test_every_flag_has_its_sentence_for_the_page():
+    for name in FLAGS:
+        (sentence,) = words.flag_points(reading(flags=(name,)))
+        assert sentence.startswith(FLAGS[name].short + ".")
+        assert sentence.endswith(".")
+
+
+def test_every_status_without_a_value_has_its_own_head():
+    heads = {words.HEAD[s] for s in ("refused", "below-scale", "above-scale")}
+    assert len(heads) == 3
+
+
+def test_nothing_is_said_twice():
+    points = words.reasons_and_advice(reading(
+        flags=("blurred", "blurred"), reasons=("Too soft to read.", "Too soft to read.")))
+    assert len(points) == 2 and points[0] == "Too soft to read."
+
+
+def test_the_interval_names_its_coverage():
+    assert words.interval_text(reading()) == "95 % interval: 22.9 to 23.9 mL"
+    assert words.interval_text(reading(interval=None)) == ""
+
+
+@pytest.mark.parametrize(("angle", "words_used"), [
+    (12.1, "12\u00b0 above"), (-8.0, "8\u00b0 below"), (0.4, "from the height of the surface")])
+def test_the_side_the_camera_looked_from_is_named(angle, words_used):
+    assert words_used in words.sight_text(reading(elevation_deg=angle))
+
+
+def test_the_difference_is_in_the_readings_unit_and_in_divisions():
+    other = words.compare(24.4, reading(division=0.5))
+    assert other.divisions == "2.0 divisions"
+    assert other.inside is False
+    assert other.sentence.startswith("Yours is higher. It lies outside")
+
+
+def test_an_equal_reading_is_called_the_same():
+    assert words.compare(23.4, reading()).sentence == \
+        "The two readings are the same. It lies inside the tool's interval."
+
+
+def test_no_value_no_comparison():
+    assert words.compare(23.4, reading(status="refused", value=None)) is None
