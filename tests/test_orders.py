@@ -1,0 +1,111 @@
+"""Orders: what has to be typed, and slips of the unit that were really printed."""
+
+from decimal import Decimal
+
+import pytest
+
+from app.orders import Order, pair_question, unit_question
+from vision.errors import InputError
+
+CM, HG = "cm[H2O]", "mm[Hg]"
+
+
+def order(**changes):
+    return Order(**({"landmark": "ear canal", "threshold": Decimal(10), "unit": CM} | changes))
+
+
+def test_order_is_said_in_both_units():
+    assert order().sentence == ("Landmark: ear canal; threshold 10 cmH2O as written, that is "
+                                "10.0 cmH2O (7.4 mmHg); drain continuously.")
+    assert "13.6 cmH2O (10.0 mmHg)" in order(unit=HG).sentence
+    assert "\N{MINUS SIGN}5.0 cmH2O" in order(threshold=Decimal(-5)).sentence
+
+
+@pytest.mark.parametrize("changes, words", [
+    ({"landmark": "  "}, "landmark"),
+    ({"unit": None}, "unit"),
+    ({"threshold": None}, "unit"),
+    ({"unit": "cm"}, "cm\\[H2O\\] or mm\\[Hg\\]"),
+    ({"drain": "by volume"}, "how much"),
+    ({"drain": "sometimes"}, "how to drain"),
+])
+def test_what_is_missing_is_asked_for(changes, words):
+    with pytest.raises(InputError, match=words):
+        order(**changes)
+
+
+def test_order_without_a_threshold_is_possible():
+    written = order(threshold=None, unit=None, drain="by volume", drain_volume="10 mL every hour")
+    assert written.threshold_cm_h2o is None
+    assert "by volume (10 mL every hour)" in written.sentence
+
+
+def test_draft_carries_the_order_as_written():
+    draft = order(limits={"ml_per_hour": Decimal(20)}, tell_whom="surgeon on call").draft()
+    fields = draft.fields()
+    assert fields["confirmed_value"] == Decimal(10) and fields["unit"] == CM
+    assert fields["payload"]["landmark"] == "ear canal"
+    assert fields["payload"]["tell_whom"] == "surgeon on call"
+
+
+# ------------------------------------------------------------------ unit slips
+
+
+def test_printed_slip_one_mm_hg_is_13_6_cm_h2o():
+    # A trauma database syllabus (v10.3, 2006) prints "1 mmHg = 13.6 cmH2O": ten times too
+    # big.  Somebody who converts 10 mmHg with it orders 136 cmH2O.
+    asked = unit_question(136, CM, other_value=10, other_unit=HG)
+    assert asked is not None and asked.ratio == pytest.approx(10, rel=0.01)
+    alone = unit_question(13.6, CM, other_value=1, other_unit=HG)
+    assert alone.ratio == pytest.approx(10, rel=0.01)
+    assert unit_question(136, CM) is not None, "even alone it is far from ordinary orders"
+
+
+def test_printed_slip_10_cm_h2o_as_15_mm_hg():
+    # A paediatric guideline prints "0-10 cmH2O (15 mmHg)": 10 cmH2O are 7.4 mmHg and
+    # 15 mmHg are 20.4 cmH2O, so the two numbers are not the same pressure.
+    from vision.hydrostatics import convert
+
+    assert convert(10, CM, HG) == pytest.approx(7.36, abs=0.01)
+    assert convert(15, HG, CM) == pytest.approx(20.4, abs=0.05)
+    asked = pair_question(10, CM, 15, HG)
+    assert "not the same pressure" in asked.sentence and "7.36 mmHg" in asked.sentence
+    assert pair_question(1, HG, 13.6, CM) is not None  # the syllabus again, as a pair
+    assert pair_question(10, HG, 14, CM) is None and pair_question(20, CM, 15, HG) is None
+
+
+@pytest.mark.parametrize("value, unit, other_value, other_unit", [
+    (10, CM, 10, HG),        # same number, other unit
+    (10, HG, 10, CM),
+    (14, HG, 10, HG),        # converted, but the old unit left standing (13.6 -> 14)
+    (20, HG, 15, HG),        # 15 mmHg = 20.4 cmH2O
+    (11, CM, 15, CM),        # 15 cmH2O = 11.0 mmHg
+    (204, CM, 15, HG),       # the decimal point lost in 20.4
+    (1.1, HG, 11, HG),       # ten times
+    (-5, CM, -5, HG),        # negative orders as well
+    (13.6, CM, 136, CM),
+])
+def test_slips_are_asked_about(value, unit, other_value, other_unit):
+    asked = unit_question(value, unit, other_value=other_value, other_unit=other_unit)
+    assert asked is not None
+    assert asked.sentence.count("cmH2O") >= 1 and asked.sentence.count("mmHg") >= 1
+    assert asked.sentence.endswith("?")
+
+
+@pytest.mark.parametrize("value, unit, other_value, other_unit", [
+    (10, CM, 10, CM),
+    (13.6, CM, 10, HG),      # rightly converted
+    (20, CM, 15, HG),        # rightly converted, rounded
+    (15, CM, 10, CM),        # an ordinary change of the order
+    (5, CM, 10, CM),
+    (0, CM, 10, HG),         # open at the landmark: zero has no ratio
+    (-5, CM, 5, CM),
+    (18, CM, None, None),
+])
+def test_ordinary_orders_are_not_asked_about(value, unit, other_value, other_unit):
+    assert unit_question(value, unit, other_value=other_value, other_unit=other_unit) is None
+
+
+def test_a_question_needs_a_known_unit():
+    with pytest.raises(InputError):
+        unit_question(10, "cm")
