@@ -41,7 +41,7 @@ def error_histogram(columns: Columns, name: str, naive: str, unit: str) -> str:
         ("corrected", columns.number(name)[read], svg.CORRECTED, "line"),
         ("naive", columns.number(naive)[read], svg.NAIVE, "dash"))]
     reach = _reach(series[1][1] if series[1][1].size else series[0][1], 0.5)
-    edges = np.linspace(-reach, reach, 61)
+    edges = np.linspace(-reach, reach, 102)
     counts = [np.histogram(np.clip(v, -reach, reach), edges)[0] / max(v.size, 1)
               for _, v, _, _ in series]
     top = max(float(c.max()) for c in counts) or 1.0

@@ -168,10 +168,11 @@ def _key(color: str, mark: str) -> str:
 def _text(x: float, y: float, text: str, anchor: str, color: str = SOFT) -> str:
     if not text:
         return ""
-    return (f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{color}">'
+    return (f'<text x="{x:.1f}" y="{y:.1f}" text-anchor="{anchor}" fill="{color}" '
+            f'stroke="#fff" stroke-width="3" paint-order="stroke" stroke-linejoin="round">'
             f"{escape(text)}</text>")
 
 
 def _widened(span: tuple[float, float]) -> tuple[float, float]:
     low, high = span
-    return (low, high) if high > low else (low - 0.5, high + 0.5)
+    return (low, high) if high != low else (low - 0.5, high + 0.5)
