@@ -118,7 +118,9 @@ def _table(dialect: str) -> str:
     for name in _COLUMNS:
         columns.append(f"{name} {'INTEGER' if name in whole else 'TEXT'}"
                        + (" NOT NULL" if name in must else ""))
-    rules = [f"CONSTRAINT {name} CHECK ({rule})" for name, rule in checks.items()]
+    # A check that comes out as "unknown" (NULL) would pass; here it fails.
+    rules = [f"CONSTRAINT {name} CHECK (coalesce(({rule}), FALSE))"
+             for name, rule in checks.items()]
     rules += ["CONSTRAINT one_entry_per_key UNIQUE (key)",
               "CONSTRAINT superseded_once UNIQUE (refers_to)",
               "CONSTRAINT hash_once UNIQUE (hash)",
