@@ -34,6 +34,12 @@ class _Help(argparse.HelpFormatter):
         super().__init__(prog, max_help_position=26, **kwargs)
 
 
+def say(sentence: str) -> None:
+    """One line on standard error; endless words of the user's own are cut short."""
+    words = [w if len(w) <= 100 else f"{w[:20]}...{w[-60:]}" for w in sentence.split()]
+    sys.stderr.write(" ".join(words) + "\n")
+
+
 class Parser(argparse.ArgumentParser):
     """argparse with one sentence per error, and numbers such as -3,5 as values."""
 
@@ -46,7 +52,7 @@ class Parser(argparse.ArgumentParser):
     def error(self, message: str) -> NoReturn:
         """One sentence, exit code 2."""
         message = message[:1].upper() + message[1:].rstrip(".")
-        sys.stderr.write(f"{message}; '{self.prog} --help' shows how.\n")
+        say(f"{message}; '{self.prog} --help' shows how.")
         raise SystemExit(BAD_INPUT)
 
 
@@ -71,8 +77,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
     words = list(sys.argv[1:] if argv is None else argv) or ["serve"]
     if not words[0].startswith("-") and words[0] not in COMMANDS:
-        sys.stderr.write(f"There is no command '{words[0]}'; the commands are"
-                         f" {', '.join(COMMANDS)}.\n")
+        say(f"There is no command '{words[0]}'; the commands are {', '.join(COMMANDS)}.")
         return BAD_INPUT
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
@@ -85,7 +90,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     except SystemExit as stop:  # from argparse: --help, --version or a wrong option
         return stop.code if isinstance(stop.code, int) else BAD_INPUT
     except CountersightError as error:
-        sys.stderr.write(f"{error}\n")
+        say(str(error))
         return BAD_INPUT
     except KeyboardInterrupt:
         sys.stderr.write("Stopped.\n")

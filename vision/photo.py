@@ -252,40 +252,43 @@ def _decode(data: bytes, kind: str, name: str) -> Photo:
         im.load()  # its EXIF may stand behind the pixels
     orientation, camera = _facts(im)
     digest = hashlib.sha256(data).hexdigest()
-    turned = orientation >= 5
-    width, height = im.size[::-1] if turned else im.size
-    k = _working_scale(width * height)
-
     if kind == "JPEG":
-        stream = bare_jpeg(data)
-        if stream.scans > MAX_SCANS:
-            raise PhotoError(_DAMAGED)
-        im = _open(stream.data, kind)
-
-        def decode_full(bare: bytes = stream.data) -> np.ndarray:
-            return _pixels(_open(bare, "JPEG"), orientation)
-
-        if k == 1:
-            return Photo(decode_full(), 1, width, height, camera, digest, name)
-        # The decoder rounds odd sizes up, so after a flip the blocks of an odd
-        # picture would start inside a pixel: such a rare photo goes the long way.
-        if im.size[0] % k == 0 and im.size[1] % k == 0:
-            im.draft(None, (im.size[0] // k, im.size[1] // k))
-        if im.size == (_raw(width, height, turned)[0] // k, _raw(width, height, turned)[1] // k):
-            small = _pixels(im, orientation)
-            return Photo(small, k, width, height, camera, digest, name, decode_full)
-        small = _reduced(_upright(_rgb(im), orientation), k)
-        return Photo(small, k, width, height, camera, digest, name, decode_full)
-
+        return _jpeg_photo(data, orientation, camera, digest, name)
     upright = _upright(_rgb(im), orientation)
+    width, height = upright.size
     full = _frozen(np.asarray(upright))
+    k = _working_scale(width * height)
     if k == 1:
         return Photo(full, 1, width, height, camera, digest, name)
     return Photo(_reduced(upright, k), k, width, height, camera, digest, name, lambda: full)
 
 
-def _raw(width: int, height: int, turned: bool) -> tuple[int, int]:
-    return (height, width) if turned else (width, height)
+def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
+                name: str) -> Photo:
+    """A JPEG decoded at its working size; the bare picture is kept for a full decode."""
+    stream = bare_jpeg(data)
+    if stream.scans > MAX_SCANS:
+        raise PhotoError(_DAMAGED)
+    bare = stream.data
+
+    def decode_full() -> np.ndarray:
+        return _pixels(_open(bare, "JPEG"), orientation)
+
+    im = _open(bare, "JPEG")
+    raw_width, raw_height = im.size
+    width, height = (raw_height, raw_width) if orientation >= 5 else (raw_width, raw_height)
+    k = _working_scale(width * height)
+    if k == 1:
+        return Photo(decode_full(), 1, width, height, camera, digest, name)
+    # The decoder rounds odd sizes up, so after a flip the blocks of an odd
+    # picture would start inside a pixel: such a rare photo goes the long way.
+    if raw_width % k == 0 and raw_height % k == 0:
+        im.draft(None, (raw_width // k, raw_height // k))
+    if im.size == (raw_width // k, raw_height // k):
+        small = _pixels(im, orientation)
+    else:
+        small = _reduced(_upright(_rgb(im), orientation), k)
+    return Photo(small, k, width, height, camera, digest, name, decode_full)
 
 
 def _working_scale(pixels: int) -> int:

@@ -234,10 +234,10 @@ def _marks(given: object, scale: Scale, kind: str) -> tuple[Mark, ...]:
             raise fields.refuse(f"{where} step", f"must be above zero, not {step:g}.")
         if last < first:
             raise fields.refuse(where, f"'from' ({first:g}) must not be above 'to' ({last:g}).")
-        count = math.floor((last - first) / step + 1e-6) + 1
-        if count > MAX_MARKS or len(at) + count > 2 * MAX_MARKS:
+        steps = (last - first) / step + 1e-6
+        if steps > MAX_MARKS or len(at) > MAX_MARKS:
             raise fields.refuse(where, f"makes more than {MAX_MARKS} marks; the step is too small.")
-        for k in range(count):
+        for k in range(math.floor(steps) + 1):
             at[round(first + k * step, 9)] = (length, label)
     values = sorted(at)
     if len(values) < 2:
