@@ -24,6 +24,7 @@ COMMANDS: dict[str, str] = {
     "serve": "open the pages (also without any command)",
     "read": "read the liquid level in a photo of a chamber",
     "threshold": "the pressure at which the drain opens, in both units",
+    "scenes": "write ray-traced photos of chambers with their true values",
     "scales": "list the scales that come with it, or check a scale file",
     "benchmark": "measure the reading accuracy on a set of labelled images",
 }

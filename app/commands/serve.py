@@ -29,8 +29,8 @@ def add_parser(subparsers: Any) -> None:
                         help="address to listen on (default 127.0.0.1, this machine only)")
     parser.add_argument("--port", default="8501", metavar="N", help="port (default 8501)")
     parser.add_argument("--data", metavar="DIR",
-                        help="folder of the record (default: $COUNTERSIGHT_DATA or your own data "
-                             "folder)")
+                        help="folder of the record, or a database's address (default: "
+                             "$COUNTERSIGHT_DATA or your own data folder)")
     parser.add_argument("--allow-remote", action="store_true",
                         help="listen on an address that other machines can reach")
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
@@ -41,15 +41,15 @@ def run(args: argparse.Namespace) -> int:
     """Check everything first, then hand over to the page server."""
     port = parse_port(args.port)
     check_host(args.host, args.allow_remote)
-    folder = prepare_data_dir(args.data)
+    place, shown = prepare_place(args.data)
     check_free(args.host, port)
-    os.environ[DATA_VARIABLE] = str(folder)
-    script = Path(str(files("app") / "main.py"))
+    os.environ[DATA_VARIABLE] = place
+    script = Path(str(files("app") / "entry" / "main.py"))
     _check_same_house()
     if not args.no_browser:
         threading.Thread(target=_open_browser, args=(args.host, port), daemon=True).start()
     sys.stdout.write(f"Countersight: {page_url(args.host, port)}  (stop with Ctrl+C)\n"
-                     f"The record is kept in {folder}\n")
+                     f"The record is kept in {shown}\n")
     sys.stdout.flush()
     return _launch(server_words(script, args.host, port))
 
@@ -89,10 +89,21 @@ def check_host(host: str, allow_remote: bool) -> None:
         raise InputError(f"--host: '{host}' is not an address of this machine.") from None
 
 
-def prepare_data_dir(given: str | None) -> Path:
-    """The folder of the record, made if need be, readable by this user only."""
+def prepare_place(given: str | None) -> tuple[str, str]:
+    """Where the record is kept, and how that is told: a folder or a database's address."""
     if given is not None and not given.strip():
         raise InputError("--data: name a folder.")
+    address = (given or os.environ.get(DATA_VARIABLE, "")).strip()
+    if "://" in address:
+        from app.records.engine import database_url
+
+        return address, database_url(address).render_as_string(hide_password=True)
+    folder = prepare_data_dir(given)
+    return str(folder), str(folder)
+
+
+def prepare_data_dir(given: str | None) -> Path:
+    """The folder of the record, made if need be, readable by this user only."""
     folder = (Path(given).expanduser() if given else data_dir()).resolve()
     try:
         if not folder.exists():
