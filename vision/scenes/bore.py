@@ -51,7 +51,7 @@ class Bore:
     def __init__(self, scene: ChamberScene, xp: Any) -> None:
         self.xp = xp
         knots = bore_profile(scene)
-        self.pieces = []
+        self.pieces: list[tuple[float, float, float, float]] = []
         for (z0, r0), (z1, r1) in zip(knots[:-1], knots[1:], strict=True):
             k = float((r1 - r0) / max(z1 - z0, 1e-6))
             if self.pieces and abs(self.pieces[-1][3] - k) < 1e-6:

@@ -35,12 +35,11 @@ class ChamberTracer:
         self.low, self.high = float(scene.tube.floor_mm), float(scene.tube.lid_mm)
         self.index, self.fluid_index = float(scene.tube.index), float(scene.fluid.index)
         self.footprint = float(footprint_mm)
-        dull = (0.0, 0.0, 1.0)
-        dimmed = [0.55 * float(np.asarray(v).reshape(-1)[0]) for v in room.lit(
-            tuple(xp.asarray([c], dtype=xp.float32) for c in dull))]  # type: ignore[arg-type]
-        facing = [float(v[0]) for v in room.lit(
-            (xp.zeros(1, xp.float32), xp.zeros(1, xp.float32) - 1.0, xp.zeros(1, xp.float32)))]
-        self.inside_light = [0.5 * a + 0.35 * b for a, b in zip(dimmed, facing, strict=True)]
+        # Light on lid and floor as seen inside the tube: some from above, some from the front.
+        one, none = xp.ones(1, dtype=xp.float32), xp.zeros(1, dtype=xp.float32)
+        above = [float(v[0]) for v in room.lit((none, none, one))]
+        facing = [float(v[0]) for v in room.lit((none, -one, none))]
+        self.inside_light = [0.28 * a + 0.35 * b for a, b in zip(above, facing, strict=True)]
         self.front_light = facing
         self.bumps = _bump_map(scene, self.bore, xp)
 
