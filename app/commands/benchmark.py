@@ -11,8 +11,8 @@ def add_parser(subparsers: Any) -> None:
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "benchmark", help="measure the reading accuracy on a set of labelled images",
-        description="Read every image of a label file (JSON lines) and write results.jsonl, "
-                    "results.csv and summary.json into a folder. A run that was "
+        description="Read every image of a label file (JSON lines) and write report.html, "
+                    "results.jsonl, results.csv and summary.json into a folder. A run that was "
                     "stopped goes on where it stopped.")
     parser.add_argument("labels", metavar="LABELS.jsonl", help="the label file")
     parser.add_argument("--out", required=True, metavar="DIR", help="folder for the evidence")
@@ -23,6 +23,8 @@ def add_parser(subparsers: Any) -> None:
                              "for example tcp://127.0.0.1:8786")
     parser.add_argument("--compare", metavar="OLD.json",
                         help="summary.json of an earlier run of the same images")
+    parser.add_argument("--readers", metavar="FILE",
+                        help="readings.jsonl of a reading trial on the same pictures")
     parser.add_argument("--quiet", action="store_true", help="no progress line")
     parser.set_defaults(run=run)
 
@@ -32,7 +34,8 @@ def run(args: argparse.Namespace) -> int:
     from vision.accuracy import run_benchmark
 
     summary = run_benchmark(args.labels, args.out, args.workers, args.compare,
-                            not args.quiet, scheduler=args.scheduler)
+                            not args.quiet, scheduler=args.scheduler,
+                            readers=args.readers)
     for kind, part in summary.kinds.items():
         sys.stdout.write(f"{kind}: {part.overall.n} images, {part.overall.scored} read, "
                          f"{part.overall.misreads.count} silent misreads\n")

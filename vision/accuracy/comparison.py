@@ -68,18 +68,18 @@ class Comparison:
     listed: tuple[Change, ...]
 
 
-def compare_runs(old: str | Path, new: str | Path) -> dict[str, Comparison]:
-    """Compare two runs by kind of image; each is a folder, or a file in it.
+def compare_runs(old: Path, new: Path) -> dict[str, Comparison]:
+    """Compare two runs by kind of image; each is a results file.
 
     Images are matched by file name and expectation; of a picture that a set
     holds more than once the first is matched with the first, and so on.
     """
     before: dict[tuple[str, str, int], Row] = {}
-    for key, row in _keyed(read_rows(_results(old))):
+    for key, row in _keyed(read_rows(old)):
         before[key] = _slim(row)
     found: dict[str, list[tuple[Row, Row]]] = {}
     only_new: dict[str, int] = {}
-    for key, row in _keyed(read_rows(_results(new))):
+    for key, row in _keyed(read_rows(new)):
         match = before.pop(key, None)
         if match is None or match.kind != row.kind or match.truth != row.truth:
             only_new[row.kind] = only_new.get(row.kind, 0) + 1
@@ -90,7 +90,8 @@ def compare_runs(old: str | Path, new: str | Path) -> dict[str, Comparison]:
             for kind, pairs in found.items()}
 
 
-def _results(where: str | Path) -> Path:
+def results_of(where: str | Path) -> Path:
+    """The results file of a run, given its folder or a file in it."""
     where = Path(where)
     path = (where if where.is_dir() else where.parent) / RESULTS
     if not where.exists() or not path.exists():

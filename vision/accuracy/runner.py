@@ -4,20 +4,23 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import asdict
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
+from vision.accuracy import comparison, people
 from vision.accuracy import measure as measuring
 from vision.accuracy.engines import engine_for
 from vision.accuracy.labels import Label, read_labels
 from vision.accuracy.progress import Progress, on_standard_error
 from vision.accuracy.report import write_report
 from vision.accuracy.rows import Row, read_rows
-from vision.accuracy.store import RESULTS, Results
+from vision.accuracy.store import PREVIOUS, RESULTS, Results
 from vision.accuracy.summary import Summary, gather, summarise
 from vision.accuracy.table import write_table
-from vision.errors import LabelFileError
+from vision.accuracy.trial import read_attempts
+from vision.errors import InputError, LabelFileError
 
 Measure = Callable[[Label], Row]
 
@@ -25,7 +28,8 @@ Measure = Callable[[Label], Row]
 def run_benchmark(
     labels: str | Path, out: str | Path, workers: int = 1,
     compare: str | Path | None = None, progress: bool | Progress = True, *,
-    scheduler: str | None = None, measure: Measure = measuring.measure,
+    scheduler: str | None = None, readers: str | Path | None = None,
+    measure: Measure = measuring.measure,
 ) -> Summary:
     """Read every image of a label file and write the evidence into the folder ``out``.
 
@@ -34,10 +38,15 @@ def run_benchmark(
     killed goes on where it stopped, as long as labels and reader are the same.
     ``scheduler`` is the address of a Dask scheduler that takes the place of the
     process pool.  ``compare`` is the ``summary.json`` of an earlier run (its
-    ``results.jsonl`` lies beside it).  Raises ``LabelFileError`` for a label
-    file that cannot be used, before any image is read.
+    ``results.jsonl`` lies beside it), ``readers`` the file of a reading trial.
+    Raises ``LabelFileError`` for a label file that cannot be used, before any
+    image is read.
     """
     labels, out = Path(labels), Path(out)
+    if compare is not None:
+        comparison.results_of(compare)
+    if readers is not None and not Path(readers).exists():
+        raise InputError(f"There is no reading trial at '{readers}'.")
     total = sum(1 for _ in read_labels(labels))
     if total == 0:
         raise LabelFileError(f"The label file '{labels}' holds no image.")
@@ -52,21 +61,45 @@ def run_benchmark(
             tell(results.done, total)
     finally:
         results.close()
-    return write_evidence(labels, out, compare)
+    return write_evidence(labels, out, compare, readers)
 
 
-def write_evidence(labels: Path, out: Path, compare: str | Path | None = None) -> Summary:
+def write_evidence(labels: Path, out: Path, compare: str | Path | None = None,
+                   readers: str | Path | None = None) -> Summary:
     """Write summary, table and report of the rows in ``out``; return the summary."""
     results = out / RESULTS
     run: dict[str, Any] = {"labels": labels.name, **_json(out / "run.json")}
     parts = gather(read_rows(results))
     summary = summarise(parts, run)
-    text = json.dumps(summary.as_json(), indent=1, ensure_ascii=False)
+    content = summary.as_json()
+    extra = ""
+    if compare is not None:
+        changes = comparison.compare_runs(_earlier(compare, out), results)
+        content["comparison"] = {kind: asdict(change) for kind, change in changes.items()}
+        extra += comparison.section(changes)
+    if readers is not None:
+        trial = people.summarise_people(read_attempts(readers), read_rows(results))
+        if trial is None:
+            raise InputError(f"No picture of this set was read in '{readers}'.")
+        content["people"] = asdict(trial)
+        extra += people.section(trial)
+    text = json.dumps(content, indent=1, ensure_ascii=False)
     (out / "summary.json").write_text(text + "\n", encoding="utf-8")
     write_table(read_rows(results), out / "results.csv")
     write_report(out / "report.html", summary,
-                 {kind: part.columns for kind, part in parts.items()}, labels.parent)
+                 {kind: part.columns for kind, part in parts.items()}, labels.parent, extra)
     return summary
+
+
+def _earlier(compare: str | Path, out: Path) -> Path:
+    """The earlier results; those moved aside when they lie in the folder of this run."""
+    old = comparison.results_of(compare)
+    if old.resolve() != (out / RESULTS).resolve():
+        return old
+    if not (out / PREVIOUS).exists():
+        raise InputError(f"'{compare}' is this run itself: give the run to compare with a "
+                         "folder of its own.")
+    return out / PREVIOUS
 
 
 def _json(path: Path) -> Any:

@@ -12,6 +12,7 @@ from vision.accuracy.rows import Row
 from vision.errors import InputError
 
 RESULTS = "results.jsonl"
+PREVIOUS = "results.previous.jsonl"
 _RUN = "run.json"
 
 
@@ -50,7 +51,7 @@ class Results:
                "reader_sha256": reader_digest(), **options}
         note = folder / _RUN
         if self.path.exists() and _content(note) != run:
-            os.replace(self.path, folder / "results.previous.jsonl")
+            os.replace(self.path, folder / PREVIOUS)
         note.write_text(json.dumps(run, indent=1) + "\n", encoding="utf-8")
         self.done = _drop_torn_line(self.path)
         self._handle = self.path.open("a", encoding="utf-8")
