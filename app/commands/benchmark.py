@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import sys
+from pathlib import Path
 from typing import Any
 
 
@@ -25,6 +26,9 @@ def add_parser(subparsers: Any) -> None:
                         help="summary.json of an earlier run of the same images")
     parser.add_argument("--readers", metavar="FILE",
                         help="readings.jsonl of a reading trial on the same pictures")
+    parser.add_argument("--grid", type=int, metavar="N",
+                        help="disturb the first N pictures in every way and strength "
+                             "(written to DIR/grid) and read those instead")
     parser.add_argument("--quiet", action="store_true", help="no progress line")
     parser.set_defaults(run=run)
 
@@ -32,8 +36,12 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Run the benchmark; 0 when every image was taken through, whatever was found."""
     from vision.accuracy import run_benchmark
+    from vision.accuracy.grid import make_grid
 
-    summary = run_benchmark(args.labels, args.out, args.workers, args.compare,
+    labels = args.labels
+    if args.grid is not None:
+        labels = make_grid(labels, Path(args.out) / "grid", args.grid)
+    summary = run_benchmark(labels, args.out, args.workers, args.compare,
                             not args.quiet, scheduler=args.scheduler,
                             readers=args.readers)
     for kind, part in summary.kinds.items():

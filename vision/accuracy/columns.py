@@ -40,8 +40,11 @@ BINS: dict[str, tuple[float, ...]] = {
     "camera_roll_deg": (-2, -0.5, 0.5, 2),
     "panel_roll_deg": (-0.5, 0, 0.5),
 }
+#: Keys made by the benchmark itself, grouped by whatever the number of values.
+_ALWAYS = frozenset({"setting"})
 #: Never a group: they name a picture or repeat the result.
-_NO_GROUP = frozenset({"file", "true_value", "true_offset_mm", "division", "rim_value", "notes"})
+_NO_GROUP = frozenset({"file", "true_value", "true_offset_mm", "division", "rim_value", "notes",
+                       "source", "strength"})
 
 
 def bin_name(key: str, value: float) -> str:
@@ -96,9 +99,10 @@ class Columns:
     def _code(self, key: str, text: str) -> None:
         if key in self._dropped:
             return
-        codes = self._codes.setdefault(key, array.array("b"))
+        codes = self._codes.setdefault(key, array.array("h"))
         values = self._values.setdefault(key, {})
-        if text not in values and len(values) >= _MOST_VALUES and key not in BINS:
+        if text not in values and len(values) >= _MOST_VALUES and (
+                key not in BINS and key not in _ALWAYS):
             self._dropped.add(key)
             del self._codes[key], self._values[key]
             return
@@ -132,13 +136,14 @@ class Columns:
         """Label key -> value or bin -> (n,) bool array; keys with one value are left out."""
         out: dict[str, dict[str, np.ndarray]] = {}
         for key in sorted(self._codes, key=_key_order):
-            codes = np.array(self._codes[key], dtype=np.int8)
+            codes = np.array(self._codes[key], dtype=np.int16)
             codes = np.pad(codes, (0, self.n - codes.size), constant_values=_MISSING)
             values = self._values[key]
             if len(values) + bool((codes == _MISSING).any()) < 2:
                 continue
-            order = [t for t in _bin_order(key) if t in values] if key in BINS else (
-                sorted(values, key=_value_order))
+            order = list(values) if key in _ALWAYS else (
+                [t for t in _bin_order(key) if t in values] if key in BINS
+                else sorted(values, key=_value_order))
             out[key] = {text: codes == values[text] for text in order}
         return out
 

@@ -66,7 +66,8 @@ def _coverage(group: str, f: Figures) -> Check:
     return Check(group, "truth inside the 95 % interval", f"{low:.0%} to {high:.0%}", found, met)
 
 
-def _no_misread(group: str, f: Figures) -> Check:
+def no_misread(group: str, f: Figures) -> Check:
+    """Wrong by more than a division and not refused: none."""
     return Check(group, "silent misreads", "0", f"{f.misreads.count} of {f.misreads.n}",
                  f.misreads.count == 0 if f.n else None)
 
@@ -81,17 +82,17 @@ def volume_checks(tiers: dict[str, Figures]) -> list[Check]:
         out += _common(tier, f, f.errors_div, "divisions", mae, p95)
         out.append(_at_most(tier, "refused though readable", refused,
                             f.refused_though_readable.rate, ".1%"))
-        out.append(_no_misread(tier, f))
+        out.append(no_misread(tier, f))
     f = tiers.get("unreadable")
     if f is not None:
         share = f.refused_as_expected.rate
         out.append(Check("unreadable", "refused", "all",
                          f"{f.refused_as_expected.count} of {f.refused_as_expected.n}",
                          None if share is None else share == 1.0))
-        out.append(_no_misread("unreadable", f))
+        out.append(no_misread("unreadable", f))
     return out
 
 
 def level_checks(group: str, f: Figures) -> list[Check]:
     """The requirements on level readings of one mode."""
-    return [*_common(group, f, f.errors, "mm", *LEVEL_LIMITS_MM), _no_misread(group, f)]
+    return [*_common(group, f, f.errors, "mm", *LEVEL_LIMITS_MM), no_misread(group, f)]

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.accuracy import charts
+from vision.accuracy import charts, grid
 from vision.accuracy.columns import Columns
 from vision.accuracy.figures import Errors, Figures
 from vision.accuracy.html import Raw, between, number, page, share, table
@@ -84,6 +84,7 @@ def _kind(part: KindSummary, columns: Columns, pictures: Path) -> str:
     return "".join([
         f"<h2>{title}</h2>", _checks(part.checks), _figures(part, unit),
         f'<div class="plots">{"".join(p for p in plots if p)}</div>',
+        grid.section(part.groups[grid.SETTING]) if grid.SETTING in part.groups else "",
         _misreads(part, pictures), _refusals(part, columns), _groups(part, unit),
     ])
 
@@ -168,6 +169,8 @@ def _groups(part: KindSummary, unit: str) -> str:
             "refused though readable", "refused as expected", "silent misreads")
     out = ["<h3>By label key</h3>"]
     for key, values in part.groups.items():
+        if key == grid.SETTING:
+            continue
         rows = []
         for name, f in values.items():
             e, plain = (f.errors_div, f.naive_div) if unit == "divisions" else (f.errors, f.naive)

@@ -11,7 +11,14 @@ import numpy as np
 
 from vision.accuracy.columns import Columns
 from vision.accuracy.figures import Figures, figures
-from vision.accuracy.limits import SLOPE_SHARE, Check, level_checks, volume_checks
+from vision.accuracy.limits import (
+    SLOPE_SHARE,
+    VOLUME_LIMITS,
+    Check,
+    level_checks,
+    no_misread,
+    volume_checks,
+)
 from vision.accuracy.rows import Row
 from vision.accuracy.statistics import Slope, slope
 
@@ -121,6 +128,8 @@ def _volume(groups: Mapping[str, Mapping[str, Figures]], overall: Figures, colum
     if only is not None:
         tiers = {only: overall}
     checks = volume_checks(tiers)
+    if not any(tier in tiers for tier in VOLUME_LIMITS):
+        checks.append(no_misread("all", overall))
     if steep is not None and naive is not None and naive.slope:
         share = abs(steep.slope / naive.slope)
         checks.append(Check("all", "remaining slope of error against elevation",
