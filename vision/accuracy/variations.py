@@ -71,7 +71,8 @@ def _to_light(rgb: np.ndarray) -> np.ndarray:
 def _to_picture(light: np.ndarray) -> np.ndarray:
     """Linear light to picture values, after IEC 61966-2-1 (sRGB)."""
     bounded = np.clip(light, 0, 1)
-    v: np.ndarray = np.where(bounded <= 0.0031308, 12.92 * bounded, 1.055 * bounded ** (1 / 2.4) - 0.055)
+    v: np.ndarray = np.where(
+        bounded <= 0.0031308, 12.92 * bounded, 1.055 * bounded ** (1 / 2.4) - 0.055)
     return np.round(255 * v).astype(np.uint8)
 
 
