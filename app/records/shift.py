@@ -1,0 +1,138 @@
+"""From the record to the account of a bed: what stands, turned into readings and events."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+
+from app.records.content import Entry
+from app.records.standing import Standing
+from app.records.store import Store
+from vision.limits import Limits, limits_from
+from vision.output import Account, ChamberEvent, ChamberReading, make_account
+from vision.output.account import EYE_DIVISIONS
+from vision.output.model import K95, hm
+
+
+@dataclass(frozen=True)
+class LevelState:
+    """How old the last level check is, and whether something moved since."""
+
+    last: Entry | None
+    stale: bool
+    sentence: str
+
+
+@dataclass(frozen=True)
+class BedAccount:
+    """Everything that the shift of one bed rests on, from standing entries only."""
+
+    bed: str
+    account: Account
+    standings: tuple[Standing, ...]
+    order: Entry | None
+    limits: Limits
+    tell_whom: str
+
+
+def bed_account(store: Store, bed: str, *, since: datetime | None = None) -> BedAccount:
+    """The account of one bed; ``since`` leaves out what happened before."""
+    standings = store.current(bed)
+    if since is not None:
+        standings = tuple(s for s in standings if s.entry.happened.utc >= since)
+    readings, events = chamber_inputs(standings)
+    order = store.last(bed, "order")
+    payload = order.entry.payload if order else {}
+    return BedAccount(bed, make_account(readings, events), standings,
+                      order.entry if order else None, limits_from(payload.get("limits", {})),
+                      payload.get("tell_whom", ""))
+
+
+def chamber_inputs(standings: Iterable[Standing]
+                   ) -> tuple[list[ChamberReading], list[ChamberEvent]]:
+    """Readings and events as the measuring side takes them; times keep the ward's clock."""
+    readings: list[ChamberReading] = []
+    events: list[ChamberEvent] = []
+    for standing in standings:
+        entry = standing.entry
+        if standing.withdrawn:
+            continue
+        if entry.subject == "volume-reading":
+            readings.append(_reading(entry, standing.original.number))
+        elif entry.subject == "event":
+            events.append(_event(entry, standing.original.number))
+    return readings, events
+
+
+def _reading(entry: Entry, number: int) -> ChamberReading:
+    assert entry.confirmed_value is not None and entry.scale is not None
+    said, payload = entry.attestations, entry.payload
+    division = float(payload.get("division") or 1)
+    tolerance = payload.get("tolerance")
+    doubts = []
+    if said is not None and not said.hanging_plumb:
+        doubts.append("the chamber did not hang plumb")
+    if said is not None and not said.patient_undisturbed:
+        doubts.append("the patient was not undisturbed")
+    return ChamberReading(
+        at=entry.happened.local, value_ml=entry.confirmed_value,
+        u_reading_ml=reading_uncertainty(entry), scale=entry.scale, division_ml=division,
+        tolerance_ml=None if tolerance is None else float(tolerance), number=number,
+        outlet_closed=said is None or said.outlet_closed, doubts=tuple(doubts))
+
+
+def _event(entry: Entry, number: int) -> ChamberEvent:
+    def volume(name: str) -> Decimal | None:
+        text = entry.payload.get(name)
+        return None if text is None else Decimal(text)
+
+    return ChamberEvent(
+        at=entry.happened.local, name=entry.event,  # type: ignore[arg-type]
+        before_ml=volume("before_ml"), after_ml=volume("after_ml"), volume_ml=volume("volume_ml"),
+        source=entry.payload.get("source"), number=number,
+        detail=str(entry.payload.get("detail", "")))
+
+
+def reading_uncertainty(entry: Entry) -> float:
+    """Standard uncertainty (mL) of the act of reading, without the scale's own error.
+
+    When the person confirmed a value inside the machine's interval, the machine's; else
+    what an eye without help may be off.  The scale's share of the machine's budget is
+    taken out, since :mod:`vision.output` carries it for all readings of the scale.
+    """
+    division = float(entry.payload.get("division") or 1)
+    eye = EYE_DIVISIONS * division / math.sqrt(3)
+    m, value = entry.machine, entry.confirmed_value
+    if m is None or m.low is None or m.high is None or value is None \
+            or not m.low <= value <= m.high:
+        return eye
+    seen = entry.payload.get("seen", {})
+    whole = float(m.high - m.low) / 2 / K95
+    scale = math.sqrt(sum(float(t["standard_uncertainty"])**2 for t in seen.get("budget", ())
+                          if "scale" in str(t.get("term", "")).lower()))
+    return math.sqrt(max(whole**2 - scale**2, (whole / 10)**2))
+
+
+def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: Decimal | None = None
+                ) -> LevelState:
+    """Whether the last level check still holds: not after a change of position, and not
+    longer than the ward's own due time."""
+    known = [s.entry for s in standings if not s.withdrawn and s.entry.happened.utc <= now]
+    checks = [e for e in known if e.subject == "level-check"]
+    if not checks:
+        return LevelState(None, True, "No level check is on record.")
+    last = checks[-1]
+    moved = [e for e in known if e.event == "position-changed"
+             and e.happened.utc >= last.happened.utc]
+    at = hm(last.happened.local)
+    if moved:
+        return LevelState(last, True, f"The last level check is of {at}; the position changed at "
+                          f"{hm(moved[-1].happened.local)}. Check the level again.")
+    age = now - last.happened.utc
+    if due_minutes is not None and age > timedelta(minutes=float(due_minutes)):
+        return LevelState(last, True, f"The last level check is of {at}; your limit is "
+                          f"{due_minutes} min. Check the level again.")
+    return LevelState(last, False, f"The last level check is of {at}.")

@@ -1,0 +1,177 @@
+"""What the ward's own limits say about an account.  No limit is built in.
+
+Whether a value with an uncertainty has crossed a limit is decided as in
+JCGM 106:2012 with a guard band of 1.645 u: surely over, too close to call, or
+within.  A value over the limit is always named, sure or not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from typing import Literal
+
+from vision.limits import Limits
+from vision.output.account import Account
+from vision.output.drain import is_open
+from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm
+from vision.output.shifts import ShiftPlan
+from vision.output.windows import window_total
+
+Verdict = Literal["over", "too-close", "within"]
+TELL = "Tell whom your orders name."
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One local limit that is crossed or too close to call; ``sentence`` is for people."""
+
+    limit: str
+    verdict: Verdict
+    sentence: str
+    at: datetime
+
+
+def compare(value: float, u: float, limit: float) -> Verdict:
+    """Where a value with standard uncertainty ``u`` stands against an upper limit."""
+    if value > limit:
+        return "over"
+    return "too-close" if value + K95_ONE_SIDED * u > limit else "within"
+
+
+def findings(account: Account, limits: Limits, now: datetime, *, plan: ShiftPlan | None = None,
+             tell_whom: str = "") -> tuple[Finding, ...]:
+    """Everything that the limits say at ``now``; empty without limits."""
+    now = fixed(now)
+    found = [*_rates(account, limits, tell_whom), *_totals(account, limits, now, plan, tell_whom),
+             *_nothing_drained(account, limits, now, tell_whom), *_full(account, limits, now),
+             *_overdue(account, limits, now)]
+    return tuple(sorted(found, key=lambda f: f.at))
+
+
+def _tell(tell_whom: str) -> str:
+    return f"{TELL} Your order says: {tell_whom.rstrip('.')}." if tell_whom else TELL
+
+
+def _over(name: str, what: str, value: float, u: float, limit: Decimal, unit: str,
+          at: datetime, tell_whom: str) -> list[Finding]:
+    verdict = compare(value, u, float(limit))
+    if verdict == "within":
+        return []
+    interval = f"{value:.1f} {unit} ({value - K95 * u:.1f} to {value + K95 * u:.1f})"
+    if verdict == "over":
+        sure = "" if value - K95_ONE_SIDED * u >= float(limit) else \
+            " The readings leave some doubt; read again."
+        text = f"{what}: {interval}, over your limit of {limit} {unit}.{sure} {_tell(tell_whom)}"
+    else:
+        text = f"{what}: {interval}, too close to your limit of {limit} {unit} to call. Read again."
+    return [Finding(name, verdict, text, at)]
+
+
+def _rates(account: Account, limits: Limits, tell_whom: str) -> list[Finding]:
+    found: list[Finding] = []
+    if limits.ml_per_hour is None:
+        return found
+    for i in account.intervals:
+        if i.counted and i.ml_per_hour is not None and i.u_ml_per_hour is not None:
+            found += _over("ml_per_hour", f"{hm(i.start)} to {hm(i.end)}", i.ml_per_hour,
+                           i.u_ml_per_hour, limits.ml_per_hour, "mL/h", i.end, tell_whom)
+    return found
+
+
+def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | None,
+            tell_whom: str) -> list[Finding]:
+    found: list[Finding] = []
+    if limits.ml_per_six_hours is not None:
+        for end in sorted({i.end for i in account.intervals}):
+            w = window_total(account, end - timedelta(hours=6), end)
+            found += _over("ml_per_six_hours", f"Six hours to {hm(end)}", float(w.output_ml),
+                           w.u_ml, limits.ml_per_six_hours, "mL", end, tell_whom)
+    if limits.ml_per_shift is not None and plan is not None and account.readings:
+        for start, end in plan.bounds(account.readings[0].at, now):
+            w = window_total(account, start, end)
+            found += _over("ml_per_shift", f"Shift from {hm(start)}", float(w.output_ml), w.u_ml,
+                           limits.ml_per_shift, "mL", min(end, now), tell_whom)
+    return found
+
+
+def _nothing_drained(account: Account, limits: Limits, now: datetime, tell_whom: str
+                     ) -> list[Finding]:
+    """The longest stretch up to the last reading in which nothing measurable came."""
+    if limits.nothing_drained_hours is None or is_open(account.events, now) is False:
+        return []
+    run: list[tuple[Interval, float]] = []
+    hours = 0.0
+    for i in reversed(account.intervals):
+        if not i.counted or i.output_ml is None:
+            break
+        trial = [*run, (i, 1.0)]
+        amount = sum(float(k.output_ml or 0) for k, _ in trial)
+        if amount > K95_ONE_SIDED * account.uncertainty(trial):
+            break
+        run, hours = trial, hours + i.open_hours
+    if hours < float(limits.nothing_drained_hours):
+        return []
+    return [Finding("nothing_drained_hours", "over",
+                    f"Nothing measurable came in {hours:.1f} h with the drain open, your limit is "
+                    f"{limits.nothing_drained_hours} h. {_tell(tell_whom)}",
+                    account.intervals[-1].end)]
+
+
+def content_now(account: Account) -> tuple[datetime, Decimal] | None:
+    """When the chamber's content was last known, and what it was."""
+    known = [(r.at, r.number, r.value_ml) for r in account.readings]
+    known += [(e.at, e.number, e.after_ml) for e in account.events
+              if e.name == "chamber-emptied" and e.after_ml is not None]
+    if not known:
+        return None
+    at, _, value = max(known)
+    return at, value
+
+
+def full_at(account: Account, full_ml: Decimal) -> tuple[datetime, datetime] | None:
+    """(expected, earliest by the uncertainty of the rate) moment at which the chamber
+    holds ``full_ml`` at the rate of the last counted interval; None when it never will."""
+    content = content_now(account)
+    last = next((i for i in reversed(account.intervals)
+                 if i.counted and i.ml_per_hour is not None), None)
+    if content is None or last is None or last.ml_per_hour is None or last.ml_per_hour <= 0:
+        return None
+    at, value = content
+    left = max(0.0, float(full_ml - value))
+    fastest = last.ml_per_hour + K95 * (last.u_ml_per_hour or 0.0)
+    hours, soonest = left / last.ml_per_hour, left / fastest
+    if hours > 24 * 14:
+        return None
+    return at + timedelta(hours=hours), at + timedelta(hours=soonest)
+
+
+def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
+    if limits.chamber_full_ml is None:
+        return []
+    content = content_now(account)
+    if content is not None and content[1] >= limits.chamber_full_ml:
+        return [Finding("chamber_full_ml", "over",
+                        f"The chamber held {content[1]} mL at {hm(content[0])}, your fill limit is "
+                        f"{limits.chamber_full_ml} mL. Follow your rule for emptying.", content[0])]
+    if is_open(account.events, now) is False:
+        return []
+    when = full_at(account, limits.chamber_full_ml)
+    if when is None:
+        return []
+    expected, earliest = when
+    return [Finding("chamber_full_ml", "within" if now < earliest else "too-close",
+                    f"At the present rate the chamber reaches {limits.chamber_full_ml} mL at "
+                    f"{hm(expected)}, at the earliest {hm(earliest)}.", expected)]
+
+
+def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
+    if limits.reading_due_minutes is None or not account.readings:
+        return []
+    last = account.readings[-1].at
+    due = last + timedelta(minutes=float(limits.reading_due_minutes))
+    if now <= due:
+        return []
+    return [Finding("reading_due_minutes", "over",
+                    f"The last reading is of {hm(last)}; the next was due at {hm(due)}.", due)]

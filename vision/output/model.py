@@ -1,0 +1,155 @@
+"""What an output is computed from, and what comes out.
+
+Times are aware datetimes; they are compared and subtracted as moments, and
+sentences show the wall clock that they carry.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime, timezone
+from decimal import Decimal
+from typing import Literal
+
+from vision.errors import InputError
+
+EventName = Literal["chamber-emptied", "bag-changed", "drain-closed", "drain-opened",
+                    "sample-taken", "position-changed"]
+
+#: Coverage factor of a two-sided 95 % interval of a normal distribution.
+K95 = 1.959964
+#: One-sided 95 %, for comparing with a limit (JCGM 106:2012, guarded acceptance).
+K95_ONE_SIDED = 1.644854
+
+
+@dataclass(frozen=True)
+class ChamberReading:
+    """A confirmed reading of the chamber.
+
+    ``u_reading_ml`` is the standard uncertainty of the act of reading alone (mL);
+    ``tolerance_ml`` the largest error of the scale itself at any mark, which all
+    readings of one ``scale`` share.  ``number`` is its number on the record and
+    orders readings and events of one moment.  ``doubts`` are reasons why the
+    person did not vouch for it.  ``outlet_closed`` is False when the outlet was
+    open while collecting: then no output can be computed up to it.
+    """
+
+    at: datetime
+    value_ml: Decimal
+    u_reading_ml: float
+    scale: str
+    division_ml: float = 1.0
+    tolerance_ml: float | None = None
+    number: int = 0
+    outlet_closed: bool = True
+    doubts: tuple[str, ...] = ()
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at", fixed(self.at))
+        if not self.value_ml.is_finite() or self.value_ml < 0:
+            raise InputError("A chamber reading cannot be negative.")
+
+    @property
+    def scale_error_ml(self) -> float:
+        """Bound of the scale's error; one division where the scale states none (our choice:
+        a drain chamber is no class A ware)."""
+        return self.division_ml if self.tolerance_ml is None else self.tolerance_ml
+
+
+@dataclass(frozen=True)
+class ChamberEvent:
+    """A confirmed event.  Volumes in mL; None where nobody read them."""
+
+    at: datetime
+    name: EventName
+    before_ml: Decimal | None = None
+    after_ml: Decimal | None = None
+    volume_ml: Decimal | None = None
+    source: str | None = None
+    number: int = 0
+    detail: str = ""
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "at", fixed(self.at))
+
+
+@dataclass(frozen=True)
+class Question:
+    """Something that does not add up and only a person can answer; never hidden.
+
+    ``kind``: "negative", "unknown-volume", "outlet-open", "scale-changed" or
+    "came-while-closed".  ``numbers`` are the entries it is about.
+    """
+
+    kind: str
+    sentence: str
+    numbers: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Term:
+    """One reading's share in a sum of volumes: coefficient, value and uncertainties."""
+
+    coefficient: float
+    source: int
+
+
+@dataclass(frozen=True)
+class Interval:
+    """Output between two moments at which the chamber's content is known.
+
+    ``output_ml`` is exact arithmetic on the confirmed values, None when a volume is
+    unknown (then ``at_least_ml`` may say what surely came).  ``counted`` is False when
+    a question forbids adding it to a total.  ``open_hours`` is the time the drain
+    was not closed; ``samples_ml`` what was drawn at the patient's port meanwhile.
+    ``ml_per_hour`` is per hour of clock time.
+    """
+
+    start: datetime
+    end: datetime
+    first: ChamberReading
+    last: ChamberReading | None
+    events: tuple[ChamberEvent, ...]
+    output_ml: Decimal | None
+    u_ml: float | None
+    counted: bool
+    open_hours: float
+    samples_ml: Decimal
+    questions: tuple[Question, ...] = ()
+    at_least_ml: Decimal | None = None
+    u_ml_per_hour: float | None = None
+    terms: tuple[Term, ...] = field(default=(), repr=False)
+
+    @property
+    def hours(self) -> float:
+        """Clock time in hours."""
+        return (self.end - self.start).total_seconds() / 3600
+
+    @property
+    def ml_per_hour(self) -> float | None:
+        """Mean rate over the interval, None when unknown or when no time passed."""
+        if self.output_ml is None or self.end <= self.start:
+            return None
+        return float(self.output_ml) / self.hours
+
+    @property
+    def interval_ml(self) -> tuple[float, float] | None:
+        """95 % interval of the output."""
+        if self.output_ml is None or self.u_ml is None:
+            return None
+        value = float(self.output_ml)
+        return value - K95 * self.u_ml, value + K95 * self.u_ml
+
+
+def fixed(at: datetime) -> datetime:
+    """The same moment with a fixed offset: two moments of one named zone would be
+    subtracted by the wall clock, an hour wrong when the clocks change between them."""
+    offset = at.utcoffset()
+    if offset is None:
+        raise InputError("Times of readings and events need a time zone.")
+    return at.astimezone(timezone(offset))
+
+
+def hm(at: datetime) -> str:
+    """Hour and minute of the wall clock that the moment carries."""
+    return at.strftime("%H:%M")

@@ -1,0 +1,120 @@
+"""Output within a stretch of time whose ends need not be readings: six hours, a shift.
+
+Where an end falls between two readings the flow between them is taken as even, and
+what that may be off is part of the uncertainty: the share could be anything, so
+u = D sqrt(f (1 - f) / 3) for the share f of an interval's output D (nothing at the
+ends; in the middle as large as for a rectangular distribution over 0 to D).  The
+formula is ours; its middle value is JCGM 100:2008, 4.3.7.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from decimal import Decimal
+from fractions import Fraction
+
+from vision.output.account import Account
+from vision.output.model import K95, Interval, Question, fixed
+
+_THOUSANDTH = Decimal("0.001")
+
+
+@dataclass(frozen=True)
+class WindowTotal:
+    """Output between ``start`` and ``end``.
+
+    ``output_ml`` is exact when both ends are readings, else rounded to 0.001 mL.
+    ``covered_hours`` is the time that counted intervals cover; when it is less than
+    the window's hours the total is only what is known (``complete`` False).
+    ``interpolated`` says that an end falls between two readings.
+    """
+
+    start: datetime
+    end: datetime
+    output_ml: Decimal
+    u_ml: float
+    samples_ml: Decimal
+    covered_hours: float
+    interpolated: bool
+    questions: tuple[Question, ...]
+
+    @property
+    def hours(self) -> float:
+        """Length of the window."""
+        return (self.end - self.start).total_seconds() / 3600
+
+    @property
+    def complete(self) -> bool:
+        """True when counted intervals cover the whole window."""
+        return self.covered_hours >= self.hours - 1e-6
+
+    @property
+    def interval_ml(self) -> tuple[float, float]:
+        """95 % interval."""
+        return float(self.output_ml) - K95 * self.u_ml, float(self.output_ml) + K95 * self.u_ml
+
+
+def window_total(account: Account, start: datetime, end: datetime) -> WindowTotal:
+    """Output between two moments."""
+    start, end = fixed(start), fixed(end)
+    total, covered, spread = Fraction(0), 0.0, 0.0
+    shares: list[tuple[Interval, float]] = []
+    questions: list[Question] = []
+    for interval in account.intervals:
+        share = _share(interval, start, end)
+        if share is None:
+            continue
+        questions += interval.questions
+        if not interval.counted or interval.output_ml is None:
+            continue
+        total += share * Fraction(interval.output_ml)
+        covered += float(share) * interval.hours
+        shares.append((interval, float(share)))
+        spread += float(interval.output_ml) ** 2 * float(share * (1 - share)) / 3
+    return WindowTotal(
+        start, end, _decimal(total), math.hypot(account.uncertainty(shares), math.sqrt(spread)),
+        _samples(account, start, end), covered, any(s < 1 for _, s in shares), tuple(questions))
+
+
+def rolling(account: Account, hours: float = 6.0) -> tuple[WindowTotal, ...]:
+    """The total of the last ``hours`` at the end of every interval."""
+    ends = sorted({i.end for i in account.intervals})
+    return tuple(window_total(account, end - timedelta(hours=hours), end) for end in ends)
+
+
+def cumulative(account: Account) -> tuple[tuple[datetime, Decimal, float], ...]:
+    """(moment, mL since the first reading, standard uncertainty) at every reading or
+    emptying that ends an interval; uncounted intervals add nothing."""
+    points, shares, total = [], list[tuple[Interval, float]](), Decimal(0)
+    for interval in account.intervals:
+        if interval.counted and interval.output_ml is not None:
+            total += interval.output_ml
+            shares.append((interval, 1.0))
+        points.append((interval.end, total, account.uncertainty(shares)))
+    return tuple(points)
+
+
+def _share(interval: Interval, start: datetime, end: datetime) -> Fraction | None:
+    """The part of the interval that lies in the window; None when none does."""
+    if interval.end == interval.start:
+        return Fraction(1) if start < interval.end <= end else None
+    overlap = min(interval.end, end) - max(interval.start, start)
+    if overlap <= timedelta(0):
+        return None
+    return Fraction(overlap // timedelta(microseconds=1),
+                    (interval.end - interval.start) // timedelta(microseconds=1))
+
+
+def _samples(account: Account, start: datetime, end: datetime) -> Decimal:
+    return sum((e.volume_ml for e in account.events if e.name == "sample-taken"
+                and e.source == "port" and e.volume_ml is not None and start < e.at <= end),
+               Decimal(0))
+
+
+def _decimal(total: Fraction) -> Decimal:
+    exact = Decimal(total.numerator) / Decimal(total.denominator)
+    return exact if Fraction(exact) == total else exact.quantize(_THOUSANDTH)
+
+
