@@ -63,6 +63,8 @@ _ALL = (
     # --- the level
     Flag("no-gravity-cue", "Nothing in the photo shows the vertical",
          "Get the hanging cord or the pole into the picture."),
+    Flag("plumb-cues-disagree", "Cord, pole and panel do not agree on the vertical",
+         "See that the pole stands straight and the panel and the cord hang free."),
     Flag("pose-ambiguous", "A card could be seen two ways round", "Go nearer or straight in front."),
     Flag("card-small", "A card is small in the photo", "Go nearer."),
     Flag("zero-card-missing", "The zero card was not found", "Get the whole zero card in the picture."),

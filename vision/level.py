@@ -1,0 +1,288 @@
+"""The height of the zero reference against the patient's landmark, from one photo."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from vision.card_pose import CardPose, camera_matrix, card_poses
+from vision.cards import CardKind, CardSeen, find_cards, landmark_card, zero_card
+from vision.errors import InputError
+from vision.flags import describe
+from vision.gravity import Gravity, fuse
+from vision.level_budget import Placed, Scenario, budget_terms, draw, normalised, points_of
+from vision.level_focal import FocalGuess, focal_guesses
+from vision.level_reading import LevelMode, LevelReading, LevelScene
+from vision.photo import Photo
+from vision.plumb_cues import PlumbCue, plumb_cues
+from vision.straight_edges import upright_edges
+
+#: A tapped point is as good as a finger and an eye: share of the photo's long side.
+TAP_SHARE = 0.0012
+#: Stated depth: at least this, and this share of it; unknown depth: this (mm).
+DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
+#: The line of sight against square to the wall or bed.
+AXIS_SD_DEG = 6.0
+#: Wider than this (half of the interval, mm) helps nobody.
+USELESS_MM = 80.0
+_SMALL_CARD_PX = 32.0
+
+Point = tuple[float, float]
+
+
+def measure_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: float = 40.0,
+                  landmark_px: Point | None = None, zero_px: Point | None = None,
+                  depth_difference_mm: float | None = None, focal_35mm: float | None = None,
+                  tolerance_mm: float | None = None) -> LevelReading:
+    """Measure the level from an upright photo.
+
+    ``zero_card_mm`` and ``landmark_card_mm`` are the sides of the black squares.
+    ``landmark_px`` (x, y) is a tapped landmark in place of the landmark card and
+    ``zero_px`` a tapped zero reference in place of the zero card (one card has to
+    be there).  ``depth_difference_mm`` says how much nearer to the phone the
+    landmark lies than the zero reference, square to the wall or the bed.
+    ``tolerance_mm`` is the ward's tolerance for "level".  Raises InputError for
+    numbers that make no sense; anything the photo cannot show is a refusal.
+    """
+    _check(photo, zero_card_mm, landmark_card_mm, landmark_px, zero_px, depth_difference_mm,
+           focal_35mm, tolerance_mm)
+    kinds = (zero_card(zero_card_mm), landmark_card(landmark_card_mm))
+    wanted = tuple(k.code for k, tapped in zip(kinds, (zero_px, landmark_px), strict=True)
+                   if tapped is None)
+    if not wanted:
+        wanted = (0, 1)
+    found = find_cards(photo.rgb, wanted)
+    mode: LevelMode = "cards"
+    if landmark_px is not None or zero_px is not None:
+        mode = "tap" if depth_difference_mm is not None else "horizon"
+    refusal = _missing(found, kinds, landmark_px, zero_px, mode)
+    if refusal is not None:
+        return refusal
+    return _measured(photo, {code: seen[0] for code, seen in found.items()}, kinds, landmark_px,
+                     zero_px, depth_difference_mm, focal_35mm, tolerance_mm, mode)
+
+
+def _check(photo: Photo, zero_card_mm: float, landmark_card_mm: float, landmark_px: Point | None,
+           zero_px: Point | None, depth: float | None, focal: float | None,
+           tolerance: float | None) -> None:
+    """InputError for what cannot be meant."""
+    for name, size in (("zero card", zero_card_mm), ("landmark card", landmark_card_mm)):
+        if not (math.isfinite(size) and 10 <= size <= 400):
+            raise InputError(f"The side of the {name} must be between 10 and 400 mm.")
+    for name, point in (("landmark", landmark_px), ("zero reference", zero_px)):
+        if point is None:
+            continue
+        if not (all(math.isfinite(v) for v in point) and 0 <= point[0] < photo.width
+                and 0 <= point[1] < photo.height):
+            raise InputError(f"The {name} lies outside the photo, which is {photo.width} x"
+                             f" {photo.height} pixels.")
+    if depth is not None and not (math.isfinite(depth) and abs(depth) <= 3000):
+        raise InputError("The depth difference must be a number of mm, 3000 at most.")
+    if focal is not None and not (math.isfinite(focal) and 8 <= focal <= 400):
+        raise InputError("The 35 mm-equivalent focal length must be between 8 and 400 mm.")
+    if tolerance is not None and not (math.isfinite(tolerance) and 0 < tolerance <= 200):
+        raise InputError("The tolerance for level must be more than 0 and at most 200 mm.")
+
+
+def _refused(mode: LevelMode, flags: tuple[str, ...], *reasons: str,
+             scene: LevelScene | None = None) -> LevelReading:
+    return LevelReading("refused", mode, flags=flags, reasons=reasons, scene=scene or LevelScene())
+
+
+def _missing(found: dict[int, list[CardSeen]], kinds: tuple[CardKind, CardKind],
+             landmark_px: Point | None, zero_px: Point | None, mode: LevelMode
+             ) -> LevelReading | None:
+    """A refusal when the photo lacks what the mode needs, else None."""
+    outlines = LevelScene(cards_px=tuple(s.corners_px for seen in found.values() for s in seen))
+    for kind in kinds:
+        if len(found.get(kind.code, [])) > 1:
+            return _refused(mode, (), f"More than one {kind.name} is in the picture; leave only"
+                            " the one that is meant.", scene=outlines)
+    if zero_px is not None and landmark_px is not None:
+        if not found:
+            return _refused(mode, ("zero-card-missing",), "Neither card was found, so nothing"
+                            " shows the size of things; get one card in the picture, whole and"
+                            " sharp.")
+        return None
+    if zero_px is None and 0 not in found:
+        flag = describe("zero-card-missing")
+        return _refused(mode, (flag.name,), f"{flag.short}. {flag.advice}", scene=outlines)
+    if landmark_px is None and 1 not in found:
+        flag = describe("landmark-missing")
+        return _refused(mode, (flag.name,), f"{flag.short}. {flag.advice}", scene=outlines)
+    return None
+
+
+def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+              landmark_px: Point | None, zero_px: Point | None, depth: float | None,
+              focal_35mm: float | None, tolerance: float | None, mode: LevelMode
+              ) -> LevelReading:
+    guesses, known = focal_guesses(photo.camera, photo.width, photo.height, focal_35mm)
+    flags: list[str] = [] if known else ["focal-unknown"]
+    if known and focal_35mm is None and photo.camera.digital_zoom > 1.01:
+        flags.append("zoomed")
+    if min(s.side_px for s in seen.values()) < _SMALL_CARD_PX:
+        flags.append("card-small")
+    middle = max(guesses, key=lambda g: g.weight)
+    cues = _cues(photo, seen, kinds, middle)
+    scenarios = [s for guess in guesses for s in _scenarios(
+        photo, seen, kinds, cues, guess, landmark_px, zero_px, depth)]
+    if not scenarios:
+        flag = describe("no-gravity-cue")
+        return _refused(mode, (flag.name,), f"{flag.short}. {flag.advice}", scene=LevelScene(
+            cards_px=tuple(s.corners_px for s in seen.values())))
+    axis_sd = math.radians(AXIS_SD_DEG) if mode != "cards" else 0.0
+    diagonal = math.hypot(photo.width, photo.height)
+    draws = draw(scenarios, axis_sd, diagonal)
+    low, high = (float(v) for v in np.quantile(draws, (0.025, 0.975)))
+    offset = float(np.median(draws))
+    best = scenarios[int(np.argmax(normalised(scenarios)))]
+    flags += _doubts(scenarios, best.gravity)
+    scene = _scene(photo, seen, best)
+    if (high - low) / 2 > USELESS_MM:
+        return replace(_refused(
+            mode, tuple(flags), f"The photo leaves the level open by more than"
+            f" {USELESS_MM / 10:.0f} cm either way.", scene=scene),
+            coach=_coach(mode, depth, scene, always=True), gravity_from=best.gravity.names)
+    return LevelReading(
+        "read", mode, offset / 10, (low / 10, high / 10), float(np.std(draws)) / 10,
+        tolerance_cm=None if tolerance is None else tolerance / 10,
+        gravity_from=best.gravity.names, flags=tuple(flags),
+        reasons=tuple(_reasons(best.gravity, mode, depth)),
+        budget=budget_terms(scenarios, axis_sd, diagonal),
+        coach=_coach(mode, depth, scene), scene=scene)
+
+
+def _cues(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+          guess: FocalGuess) -> list[PlumbCue]:
+    """Plumb cues, looked for once at the likeliest focal length."""
+    camera = camera_matrix(guess.focal_px, photo.width, photo.height)
+    code = 0 if 0 in seen else 1
+    poses = card_poses(seen[code], kinds[code], camera)
+    if not poses:
+        return []
+    trusted = code == 0
+    down = -poses[0].rotation[:, 1] if trusted else np.array([0.0, 1.0, 0.0])
+    edges = upright_edges(photo.rgb, camera @ down, within_deg=6.0 if trusted else 10.0)
+    return plumb_cues(photo.rgb, edges, seen[code], poses[0] if trusted else None,
+                      kinds[code].side_mm, camera)
+
+
+def _scenarios(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+               cues: list[PlumbCue], guess: FocalGuess, landmark_px: Point | None,
+               zero_px: Point | None, depth: float | None) -> list[Scenario]:
+    """Every way to read the cards at one focal length."""
+    camera = camera_matrix(guess.focal_px, photo.width, photo.height)
+    zeros: list[CardPose | None] = [None]
+    landmarks: list[CardPose | None] = [None]
+    if 0 in seen:
+        zeros = list(card_poses(seen[0], kinds[0], camera))
+    if 1 in seen and landmark_px is None or 0 not in seen:
+        landmarks = list(card_poses(seen[1], kinds[1], camera))
+    out = []
+    for zero in zeros:
+        mine = [replace(c, pose=zero) if c.pose is not None else c for c in cues]
+        start = np.array([0.0, 1.0, 0.0]) if zero is None else -zero.rotation[:, 1]
+        gravity = fuse(mine, camera, start)
+        if gravity is None:
+            continue
+        for landmark in landmarks:
+            misfit = sum(p.misfit for p in (zero, landmark) if p is not None)
+            out.append(Scenario(
+                math.log(guess.weight) - (misfit + min(gravity.chi_square, 40.0)) / 2,
+                guess.focal_px, gravity,
+                _placed(zero, kinds[0], zero_px, camera, photo, depth, landmark is not None),
+                _placed(landmark, kinds[1], landmark_px, camera, photo, depth,
+                        zero is not None)))
+    return out
+
+
+def _placed(pose: CardPose | None, kind: CardKind, tapped: Point | None, camera: np.ndarray,
+            photo: Photo, depth: float | None, other_has_card: bool) -> Placed:
+    """How one of the two points is known."""
+    if tapped is None:
+        return Placed(pose=pose, at_mm=kind.reference_mm)
+    ray = np.linalg.solve(camera, np.array([tapped[0], tapped[1], 1.0]))
+    if pose is not None:
+        # A tap on or beside a card lies in the card's plane.
+        t = float(pose.rotation[:, 2] @ pose.centre_mm) / float(pose.rotation[:, 2] @ ray)
+        local = pose.rotation.T @ (ray * t - pose.centre_mm)
+        return Placed(pose=pose, at_mm=(float(local[0]), float(local[1])))
+    sd = (UNKNOWN_DEPTH_SD_MM if depth is None
+          else math.hypot(DEPTH_SD_MM, DEPTH_SHARE * depth))
+    tap = TAP_SHARE * max(photo.width, photo.height) / camera[0, 0]
+    return Placed(ray=ray, ray_sd=tap, depth_mm=depth or 0.0, depth_sd_mm=sd)
+
+
+def _doubts(scenarios: list[Scenario], gravity: Gravity) -> list[str]:
+    """Flags about the poses and the plumb cues."""
+    flags = []
+    weights = normalised(scenarios)
+    centres = np.array([(p := points_of(s))[1] @ s.gravity.down - p[0] @ s.gravity.down
+                        for s in scenarios])
+    if len({round(s.focal_px) for s in scenarios}) < len(scenarios):
+        spread = np.sqrt(np.average((centres - np.average(centres, weights=weights)) ** 2,
+                                    weights=weights))
+        by_focal: dict[float, float] = {}
+        for s, w in zip(scenarios, weights, strict=True):
+            by_focal[s.focal_px] = max(by_focal.get(s.focal_px, 0.0), float(w))
+        if 1.0 - sum(by_focal.values()) > 0.05 and spread > 1.0:
+            flags.append("pose-ambiguous")
+    if gravity.rejected or gravity.inflation > 1.0:
+        flags.append("plumb-cues-disagree")
+    return flags
+
+
+def _reasons(gravity: Gravity, mode: LevelMode, depth: float | None) -> list[str]:
+    reasons = []
+    for cue in gravity.rejected:
+        reasons.append(f"The {cue.name} does not agree with the rest and was left out.")
+    if gravity.names == ("hung panel",) or gravity.names == ("zero card",):
+        reasons.append("Only the panel shows the vertical here; a hanging cord or the pole in the"
+                       " picture makes the level much surer.")
+    if mode == "horizon":
+        reasons.append("No depth difference was stated: only a landmark at the phone's own height"
+                       " can be read closely.")
+    return reasons
+
+
+def _coach(mode: LevelMode, depth: float | None, scene: LevelScene, always: bool = False) -> str:
+    """How to get to the horizon view, where depth no longer matters."""
+    high = scene.camera_above_zero_mm
+    if high is None or (mode == "cards" and not always):
+        return ""
+    if abs(high) < 30:
+        return ""
+    word = "Lower" if high > 0 else "Raise"
+    return (f"{word} the phone about {abs(high) / 10:.0f} cm, to the height of the zero reference,"
+            " and take the photo again: the depth then hardly matters.")
+
+
+def _scene(photo: Photo, seen: dict[int, CardSeen], s: Scenario) -> LevelScene:
+    """What to draw."""
+    camera = camera_matrix(s.focal_px, photo.width, photo.height)
+    zero, landmark = points_of(s)
+    down = s.gravity.down
+    foot = landmark - down * float(down @ (landmark - zero))
+
+    def pixel(p: np.ndarray) -> np.ndarray:
+        q = camera @ p
+        return np.asarray(q[:2] / q[2])
+
+    # Horizon: pixels whose ray is square to gravity.
+    line = np.linalg.inv(camera).T @ down
+    xs = np.array([0.0, photo.width - 1.0])
+    horizon = None
+    if abs(line[1]) > 1e-9:
+        horizon = np.column_stack([xs, -(line[0] * xs + line[2]) / line[1]])
+    across = landmark - zero
+    across = across - down * float(down @ across)
+    return LevelScene(
+        cards_px=tuple(c.corners_px for c in seen.values()),
+        cues=tuple((c.name, line_px) for c in s.gravity.used for line_px in c.lines_px),
+        zero_px=pixel(zero), landmark_px=pixel(landmark), horizon_px=horizon,
+        level_px=np.array([pixel(zero), pixel(foot)]),
+        camera_above_zero_mm=float(down @ zero),
+        horizontal_distance_mm=float(np.linalg.norm(across)))

@@ -1,0 +1,230 @@
+"""Long straight edges of a photo, near a wanted direction, to sub-pixel accuracy.
+
+Segments come from OpenCV's line segment detector (R. Grompone von Gioi et al.,
+LSD: a line segment detector, IPOL 2, 2012) or, where a build lacks it, from the
+Hough transform; collinear ones are joined and the joined line is fitted anew to
+half-way crossings of the light, so the detector's own accuracy does not matter.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+_REACH_PX = 5.0
+
+
+@dataclass(frozen=True)
+class StraightEdge:
+    """A straight edge fitted to sub-pixel points.
+
+    ``ends_px`` (2, 2) are the upper and the lower end on the fitted line,
+    ``pieces`` the parts (start, stop) of it that were really seen, as fractions
+    from the upper end; ``sign`` is +1 where it gets brighter towards larger x,
+    0 when the parts differ; ``sd_px`` is the standard uncertainty across the
+    line at each end.
+    """
+
+    ends_px: np.ndarray
+    pieces: tuple[tuple[float, float], ...]
+    sign: int
+    sd_px: float
+
+    @property
+    def length_px(self) -> float:
+        """Distance of the two ends."""
+        return float(np.linalg.norm(self.ends_px[1] - self.ends_px[0]))
+
+    @property
+    def seen_px(self) -> float:
+        """Length that was really seen."""
+        return self.length_px * sum(b - a for a, b in self.pieces)
+
+    @property
+    def direction(self) -> np.ndarray:
+        """(2,) unit vector from the upper to the lower end."""
+        d = self.ends_px[1] - self.ends_px[0]
+        return np.asarray(d / np.linalg.norm(d))
+
+    def x_at(self, y: float | np.ndarray) -> np.ndarray:
+        """x of the line at height y (the edge is never near horizontal)."""
+        (x0, y0), (x1, y1) = self.ends_px
+        return np.asarray(x0 + (np.asarray(y) - y0) * (x1 - x0) / (y1 - y0))
+
+
+def line_segments(gray: np.ndarray) -> np.ndarray:
+    """(N, 4) segments x0, y0, x1, y1 of an (H, W) uint8 picture, pixels."""
+    import cv2
+
+    lines: np.ndarray | None
+    try:
+        lines = cv2.createLineSegmentDetector(cv2.LSD_REFINE_STD).detect(gray)[0]
+    except (AttributeError, cv2.error):
+        edges = cv2.Canny(gray, 30, 90)
+        lines = cv2.HoughLinesP(edges, 1, np.pi / 720, 40, minLineLength=30, maxLineGap=4)
+    if lines is None:
+        return np.zeros((0, 4))
+    return np.asarray(lines, dtype=float).reshape(-1, 4)
+
+
+def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.0,
+                  min_length_px: float = 30.0) -> list[StraightEdge]:
+    """Edges that point, within an angle, at a vanishing point given as (3,) homogeneous pixels.
+
+    ``rgb`` is (H, W, 3) uint8.  A panel may differ from the wall in colour alone,
+    so brightness and two colour differences are searched.  Longest first; edges
+    seen in more than one of them come once.
+    """
+    out: list[StraightEdge] = []
+    for plane in _planes(rgb):
+        for edge in _edges_of(plane, vanishing, within_deg, min_length_px):
+            if not any(_doubles(edge, other) for other in out):
+                out.append(edge)
+    return sorted(out, key=lambda e: -e.seen_px)
+
+
+def _planes(rgb: np.ndarray) -> list[np.ndarray]:
+    """Brightness, red-green and blue-green difference, each (H, W) uint8."""
+    import cv2
+
+    red, green, blue = cv2.split(rgb)
+    return [
+        np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY)),
+        np.asarray(cv2.addWeighted(red, 1.0, green, -1.0, 128)),
+        np.asarray(cv2.addWeighted(blue, 1.0, green, -1.0, 128)),
+    ]
+
+
+def _doubles(edge: StraightEdge, other: StraightEdge) -> bool:
+    """True when ``edge`` repeats (a part of) an edge that is already there."""
+    y = edge.ends_px[:, 1]
+    if min(y[1], other.ends_px[1, 1]) - max(y[0], other.ends_px[0, 1]) < 0.5 * (y[1] - y[0]):
+        return False
+    return bool(np.abs(other.x_at(y) - edge.ends_px[:, 0]).max() < 3.0
+                and edge.seen_px < 1.3 * other.seen_px)
+
+
+def _edges_of(gray: np.ndarray, vanishing: np.ndarray, within_deg: float, min_length_px: float
+              ) -> list[StraightEdge]:
+    """Edges of one (H, W) uint8 plane."""
+    import cv2
+
+    shrink = 1.0 if max(gray.shape) <= 1400 else 0.5
+    small = gray if shrink == 1.0 else cv2.resize(gray, None, fx=0.5, fy=0.5,
+                                                  interpolation=cv2.INTER_AREA)
+    s = line_segments(small).reshape(-1, 2, 2)
+    # LSD counts from the corner of the first pixel, we from its centre.
+    s = s / shrink - 0.5
+    flip = s[:, 0, 1] > s[:, 1, 1]
+    s[flip] = s[flip, ::-1]
+    d = s[:, 1] - s[:, 0]
+    length = np.linalg.norm(d, axis=1)
+    middle = s.mean(axis=1)
+    to = vanishing[None, :2] - middle * vanishing[2]
+    sine = (d[:, 0] * to[:, 1] - d[:, 1] * to[:, 0]) / (
+        np.maximum(length, 1e-9) * np.linalg.norm(to, axis=1))
+    keep = (np.abs(sine) < np.sin(np.radians(within_deg))) & (length > min_length_px / 2)
+    soft = cv2.GaussianBlur(gray, (0, 0), 1.0).astype(np.float32)
+    found = [_fit(soft, group) for group in _joined(s[keep], length[keep])]
+    return [e for e in found if e is not None and e.seen_px >= min_length_px]
+
+
+def _joined(s: np.ndarray, length: np.ndarray) -> list[np.ndarray]:
+    """Groups of collinear segments, each (n, 2, 2)."""
+    groups: list[np.ndarray] = []
+    free = np.ones(len(s), dtype=bool)
+    for i in np.argsort(-length):
+        if not free[i]:
+            continue
+        members = np.zeros(len(s), dtype=bool)
+        members[i] = True
+        for _ in range(3):
+            points = s[members].reshape(-1, 2)
+            centre = points.mean(axis=0)
+            axis = np.linalg.svd(points - centre)[2][0]
+            normal = np.array([-axis[1], axis[0]])
+            span = np.ptp((points - centre) @ axis)
+            off = np.abs((s - centre) @ normal).max(axis=1)
+            gap = np.abs((s.mean(axis=1) - centre) @ axis) - span / 2
+            # A short line says little of where it goes on: stay near its ends.
+            members = free & (off < 1.5 + 0.004 * span) & (gap < 2.5 * span)
+            members[i] = True
+        free &= ~members
+        groups.append(s[members])
+    return groups
+
+
+def _fit(soft: np.ndarray, group: np.ndarray) -> StraightEdge | None:
+    """One line through the half-way crossings along all segments of a group."""
+    import cv2
+
+    points, signs, weights = [], [], []
+    for a, b in group:
+        n = int(np.clip(np.linalg.norm(b - a) / 3, 4, 150))
+        t = (np.arange(n) + 0.5) / n
+        on = a + t[:, None] * (b - a)
+        u = (b - a) / np.linalg.norm(b - a)
+        normal = np.array([u[1], -u[0]])  # towards larger x for a downward line
+        k = np.arange(-_REACH_PX, _REACH_PX + 0.01, 0.5)
+        xy = (on[:, None, :] + k[None, :, None] * normal).astype(np.float32)
+        profile = cv2.remap(soft, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR,
+                            borderMode=cv2.BORDER_REPLICATE)
+        slope = np.gradient(profile, axis=1)
+        near = np.exp(-0.5 * (k / 2.0) ** 2)
+        sign = 1 if np.median(np.sum(slope * near, axis=1)) >= 0 else -1
+        rise = np.maximum(sign * slope, 0) * near
+        j = np.clip(np.argmax(rise, axis=1), 1, len(k) - 2)
+        row = np.arange(n)
+        left, mid, right = rise[row, j - 1], rise[row, j], rise[row, j + 1]
+        curve = left - 2 * mid + right
+        shift = np.where(curve < -1e-6, 0.5 * (left - right) / np.where(curve < 0, curve, -1), 0)
+        at = k[j] + 0.5 * np.clip(shift, -1, 1)
+        points.append(on + at[:, None] * normal)
+        weights.append(np.where(mid > 0.5, 1.0, 0.0))
+        signs.append((sign, n))
+    p, w = np.vstack(points), np.concatenate(weights)
+    if w.sum() < 8:
+        return None
+    return _line_through(p, w, group, signs)
+
+
+def _line_through(p: np.ndarray, w: np.ndarray, group: np.ndarray, signs: list[tuple[int, int]]
+                  ) -> StraightEdge | None:
+    """Robust straight line x(y) through points, with the uncertainty at its ends."""
+    yc = float(np.average(p[:, 1], weights=w))
+    half = max(float(np.ptp(p[:, 1])) / 2, 1.0)
+    basis = np.column_stack([np.ones(len(p)), (p[:, 1] - yc) / half])
+    weight = w.copy()
+    fit = np.zeros(2)
+    for _ in range(6):
+        a = basis * weight[:, None]
+        fit = np.linalg.lstsq(a, p[:, 0] * weight, rcond=None)[0]
+        r = p[:, 0] - basis @ fit
+        scale = max(1.4826 * float(np.median(np.abs(r[w > 0]))), 0.03)
+        weight = w / (1.0 + (r / (2.5 * scale)) ** 2)
+    if scale > 1.0:
+        return None
+    lo, hi = float(group[..., 1].min()), float(group[..., 1].max())
+    top, low = ((x - yc) / half for x in (lo, hi))
+    ends = np.array([[fit[0] + fit[1] * top, lo], [fit[0] + fit[1] * low, hi]])
+    # Neighbouring samples share noise and shading, so only every tenth counts.
+    effective = max(float((weight > 0.5).sum()) / 10, 2.0)
+    sd = float(np.hypot(2.0 * scale / np.sqrt(effective), 0.05))
+    pieces = sorted((float((a[1] - lo) / (hi - lo)), float((b[1] - lo) / (hi - lo)))
+                    for a, b in group)
+    total = sum(n for _, n in signs)
+    lean = sum(s * n for s, n in signs) / max(total, 1)
+    sign = 1 if lean > 0.6 else -1 if lean < -0.6 else 0
+    return StraightEdge(ends, _union(pieces), sign, sd)
+
+
+def _union(pieces: list[tuple[float, float]]) -> tuple[tuple[float, float], ...]:
+    """Overlapping parts put together."""
+    out: list[tuple[float, float]] = []
+    for a, b in pieces:
+        if out and a <= out[-1][1] + 0.01:
+            out[-1] = (out[-1][0], max(out[-1][1], b))
+        else:
+            out.append((a, b))
+    return tuple(out)
