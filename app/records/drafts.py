@@ -112,8 +112,8 @@ class LevelDraft:
 
     def fields(self) -> dict[str, Any]:
         """The parts of a content that this draft knows."""
-        return {"machine": self.machine, "first": self.first, "photo_sha256": self.photo_sha256,
-                "payload": self.payload}
+        return {"machine": self.machine, "first": self.first, "unit": self.unit,
+                "photo_sha256": self.photo_sha256, "payload": self.payload}
 
 
 @dataclass(frozen=True)
