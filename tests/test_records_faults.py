@@ -260,6 +260,19 @@ def test_no_sentence_shows_a_password_or_a_value(tmp_path):
     assert "database" in str(caught.value)
 
 
+def test_looking_makes_no_record(tmp_path):
+    with pytest.raises(NotARecordError, match="no record"):
+        Store.open(tmp_path / "typo", create=False)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_an_address_may_come_as_a_path():
+    from app.records.engine import database_url
+
+    url = database_url(Path("postgresql://me@host/ward"))
+    assert (url.host, url.database, url.drivername) == ("host", "ward", "postgresql+psycopg")
+
+
 def test_the_record_can_be_opened_by_folder_file_or_address(tmp_path):
     Store.open(tmp_path / "a" / "b").add(reading())
     file = tmp_path / "a" / "b" / "record.sqlite3"

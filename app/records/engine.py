@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -25,7 +26,8 @@ _OLDEST_SQLITE = (3, 37, 0)
 
 def database_url(where: str | Path) -> URL:
     """The database meant by a URL, a file (``*.sqlite3``, ``*.db``) or a data folder."""
-    text = str(where)
+    # An address that passed through a path has lost one of its slashes.
+    text = re.sub(r"^(postgresql(?:\+psycopg)?|sqlite):/(?!/)", r"\1://", str(where))
     if "://" in text:
         try:
             url = make_url(text)

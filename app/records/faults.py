@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -58,7 +59,8 @@ def _translate(error: object) -> RecordError:
         return DiskFullError(FULL)
     if state in ("25006", "42501"):
         return ReadOnlyError(READ_ONLY)
-    if state in ("28000", "28P01", "3D000") or "authentication failed" in text:
+    if state in ("28000", "28P01", "3D000") or state is None and re.search(
+            "authentication|does not exist|pg_hba|not permitted", text):
         return UnreachableError(NOT_LET_IN)
     if state is None or state.startswith(("08", "57")):
         return UnreachableError(UNREACHABLE)

@@ -18,6 +18,7 @@ from app.records.errors import (
     ClockBehindError,
     KeyReusedError,
     NoSuchEntryError,
+    NotARecordError,
     ReadOnlyError,
 )
 from app.records.faults import READ_ONLY
@@ -42,14 +43,17 @@ class Store:
         self._engine = engine
 
     @classmethod
-    def open(cls, where: str | Path, *, wait_seconds: float = 10.0) -> Store:
+    def open(cls, where: str | Path, *, wait_seconds: float = 10.0, create: bool = True) -> Store:
         """Open or make the record at a data folder, an SQLite file or a database URL.
 
-        ``wait_seconds`` is how long a write waits for other writers.  Raises a
-        RecordError with a sentence when the place cannot be used.
+        ``wait_seconds`` is how long a write waits for other writers; ``create`` False
+        refuses to make a new file.  Raises a RecordError with a sentence when the
+        place cannot be used.
         """
         url = database_url(where)
         if url.get_backend_name() == "sqlite":
+            if not create and not Path(str(url.database)).exists():
+                raise NotARecordError(f"There is no record at {url.database}.")
             try:
                 Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
             except OSError:

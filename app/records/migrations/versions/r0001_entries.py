@@ -147,8 +147,8 @@ WHERE e.kind <> 'withdrawal'
 """
 
 _REFERS_WRONGLY = """NEW.refers_to IS NOT NULL AND NOT EXISTS (
-      SELECT 1 FROM entry old WHERE old.number = NEW.refers_to AND old.number < NEW.number
-        AND old.bed = NEW.bed AND old.subject = NEW.subject AND old.kind <> 'withdrawal')"""
+      SELECT 1 FROM entry named WHERE named.number = NEW.refers_to AND named.number < NEW.number
+        AND named.bed = NEW.bed AND named.subject = NEW.subject AND named.kind <> 'withdrawal')"""
 
 # INSERT OR REPLACE deletes the old row without firing a delete trigger unless
 # recursive_triggers is on, which is a setting of the connection; so the insert
