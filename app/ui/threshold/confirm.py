@@ -1,0 +1,62 @@
+"""The setting check: what a person saw on the panel, confirmed."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.records import ClockBehindError, Entry, Moment, SettingDraft, confirm
+from app.records.errors import ConfirmError
+from app.ui import blocks, guard, ledger
+from app.ui.confirm import Signature, confirm_block
+from app.ui.threshold.state import Inputs, ThresholdState
+from vision.pressure_units import WORDS
+
+
+def setting_check(state: ThresholdState, inputs: Inputs) -> None:
+    """Draw the step; the record is written in the button's own callback."""
+    blocks.step("5. Confirm the setting check")
+    if not inputs.setting_complete or inputs.setting_unit is None:
+        st.write("Type what the panel is set to, and its unit, to put a setting check on record.")
+        return
+    st.write(f"You confirm that you looked at the panel and that it is set to "
+             f"{inputs.setting_text} {WORDS[inputs.setting_unit]}. The threshold above is a "
+             "calculation and does not go on record as a measurement.")
+    if state.clock_doubt:
+        st.checkbox("I have checked date and time of this machine: they are right",
+                    key=f"th-clock-{state.generation}")
+    turn = state.generation
+
+    def pressed(who: Signature) -> None:
+        if state.generation == turn:  # a second tap meets another turn and does nothing
+            _record(state, inputs, who)
+
+    # The key names what is confirmed: another number is another form.
+    confirm_block(f"set-{turn}-{inputs.setting_text}-{inputs.setting_unit}", pressed,
+                  problems=state.missing, fixed_bed=inputs.bed)
+
+
+def _record(state: ThresholdState, inputs: Inputs, who: Signature) -> None:
+    if who.problems:
+        state.missing = who.problems
+        return
+    entry, problem = guard.in_words(lambda: _write(state, inputs, who))
+    if entry is None:
+        state.missing = (problem,)
+        return
+    unit = WORDS.get(entry.unit or "", "")
+    state.finish(f"Setting check of bed {entry.bed}: {entry.confirmed_value} {unit}, confirmed "
+                 f"by {entry.initials} at {entry.recorded.local:%H:%M}.")
+
+
+def _write(state: ThresholdState, inputs: Inputs, who: Signature) -> Entry:
+    if who.by is None or who.bed is None or inputs.setting_unit is None:
+        raise ConfirmError("Bed code, initials and the setting are needed.")
+    try:
+        return ledger.open_store().add(confirm(
+            SettingDraft(unit=inputs.setting_unit), by=who.by, bed=who.bed,
+            confirmed_value=inputs.setting_text, key=f"page-{state.form_key}",
+            happened_at=Moment.now(),
+            clock_checked=bool(st.session_state.get(f"th-clock-{state.generation}"))))
+    except ClockBehindError:
+        state.clock_doubt = True
+        raise
