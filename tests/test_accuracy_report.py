@@ -161,10 +161,11 @@ def test_table_and_summary_hold_the_same_as_the_rows(tmp_path):
     ("read", "read", True), ("read", "refused", False), ("read", "above-scale", False),
     ("refuse", "refused", True), ("refuse", "read", False), ("refuse", "below-scale", False),
     ("off-scale", "below-scale", True), ("off-scale", "above-scale", True),
+    ("read-wide", "read", True), ("read-wide", "refused", True), ("read-wide", "error", False),
     ("off-scale", "refused", False), ("off-scale", "read", False), ("read", "error", False),
 ])
 def test_status_against_expectation(expect, status, met):
-    assert (verdict(expect, status) in ("read", "refused", "off-scale")) == met
+    assert (verdict(expect, status) in ("read", "refused", "off-scale", "wide")) == met
 
 
 class TestComparison:

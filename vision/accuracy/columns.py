@@ -13,12 +13,13 @@ from typing import Any
 
 import numpy as np
 
-from vision.accuracy.labels import is_number
+from vision.accuracy.labels import EXPECTATIONS, is_number
 from vision.accuracy.rows import VERDICTS, Row
 
 _NUMBERS = ("truth", "error", "error_div", "naive_error", "naive_error_div", "width",
             "width_div", "true_elevation_deg", "elevation_error_deg", "seconds")
 _VERDICTS = tuple(VERDICTS)
+_EXPECTATIONS: tuple[str, ...] = EXPECTATIONS
 #: A key with more values than this is not grouped by.
 _MOST_VALUES = 12
 _MISSING = -1
@@ -91,7 +92,7 @@ class Columns:
         self._bytes["misread"].append(row.misread)
         self._bytes["hit"].append(_MISSING if row.hit is None else row.hit)
         self._bytes["rim"].append(_MISSING if row.nearer_rim is None else row.nearer_rim)
-        self._expect.append(("read", "refuse", "off-scale").index(row.expect))
+        self._expect.append(_EXPECTATIONS.index(row.expect))
         for key, text in group_texts(row.keys).items():
             self._code(key, text)
         self.n += 1
@@ -120,7 +121,7 @@ class Columns:
 
     def expected(self, expect: str) -> np.ndarray:
         """(n,) bool array: rows of which this was expected."""
-        return np.array(self._expect) == ("read", "refuse", "off-scale").index(expect)
+        return np.array(self._expect) == _EXPECTATIONS.index(expect)
 
     def truth_of(self, name: str) -> np.ndarray:
         """(n,) int array of "misread", "hit" or "rim": 1, 0, or -1 where not known."""

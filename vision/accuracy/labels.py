@@ -13,9 +13,11 @@ from typing import Any, Literal
 from vision.errors import LabelFileError
 
 Kind = Literal["volume", "level"]
-Expect = Literal["read", "refuse", "off-scale"]
+#: "read-wide": too little is seen for a good reading; a refusal is right, and so is a
+#: reading whose interval is wide enough to hold the truth.
+Expect = Literal["read", "refuse", "off-scale", "read-wide"]
 
-EXPECTATIONS: tuple[Expect, ...] = ("read", "refuse", "off-scale")
+EXPECTATIONS: tuple[Expect, ...] = ("read", "refuse", "off-scale", "read-wide")
 
 #: Keys by which a line without ``true_offset_mm`` is still known as a level image.
 _LEVEL_KEYS = ("zero_card_mm", "landmark_card_mm", "mode", "depth_difference_mm")
@@ -93,7 +95,7 @@ def parse_label(text: str, folder: Path, index: int, line: int) -> Label:
         raise refuse("'file' must name the picture.")
     expect = keys.get("expect", "read")
     if expect not in EXPECTATIONS:
-        raise refuse(f"'expect' must be read, refuse or off-scale, not {expect!r}.")
+        raise refuse(f"'expect' must be read, refuse, off-scale or read-wide, not {expect!r}.")
     kind = _kind(keys)
     if kind is None:
         raise refuse("'kind' must be volume or level.")

@@ -93,6 +93,8 @@ def volume_checks(tiers: dict[str, Figures]) -> list[Check]:
     return out
 
 
-def level_checks(group: str, f: Figures) -> list[Check]:
-    """The requirements on level readings of one mode."""
-    return [*_common(group, f, f.errors, "mm", *LEVEL_LIMITS_MM), no_misread(group, f)]
+def level_checks(mode: str, f: Figures) -> list[Check]:
+    """The requirements on level readings of one mode; accuracy is required with cards."""
+    checks = _common(mode, f, f.errors, "mm", *LEVEL_LIMITS_MM) if mode == "cards" else (
+        [_coverage(mode, f)] if f.scored else [])
+    return [*checks, no_misread(mode, f)]

@@ -15,6 +15,7 @@ from vision.accuracy.columns import Columns
 from vision.accuracy.figures import Errors, Figures
 from vision.accuracy.html import Raw, between, number, page, share, table
 from vision.accuracy.limits import Check
+from vision.accuracy.measure import LEVEL_MISREAD_MM
 from vision.accuracy.rows import Row
 from vision.accuracy.statistics import zero_events_bound
 from vision.accuracy.summary import KindSummary, Summary
@@ -198,7 +199,8 @@ def _short(count: int, n: int) -> str | None:
 def _misreads(part: KindSummary, pictures: Path) -> str:
     total = part.overall.misreads.count
     what = ("wrong by more than one division" if part.kind == "volume" else "wrong by more than "
-            "twice the required 95th percentile") + ", or read without anything to read"
+            f"{LEVEL_MISREAD_MM:g} mm with the truth outside the interval")
+    what += ", or read without anything to read"
     if total == 0:
         return f"<h3>Silent misreads</h3><p>None ({what}, and not refused).</p>"
     shown = part.misreads[:MOST_PICTURES]

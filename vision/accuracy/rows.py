@@ -13,6 +13,7 @@ VERDICTS: dict[str, str] = {
     "read": "read, as expected",
     "refused": "refused, as expected",
     "off-scale": "called off scale, as expected",
+    "wide": "read with a wide interval or refused, as expected",
     "refused-though-readable": "refused though readable",
     "off-scale-though-readable": "called off scale though readable",
     "refused-though-off-scale": "refused though the surface is off the scale",
@@ -98,6 +99,8 @@ def verdict(expect: str, status: str) -> str:
     if expect == "read":
         return {"read": "read", "refused": "refused-though-readable"}.get(
             came, "off-scale-though-readable")
+    if expect == "read-wide":
+        return "off-scale-though-readable" if came == "off-scale" else "wide"
     if expect == "refuse":
         return {"refused": "refused", "read": "read-though-unreadable"}.get(
             came, "off-scale-though-unreadable")
