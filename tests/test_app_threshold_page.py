@@ -1,4 +1,4 @@
-"""The page "Threshold", without a browser: units are asked, sums are shown, one thing is recorded."""
+"""The page "Threshold", without a browser: units are asked, one thing alone goes on record."""
 
 from __future__ import annotations
 
