@@ -107,7 +107,7 @@ def _kind(kind: str, part: Gathered) -> KindSummary:
               for key, values in columns.groups().items()}
     steep, naive = (_slope(columns, name) for name in ("error_div", "naive_error_div"))
     checks = _volume(groups, overall, columns, steep, naive) if kind == "volume" else (
-        _level(groups, overall))
+        _level(groups, overall, columns))
     return KindSummary(
         kind=kind, unit=" or ".join(part.units), overall=overall, groups=groups,
         checks=tuple(checks), slope_corrected=steep, slope_naive=naive,
@@ -138,6 +138,7 @@ def _volume(groups: Mapping[str, Mapping[str, Figures]], overall: Figures, colum
     return checks
 
 
-def _level(groups: Mapping[str, Mapping[str, Figures]], overall: Figures) -> list[Check]:
-    modes: Mapping[str, Figures] = groups.get("mode", {"all": overall})
+def _level(groups: Mapping[str, Mapping[str, Figures]], overall: Figures,
+           columns: Columns) -> list[Check]:
+    modes = groups.get("mode", {columns.only_value("mode") or "cards": overall})
     return [check for mode, f in modes.items() for check in level_checks(mode, f)]
