@@ -180,7 +180,7 @@ def _edge_variances(gray: np.ndarray, noise_sd: float) -> float | None:
     # Highest and lowest of about five independent values of noise on either side
     # (1.16 sigma each; the smoothing leaves noise / (2 sqrt(pi) smoothing)).
     rise = rise - 2 * 1.16 * noise_sd / (2 * math.sqrt(math.pi) * _SMOOTH_PX)
-    total = (rise / peak) ** 2 / (2 * math.pi)
+    total: np.ndarray = (rise / peak) ** 2 / (2 * math.pi)
     # Each central difference averages the slope over two pixels (4/12 px^2) along
     # its own axis, of which the share cos^2 lies across the edge.
     cos2 = (dx.ravel()[at] / peak) ** 2
