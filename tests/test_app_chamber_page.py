@@ -17,6 +17,7 @@ from chamber_page import (
 )
 
 from app.records import Store
+from app.ui.pictures import close_up_box
 from vision.scale import shipped_scales
 
 PHOTO, OTHER = photo_file(1), photo_file(2)
@@ -205,6 +206,18 @@ def test_what_is_missing_is_named_and_nothing_is_recorded(reader, store, leave_o
     assert said in page.text() and entries(store) == []
 
 
+def test_what_is_typed_last_counts_even_when_the_button_is_pressed_at_once(reader, store):
+    """On a phone the last field is sent together with the press of the button."""
+    page = Page().upload(PHOTO).scale()
+    page.at.text_input(key=f"own-{page.key}").input("31,5")
+    page.press("commit")
+    page.answer()
+    for field, text in (("value", "31,6"), ("bed", "QUAY-3"), ("by", "M.K.")):
+        page.at.text_input(key=f"{field}-{page.key}").input(text)
+    page.press("confirm")
+    assert entries(store)[0].confirmed_value == Decimal("31.6")
+
+
 def test_a_double_tap_is_one_entry(reader, store):
     page = confirmable(Page())
     button = page.at.button(key=f"confirm-{page.key}")
@@ -319,10 +332,12 @@ def test_a_number_given_for_a_mark_goes_to_the_reader(monkeypatch, store):
     assert len(reader.asked) == 1 and "Not read again yet" in page.text()
     for field, text in (("across", "50"), ("down", "0"), ("mark", "20")):
         page.at.text_input(key=f"{field}-{key}").input(text)
-    page.run().at.button(key=f"again-{key}").click()
+    page.at.button(key=f"again-{key}").click()  # typed and pressed at once, as on a phone
     page.run()
     value, (x, y) = reader.asked[1][3]
-    assert value == 20 and x == pytest.approx(79.5) and y == pytest.approx(0.0)
+    left, top, right, bottom = close_up_box(ASKING, 160, 200)
+    assert value == 20
+    assert x == pytest.approx((left + right - 1) / 2) and y == pytest.approx(top)
     assert "The numbering rests on the value typed by the person" in page.text()
 
 

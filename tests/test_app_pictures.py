@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from app.ui.pictures import LONGEST_PX, close_up_box, screen_copy
+from app.ui.pictures import LONGEST_PX, close_up_box, screen_copy, surface_box, to_photo, with_cross
 from vision.reading import Trace, VolumeReading
 
 RNG = np.random.default_rng(20260307)
@@ -38,14 +38,12 @@ def test_a_tap_comes_back_to_the_pixel_it_was_meant_for(shown_width, box):
     x, y = (xs * gray).sum() / gray.sum(), (ys * gray).sum() / gray.sum()
     ratio = shown_width / copy.width
     seen = ((x + 0.5) * ratio - 0.5, (y + 0.5) * ratio - 0.5)
-    back = copy.to_photo(*seen, shown_width, copy.height * ratio)
-    one_screen_pixel = 1 / ratio / copy.scale
-    assert back == pytest.approx(spot, abs=0.6 + one_screen_pixel)
+    back = to_photo(seen, (shown_width, copy.height * ratio), box or (0, 0, 4000, 3000))
+    assert back == pytest.approx(spot, abs=0.6)
 
 
 def test_a_tap_before_the_picture_has_a_size_is_no_tap():
-    copy = screen_copy(np.zeros((100, 100, 3), np.uint8))
-    assert copy.to_photo(0, 0, 0, 0) is None
+    assert to_photo((0, 0), (0, 0), (0, 0, 100, 100)) is None
 
 
 def test_the_close_up_holds_everything_traced_and_stays_inside():
@@ -53,6 +51,29 @@ def test_the_close_up_holds_everything_traced_and_stays_inside():
     left, top, right, bottom = close_up_box(reading_with(points), 640, 900)
     assert 0 <= left < 100 and 300 < right <= 640
     assert top == 0 and bottom == 900
+
+
+def test_the_cross_shows_the_place_and_leaves_it_free():
+    plain = np.full((300, 240, 3), 90, np.uint8)
+    drawn = with_cross(plain, (100.0, 150.0))
+    assert (drawn[147:154, 97:104] == 90).all()
+    assert (drawn[150, 115] == 0).all() and (drawn[165, 100] == 0).all()
+    assert (plain == 90).all()
+
+
+@pytest.mark.parametrize("corner", [(0.0, 0.0), (239.0, 0.0), (0.0, 299.0), (239.0, 299.0)])
+def test_a_cross_at_the_edge_stays_in_the_picture(corner):
+    assert with_cross(np.zeros((300, 240, 3), np.uint8), corner).shape == (300, 240, 3)
+
+
+def test_the_nearest_view_is_around_the_reading_line():
+    points = np.array([[200.0, 100.0], [300.0, 900.0]])
+    near = VolumeReading("read", "mL", 1.0, "quay-60", surface_px=(250.0, 700.0),
+                         traces=(Trace("axis", points),))
+    left, top, right, bottom = surface_box(near, 640, 1000)
+    assert top < 700 < bottom and bottom - top < 400
+    half = surface_box(near, 320, 500, reduced=2)
+    assert np.allclose(np.multiply(half, 2), (left, top, right, bottom), atol=14)
 
 
 def test_without_traces_there_is_no_close_up():

@@ -12,21 +12,32 @@ if _HOUSE not in sys.path:
 
 import streamlit as st  # noqa: E402
 
-from app.pages import all_pages  # noqa: E402
+from app.pages import PageEntry, all_pages  # noqa: E402
 from app.ui import theme  # noqa: E402
+from app.ui.blocks import CAUTION  # noqa: E402
+from vision import __version__  # noqa: E402
+
+ABOUT = f"Countersight {__version__}. {CAUTION}"
 
 
 def main() -> None:
     """Set up the page and hand over to the one that was chosen."""
     st.set_page_config(page_title="Countersight", layout="wide",
-                       initial_sidebar_state="collapsed")
+                       initial_sidebar_state="collapsed", menu_items={"About": ABOUT})
     theme.apply()
-    pages = [
-        st.Page(entry.page, title=entry.title, url_path=entry.name.replace("_", "-"),
-                default=index == 0)
-        for index, entry in enumerate(all_pages())
-    ]
-    st.navigation(pages, position="top" if len(pages) > 1 else "hidden").run()
+    entries = all_pages()
+    first = entries[0]
+    # The first page answers at the bare address, and by its name as the others do.
+    pages = [st.Page(first.page, title=first.title, url_path="start", default=True),
+             st.Page(first.page, title=first.title, url_path=_address(first),
+                     visibility="hidden")]
+    pages += [st.Page(entry.page, title=entry.title, url_path=_address(entry))
+              for entry in entries[1:]]
+    st.navigation(pages, position="top" if len(entries) > 1 else "hidden").run()
+
+
+def _address(entry: PageEntry) -> str:
+    return entry.name.replace("_", "-")
 
 
 main()

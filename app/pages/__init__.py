@@ -6,10 +6,13 @@ computes nothing itself.
 
 from __future__ import annotations
 
+import logging
 import pkgutil
 from collections.abc import Callable
 from dataclasses import dataclass
 from importlib import import_module
+
+_log = logging.getLogger("countersight")
 
 
 @dataclass(frozen=True)
@@ -23,10 +26,18 @@ class PageEntry:
 
 
 def all_pages() -> list[PageEntry]:
-    """Every page in this folder, in their order; the first one opens the app."""
+    """Every page in this folder, in their order; the first one opens the app.
+
+    A page that cannot be loaded is logged and left out: it must not take the
+    page with the main job down with it.
+    """
     found = []
     for info in pkgutil.iter_modules(__path__):
-        module = import_module(f"{__name__}.{info.name}")
+        try:
+            module = import_module(f"{__name__}.{info.name}")
+        except Exception:
+            _log.exception("the page '%s' cannot be loaded", info.name)
+            continue
         if hasattr(module, "page"):
             found.append(PageEntry(info.name, module.TITLE, module.ORDER, module.page))
     return sorted(found, key=lambda entry: (entry.order, entry.name))

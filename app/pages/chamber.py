@@ -32,23 +32,27 @@ def page() -> None:
 
 def _photo_in_hand(state: ChamberState) -> str:
     """Everything that hangs on the photo; returns the bed code typed so far."""
-    left, right = st.columns(2, gap="medium")
     if not state.may_read:
+        left, right = st.columns(2, gap="medium")
+        with left:
+            steps.plain_picture(state)
         with right:
             steps.scale_step(state)
             steps.own_step(state)
-        with left:
-            steps.plain_picture(state)
+            steps.let_go(state)
         return ""
     result.ask_the_tool(state)
-    with right:
-        steps.scale_step(state)
-        result.value_cards(state)
-        result.explanation(state)
+    result.value_cards(state)
+    left, right = st.columns(2, gap="medium")
     with left:
+        result.refusal(state)
+        result.question(state)
         result.pictures(state)
-    result.question(state)
-    return confirm_step(state)
+        result.explanation(state)
+        steps.other_scale(state)
+        steps.let_go(state)
+    with right:
+        return confirm_step(state)
 
 
 def _standing(state: ChamberState) -> str:

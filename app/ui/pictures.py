@@ -1,4 +1,4 @@
-"""Pictures for the screen: small JPEG copies, a close-up, and the way back.
+"""Pictures for the screen: small JPEG copies, close-ups, and the way back from a tap.
 
 A copy carries no camera data, because it is encoded from pixels alone.
 """
@@ -15,43 +15,36 @@ from vision.reading import VolumeReading
 
 LONGEST_PX = 1400
 
+#: left, top, right, bottom in pixels; right and bottom are the first ones outside.
+Box = tuple[int, int, int, int]
+
 
 @dataclass(frozen=True)
 class ScreenCopy:
-    """A JPEG copy of a part of the upright photo.
-
-    ``left``, ``top`` and ``scale`` lead back: photo pixel = copy pixel / scale
-    + (left, top), both with the origin at the centre of the first pixel.
-    """
+    """A JPEG copy for the screen and its size in pixels."""
 
     jpeg: bytes
     width: int
     height: int
-    left: int
-    top: int
-    scale: float
-
-    def to_photo(self, x: float, y: float, shown_width: float, shown_height: float
-                 ) -> tuple[float, float] | None:
-        """Photo pixel (x, y) of a tap at (x, y) in a picture shown at the given size.
-
-        None when the browser had no size for the picture yet.
-        """
-        if shown_width <= 0 or shown_height <= 0:
-            return None
-        u = (x + 0.5) * self.width / shown_width / self.scale - 0.5 + self.left
-        v = (y + 0.5) * self.height / shown_height / self.scale - 0.5 + self.top
-        return u, v
 
 
-def screen_copy(
-    rgb: np.ndarray, box: tuple[int, int, int, int] | None = None, reduced: float = 1
-) -> ScreenCopy:
-    """A JPEG of an (H, W, 3) uint8 RGB picture, at most 1400 pixels on its longer side.
+def to_photo(tap: tuple[float, float], shown: tuple[float, float], box: Box
+             ) -> tuple[float, float] | None:
+    """Photo pixel (x, y) of a tap in a picture of ``box`` shown ``shown`` pixels large.
 
-    ``box`` (left, top, right, bottom) in pixels of ``rgb`` takes a part of it.
-    ``reduced`` is how many pixels of the photo one pixel of ``rgb`` spans.
+    All pixels have their origin at the centre of the first one.  None when the
+    browser had no size for the picture yet.
     """
+    if shown[0] <= 0 or shown[1] <= 0:
+        return None
+    left, top, right, bottom = box
+    return ((tap[0] + 0.5) * (right - left) / shown[0] - 0.5 + left,
+            (tap[1] + 0.5) * (bottom - top) / shown[1] - 0.5 + top)
+
+
+def screen_copy(rgb: np.ndarray, box: Box | None = None) -> ScreenCopy:
+    """A JPEG of an (H, W, 3) uint8 RGB picture, at most 1400 pixels on its longer side;
+    ``box`` takes a part of it."""
     left, top, right, bottom = box or (0, 0, rgb.shape[1], rgb.shape[0])
     part = Image.fromarray(np.ascontiguousarray(rgb[top:bottom, left:right]))
     scale = min(1.0, LONGEST_PX / max(part.size))
@@ -60,13 +53,46 @@ def screen_copy(
         part = part.resize(size, Image.Resampling.LANCZOS, reducing_gap=2.0)
     out = io.BytesIO()
     part.save(out, "JPEG", quality=88)
-    return ScreenCopy(out.getvalue(), part.width, part.height, round(left * reduced),
-                      round(top * reduced), scale / reduced)
+    return ScreenCopy(out.getvalue(), part.width, part.height)
+
+
+def with_cross(rgb: np.ndarray, point: tuple[float, float]) -> np.ndarray:
+    """A copy of ``rgb`` with a cross at ``point`` (x, y), black on white so that it shows
+    on anything; its arms are a twelfth of the width and leave the point itself free."""
+    drawn = rgb.copy()
+    arm = max(6, drawn.shape[1] // 12)
+    thick = max(1, arm // 14)
+    x, y = round(point[0]), round(point[1])
+    for extra, shade in ((thick, 255), (0, 0)):
+        for near, far in ((-arm, -arm // 3), (arm // 3, arm)):
+            _fill(drawn, x + near - extra, y - thick - extra, x + far + extra, y + thick + extra,
+                  shade)
+            _fill(drawn, x - thick - extra, y + near - extra, x + thick + extra, y + far + extra,
+                  shade)
+    return drawn
+
+
+def _fill(rgb: np.ndarray, left: int, top: int, right: int, bottom: int, shade: int) -> None:
+    rgb[max(0, top): max(0, bottom + 1), max(0, left): max(0, right + 1)] = shade
+
+
+def surface_box(
+    reading: VolumeReading, width: int, height: int, reduced: float = 1
+) -> Box | None:
+    """As :func:`close_up_box`, of the part of the chamber around the reading line."""
+    whole = close_up_box(reading, width, height, reduced)
+    if whole is None or reading.surface_px is None:
+        return None
+    left, top, right, bottom = whole
+    middle = reading.surface_px[1] / reduced
+    half = max(0.14 * (bottom - top), 0.35 * (right - left))
+    top, bottom = int(max(0, middle - half)), int(min(height, middle + half))
+    return (left, top, right, bottom) if bottom - top >= 16 else None
 
 
 def close_up_box(
     reading: VolumeReading, width: int, height: int, reduced: float = 1
-) -> tuple[int, int, int, int] | None:
+) -> Box | None:
     """(left, top, right, bottom) around everything the reading traced, with a margin,
     in a picture of ``width`` x ``height`` pixels, each ``reduced`` photo pixels wide;
     None where nothing was traced."""

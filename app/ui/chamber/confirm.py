@@ -29,7 +29,8 @@ def confirm_step(state: ChamberState) -> str:
     scale = state.scale
     if scale is None:
         return ""
-    blocks.step("4. Confirm")
+    read = state.reading is not None and state.reading.value is not None
+    blocks.step("4. Confirm" if read else "4. Or confirm your own reading alone")
     st.write("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     _value(state)
     _statements(state)
@@ -43,10 +44,10 @@ def confirm_step(state: ChamberState) -> str:
 
     if state.reading is not None and state.reading.traces:
         st.checkbox("Keep a small picture of the chamber with the entry (else the photo is "
-                    "dropped)", key=f"keep-{state.key}")
+                    "dropped)", key=f"keep-{state.key}", wrap=True)
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
-                    key=f"clock-{state.key}")
+                    key=f"clock-{state.key}", wrap=True)
     return confirm_block(state.key, pressed, problems=state.missing,
                          fixed_bed=DEMO_BED if state.demo else "")
 

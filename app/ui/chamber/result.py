@@ -7,16 +7,18 @@ import streamlit as st
 
 from app.ui import blocks, guard
 from app.ui.chamber import words
-from app.ui.chamber.state import ChamberState
+from app.ui.chamber.state import DRAWN, ChamberState
 from app.ui.chamber.steps import plain_picture
-from app.ui.number import decimal_field, show_number
-from app.ui.pictures import close_up_box, screen_copy
-from app.ui.tap import tap_picture
+from app.ui.number import decimal_field, parse_decimal, show_number
+from app.ui.pictures import close_up_box, screen_copy, surface_box
+from app.ui.tap import chosen_point, tap_point
 from vision import volume
 from vision.budget import combined_standard_uncertainty
 from vision.photo import Photo
 from vision.reading import VolumeReading
 
+#: The three views of what the tool saw, from near to far.
+SURFACE, CHAMBER, WHOLE = DRAWN
 MACHINE = "Machine reading, not a record"
 
 
@@ -57,17 +59,22 @@ def value_cards(state: ChamberState) -> None:
     blocks.cards(*parts)
 
 
+def refusal(state: ChamberState) -> None:
+    """No value: why, and what to change in the photo."""
+    reading = state.reading
+    if state.reading_problem:
+        blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
+    elif reading is not None and reading.status != "read":
+        blocks.notice(words.HEAD[reading.status], words.reasons_and_advice(reading), stop=True)
+
+
 def explanation(state: ChamberState) -> None:
-    """Refusal or remarks in words, what an eye would take, and the budget."""
+    """Remarks in words, what an eye would take, and the budget."""
     reading = state.reading
     if reading is None:
-        if state.reading_problem:
-            blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
         return
     points = words.reasons_and_advice(reading)
-    if reading.status != "read":
-        blocks.notice(words.HEAD[reading.status], points, stop=True)
-    elif points:
+    if reading.status == "read" and points:
         blocks.notice("Please note", points)
     views = [t for t in (words.naive_text(reading), words.sight_text(reading)) if t]
     if views:
@@ -87,10 +94,12 @@ def _budget(reading: VolumeReading) -> None:
 def pictures(state: ChamberState) -> None:
     """What the tool saw, drawn on the photo: close-up and whole."""
     photo, reading = state.photo, state.reading
+    if reading is not None and reading.question is not None:
+        return  # the picture to tap stands in its place
     if photo is None or reading is None or not reading.traces or state.undrawable:
         plain_picture(state)
         return
-    if "overlay" not in state.copies:
+    if WHOLE not in state.copies:
         drawn, _problem = guard.in_words(lambda: _drawn(photo, reading))
         if drawn is None:
             state.undrawable = True
@@ -98,16 +107,15 @@ def pictures(state: ChamberState) -> None:
             return
         height, width = drawn.shape[:2]
         reduced = photo.width / width
-        state.copies["overlay"] = screen_copy(drawn, reduced=reduced)
-        box = close_up_box(reading, width, height, reduced)
-        if box is not None:
-            state.copies["close-up"] = screen_copy(drawn, box, reduced)
-    views = ["Close-up", "Whole photo"] if "close-up" in state.copies else ["Whole photo"]
-    view = views[0]
-    if len(views) > 1:
-        view = st.segmented_control("Picture", views, default=views[0], required=True,
-                                    key=f"view-{state.key}", width="stretch")
-    copy = state.copies["close-up" if view == "Close-up" else "overlay"]
+        for view, crop in ((SURFACE, surface_box), (CHAMBER, close_up_box)):
+            box = crop(reading, width, height, reduced)
+            if box is not None:
+                state.copies[view] = screen_copy(drawn, box)
+        state.copies[WHOLE] = screen_copy(drawn)
+    views = [view for view in (SURFACE, CHAMBER, WHOLE) if view in state.copies]
+    view = st.segmented_control("Picture", views, default=views[0], required=True,
+                                key=f"view-{state.key}-{state.answers}", width="stretch")
+    copy = state.copies[view]
     st.image(copy.jpeg, width="stretch", caption="What the tool saw: machine drawing, no record",
              alt="The photo with the marks, the surface and the reading line that the tool found")
 
@@ -125,26 +133,28 @@ def question(state: ChamberState) -> None:
         return
     asked, key = reading.question, f"{state.key}-{state.answers}"
     blocks.notice("The tool asks you", [asked.sentence])
-    if "plain" not in state.copies:
-        state.copies["plain"] = screen_copy(photo.working_rgb,
-                                             reduced=photo.working_scale)
     by_number = asked.kind == "number"
     what = {"number": "a mark whose value you know", "which-chamber": "the chamber that is meant",
             "which-surface": "the liquid surface"}[asked.kind]
-    point = tap_picture(state.copies["plain"], key, what)
-    typed = (decimal_field(f"Value of that mark in {reading.unit}", f"mark-{key}",
-                           unit=reading.unit) if by_number else None)
-    ready = point is not None and (typed is None or typed.value is not None)
+    # A chamber that is to be pointed out among others needs the whole photo.
+    box = (close_up_box(reading, photo.width, photo.height)
+           if asked.kind != "which-chamber" else None)
+    tap_point(photo, key, what, box)
+    if by_number:
+        decimal_field(f"Value of that mark in {reading.unit}", f"mark-{key}", unit=reading.unit)
 
     def answer() -> None:
-        if point is None or (typed is not None and typed.value is None):
+        # What was typed last arrives together with the press, so it is looked up here.
+        point = chosen_point(photo, key, box)
+        value = parse_decimal(st.session_state.get(f"mark-{key}") or "", reading.unit).value
+        if point is None or (by_number and value is None):
             state.unanswered = f"Tap {what}" + (" and type its value." if by_number else ".")
-        elif typed is not None and typed.value is not None:
-            state.answer(number=(typed.value, point))
+        elif by_number and value is not None:
+            state.answer(number=(value, point))
         else:
             state.answer(near=point)
 
     st.button("Read again with this", key=f"again-{key}", on_click=answer, width="stretch",
-              type="primary" if ready else "secondary")
+              type="primary")
     if state.unanswered:
         blocks.notice("Not read again yet", [state.unanswered], stop=True)

@@ -18,6 +18,9 @@ from vision.photo import Photo
 from vision.reading import VolumeReading
 from vision.scale import Scale
 
+#: Views of the drawn photo, which go when the reading goes.
+DRAWN = ("Surface", "Chamber", "Whole photo")
+
 
 @dataclass(frozen=True)
 class Recorded:
@@ -141,5 +144,5 @@ class ChamberState:
         self.reading_problem = self.chosen = self.far_accepted = self.unanswered = ""
         self.missing = ()
         self.clock_doubt = self.undrawable = False
-        self.copies.pop("overlay", None)
-        self.copies.pop("close-up", None)
+        for view in DRAWN:
+            self.copies.pop(view, None)

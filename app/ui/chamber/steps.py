@@ -16,8 +16,8 @@ from vision.photo import load_photo
 
 def photo_step(state: ChamberState) -> None:
     """Bring a photo in, or show the one in hand and the way to let it go."""
-    blocks.step("1. Photo")
     if state.photo is None:
+        blocks.step("1. Photo")
         if state.photo_problem:
             blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
         st.write("Hold the phone at the height of the liquid, straight in front, "
@@ -28,8 +28,12 @@ def photo_step(state: ChamberState) -> None:
     if state.demo:
         blocks.notice("DEMO photo: drawn by the program, no patient",
                       ["What you confirm is kept under the bed code DEMO."])
-    st.button("Discard this photo", key=f"discard-{state.key}", on_click=state.drop_photo,
-              width="stretch")
+
+
+def let_go(state: ChamberState) -> None:
+    """The way back: forget this photo and all that was read from it."""
+    st.button("Discard this photo and take another", key=f"discard-{state.key}",
+              on_click=state.drop_photo, width="stretch")
 
 
 def take_demo(state: ChamberState, demo: DemoPhoto) -> None:
@@ -48,8 +52,7 @@ def plain_picture(state: ChamberState) -> None:
     if state.photo is None:
         return
     if "plain" not in state.copies:
-        state.copies["plain"] = screen_copy(state.photo.working_rgb,
-                                             reduced=state.photo.working_scale)
+        state.copies["plain"] = screen_copy(state.photo.working_rgb)
     st.image(state.copies["plain"].jpeg, width="stretch",
              alt="The photo of the chamber, with nothing drawn into it",
              caption="The photo in hand, nothing drawn into it")
@@ -64,6 +67,13 @@ def scale_step(state: ChamberState) -> None:
         blocks.notice("This scale file cannot be used", [state.scale_problem], stop=True)
     elif state.scale is not None:
         st.write(summary(state.scale))
+
+
+def other_scale(state: ChamberState) -> None:
+    """The scale read against, and the way to another one."""
+    if state.scale is not None:
+        with st.expander(f"Read against scale {state.scale.name}; choose another"):
+            scale_step(state)
 
 
 def own_step(state: ChamberState) -> None:

@@ -1,0 +1,56 @@
+"""The ward's checklists on a page: reminders with their sources, and a drying timer."""
+
+from __future__ import annotations
+
+import time
+
+import streamlit as st
+
+from app.checklists import Checklist, Line, default_checklists, ward_checklists
+from app.ui import blocks, guard, ledger
+
+
+def checklists_block(key: str) -> None:
+    """A choice of list, and its lines."""
+    lists, problem = guard.in_words(_lists)
+    if lists is None:
+        blocks.notice("The ward's checklist file cannot be used", [problem], stop=True)
+        st.write("The lists that come with the program are shown instead.")
+        lists = default_checklists()
+    name = st.selectbox("Checklist", list(lists), index=None, key=f"{key}-list",
+                        format_func=lambda n: lists[n].title, placeholder="Choose a list")
+    if name is not None:
+        checklist_block(lists[name], key)
+
+
+def checklist_block(checklist: Checklist, key: str) -> None:
+    """The lines of one list.  Ticks help the eye; they are not kept and allow nothing."""
+    for number, line in enumerate(checklist.lines):
+        st.checkbox(line.text, key=f"{key}-{checklist.name}-{number}")
+        st.caption(f"Source: {line.source}")
+        if line.timer is not None:
+            _timer(line, f"{key}-{checklist.name}-{number}")
+    st.write("A reminder. It approves nothing, and nothing of it is kept.")
+
+
+def _lists() -> dict[str, Checklist]:
+    folder = ledger.picture_folder()
+    return ward_checklists(None if folder is None else folder.parent)
+
+
+@st.fragment(run_every=1.0)
+def _timer(line: Line, key: str) -> None:
+    """A clock that counts the waiting time up; it goes on when the page is drawn anew."""
+    if line.timer is None:
+        return
+    began_key = f"{key}-began"
+    if st.button(f"Start the clock ({line.timer.words})", key=f"{key}-start"):
+        st.session_state[began_key] = time.time()
+    began = st.session_state.get(began_key)
+    if began is None:
+        return
+    passed = int(time.time() - began)
+    if passed < line.timer.shortest_s:
+        st.write(f"{passed} s passed: wait until it is dry, at least {line.timer.shortest_s} s.")
+    else:
+        st.write(f"{min(passed, 3600)} s passed. Look whether it is dry.")
