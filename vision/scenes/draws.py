@@ -163,6 +163,11 @@ def draw_lights(dice: Dice, name: str) -> tuple[AreaLight, ...]:
             lights.append(AreaLight(
                 dice.between(-150, 150), dice.between(40, 80), dice.between(8, 50),
                 dice.between(3, 12), (r, r, r * dice.between(0.85, 1.1)), dice.between(0.5, 3)))
+    for _ in range(dice.whole(0, 3)):  # dark things on the viewer's side
+        dark = -dice.between(0.1, 0.8)
+        lights.append(AreaLight(
+            dice.between(-120, 120), dice.between(-45, 35), dice.between(3, 25),
+            dice.between(5, 40), (dark, dark, dark), dice.between(0.5, 6)))
     return tuple(lights)
 
 
@@ -218,7 +223,8 @@ def draw_room(dice: Dice, scale: Scale, tube: Tube, light: str) -> Room:
         wall_pattern_rgb=dice.colour(0.6, 0.05, 0.8), wall_pattern_mm=dice.scaled(8, 160),
         rods=tuple(rods), boxes=tuple(boxes), lights=draw_lights(dice, light),
         ambient=(level * dice.between(0.92, 1.08), level, level * dice.between(0.9, 1.1)),
-        floor_ambient=dice.between(0.1, 0.9), shadow=dice.between(0.15, 0.75),
+        floor_ambient=dice.between(0.08, 0.85), horizon=dice.scaled(0.5, 5.0),
+        shadow=dice.between(0.15, 0.75),
         light_name=light)
 
 

@@ -8,6 +8,7 @@ file is needed and two scales need not look alike.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 
@@ -108,8 +109,9 @@ def strokes(sign: str, hand: Lettering) -> list[np.ndarray]:
     raise ValueError(f"no strokes for the sign {sign!r}")
 
 
-def distance_field(hand: Lettering) -> np.ndarray:
-    """Distance to the middle of the nearest stroke for each sign of ``SIGNS``.
+@lru_cache(maxsize=16)
+def distance_field(hand: Lettering, signs: str = SIGNS) -> np.ndarray:
+    """Distance to the middle of the nearest stroke for each of ``signs``.
 
     A (signs, ROWS, COLS) float32 array over a cell ``advance`` wide (figure
     centred in it) and 1.4 figure heights tall (0.2 of margin above and below);
@@ -119,12 +121,12 @@ def distance_field(hand: Lettering) -> np.ndarray:
     xs = (np.arange(COLS) + 0.5) / COLS * hand.advance - hand.gap / 2
     gx, gy = np.meshgrid(xs, ys)
     gx = gx - hand.slant * (gy - 0.5)
-    points = np.stack([gx.ravel(), gy.ravel()], 1)
+    points = np.stack([gx.ravel(), gy.ravel()], 1).astype(np.float32)
     fields = []
-    for sign in SIGNS:
-        best = np.full(len(points), 9.0)
+    for sign in signs:
+        best = np.full(len(points), 9.0, np.float32)
         for path in strokes(sign, hand):
-            a, d = path[:-1], np.diff(path, axis=0)
+            a, d = path[:-1].astype(np.float32), np.diff(path, axis=0).astype(np.float32)
             length2 = np.maximum((d**2).sum(1), 1e-12)
             rel = points[:, None, :] - a[None]
             t = np.clip((rel * d[None]).sum(2) / length2, 0, 1)

@@ -48,11 +48,12 @@ class Ink:
         self.any_text = bool(texts)
         self.reach = float(max(abs(left).max(), abs(right).max())) + 0.5
         if texts:
+            signs = "".join(sorted({c for _, t in texts for c in t}))
             width = max(len(t) for _, t in texts)
             codes = np.full((len(texts), width), -1, dtype=np.int32)
             starts = np.zeros(len(texts))
             for i, (_, text) in enumerate(texts):
-                codes[i, : len(text)] = [SIGNS.index(c) for c in text]
+                codes[i, : len(text)] = [signs.index(c) for c in text]
                 length = (len(text) * hand.advance - hand.gap) * h
                 starts[i] = (p.offset_mm + p.long_mm / 2 + p.numeral_gap_mm
                              if p.numerals == "right" else
@@ -61,7 +62,7 @@ class Ink:
             self.codes, self.columns = xp.asarray(codes), width
             self.text_z, self.text_start = table(z), table(starts)
             self.text_between = table((z[1:] + z[:-1]) / 2)
-            self.field = table(distance_field(hand).ravel())
+            self.field = table(distance_field(hand, signs).ravel())
             ends = starts + width * hand.advance * h
             self.reach = float(max(self.reach, abs(starts).max() + 1, abs(ends).max() + 1))
 

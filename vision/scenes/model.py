@@ -136,7 +136,8 @@ class AreaLight:
 
     ``azimuth_deg`` 0 is behind the camera (towards -y of the room), positive to
     the right; ``elevation_deg`` 90 is straight up.  ``bars`` splits it like a
-    window with that many panes.
+    window with that many panes.  A negative radiance takes light away: a dark
+    door or person that is mirrored in the wall.
     """
 
     azimuth_deg: float
@@ -191,7 +192,12 @@ class Panel:
 
 @dataclass(frozen=True)
 class Room:
-    """Everything around the chamber, in the room's frame."""
+    """Everything around the chamber, in the room's frame.
+
+    The far room's light falls from ``ambient`` overhead to ``floor_ambient``
+    times that underfoot, over a band that ``horizon`` makes narrow (0.5: gently
+    over the whole sphere).  ``shadow`` is how dark the chamber's shadow is.
+    """
 
     panel: Panel | None = field(default_factory=Panel)
     wall_y_mm: float = 250.0
@@ -204,6 +210,7 @@ class Room:
     lights: tuple[AreaLight, ...] = ()
     ambient: Rgb = (0.5, 0.5, 0.5)
     floor_ambient: float = 0.5
+    horizon: float = 0.5
     shadow: float = 0.5
     light_name: str = "ceiling"
 

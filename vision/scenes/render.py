@@ -17,6 +17,12 @@ from vision.scenes.tracer import ChamberTracer
 TUBE = 9
 #: Rays handled at a time: small enough for a processor's cache.
 CHUNK_NUMPY, CHUNK_DEVICE = 20_000, 2_000_000
+#: Where the rays of a pixel pierce it, by their number.
+PIERCED = {
+    1: ((0.0, 0.0),),
+    2: ((-0.25, -0.25), (0.25, 0.25)),
+    4: ((-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)),
+}
 
 Window = tuple[int, int, int, int]
 
@@ -27,7 +33,7 @@ class _Painter:
     def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int) -> None:
         self.xp, self.view, self.scene = xp, view, scene
         self.room = RoomShader(scene, xp)
-        footprint = scene.camera.distance_mm / view.focal_px / samples
+        footprint = scene.camera.distance_mm / view.focal_px / math.sqrt(samples)
         self.tracer = ChamberTracer(scene, self.room, xp, footprint)
         self.chunk = CHUNK_NUMPY if xp is np else CHUNK_DEVICE
 
@@ -79,13 +85,13 @@ class _Painter:
 
 
 def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
-                 window: Window | None = None, xp: Any = np, samples: int = 2) -> tuple[Any, Any]:
+                 window: Window | None = None, xp: Any = np, samples: int = 4) -> tuple[Any, Any]:
     """Linear light (H, W, 3) before the lens and kinds (H, W) of what each pixel shows.
 
     ``size`` is (width, height) of the whole picture (default: the scene's),
     ``window`` (x0, y0, x1, y1) the part wanted (it may reach beyond the
-    picture).  Where the tube or an edge shows, ``samples`` by ``samples`` rays
-    are cast per pixel.
+    picture).  Where the tube or an edge shows, ``samples`` (1, 2 or 4) rays are
+    cast per pixel.
     """
     width, height = size or (scene.camera.width, scene.camera.height)
     x0, y0, x1, y1 = window or (0, 0, width, height)
@@ -94,8 +100,8 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
     w, h = x1 - x0, y1 - y0
     xs = xp.tile(xp.arange(x0, x1, dtype=xp.float32), h)
     ys = xp.repeat(xp.arange(y0, y1, dtype=xp.float32), w)
-    first = (0.5 / samples - 0.5) if samples > 1 else 0.0
-    colour, kind = paint(xs + first, ys + first)
+    first, *others = PIERCED[samples]
+    colour, kind = paint(xs + first[0], ys + first[1])
     picture = kind.reshape(h, w)
     if samples > 1:
         busy = picture == TUBE
@@ -105,23 +111,23 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
         busy[:-1] |= picture[1:] != picture[:-1]
         again = xp.nonzero(busy.ravel())[0]
         total = colour[:, again]
-        for i in range(1, samples * samples):
-            dx = (i % samples + 0.5) / samples - 0.5
-            dy = (i // samples + 0.5) / samples - 0.5
+        for dx, dy in others:
             total = total + paint(xs[again] + dx, ys[again] + dy)[0]
-        colour[:, again] = total / float(samples * samples)
+        colour[:, again] = total / float(samples)
     return colour.T.reshape(h, w, 3), picture
 
 
 def render_scene(scene: ChamberScene, size: tuple[int, int] | None = None,
-                 window: Window | None = None, xp: Any = np, samples: int = 2) -> Any:
+                 window: Window | None = None, xp: Any = np, samples: int | None = None) -> Any:
     """The photo of a scene: (H, W, 3) uint8 RGB, on the array module ``xp``.
 
     ``size`` (width, height) renders the same view with other pixels (blur and
     noise are rescaled with it); ``window`` (x0, y0, x1, y1) renders only that
-    part.
+    part.  ``samples`` rays per pixel of tube (1, 2 or 4; by default fewer where
+    pixels are small).
     """
     width, height = size or (scene.camera.width, scene.camera.height)
+    samples = samples or (2 if max(width, height) >= 1500 else 4)
     capture = scene.capture
     ratio = math.hypot(width, height) / math.hypot(scene.camera.width, scene.camera.height)
     if abs(ratio - 1) > 1e-6:

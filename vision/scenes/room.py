@@ -43,7 +43,7 @@ class RoomShader:
         for light in scene.room.lights:
             solid = 4 * math.radians(light.half_width_deg) * math.radians(light.half_height_deg)
             solid *= math.cos(math.radians(light.elevation_deg)) * 0.3 + 0.7
-            power = [float(c) * min(solid, 3.0) / math.pi for c in light.radiance]
+            power = [max(float(c), 0.0) * min(solid, 3.0) / math.pi for c in light.radiance]
             self.lamps.append(([float(v) for v in direction_of(light)], power, light))
         # Exposure: a white card facing the marks is to land at 1.
         facing = self._irradiance_facing()
@@ -71,9 +71,9 @@ class RoomShader:
     def surroundings(self, d: Triple) -> Triple:
         """Radiance of the far room in a direction (room's frame), scaled to the exposure."""
         xp, room = self.xp, self.scene.room
-        up = 0.5 + 0.5 * d[2]
+        up = xp.clip(0.5 + d[2] * float(room.horizon), 0, 1)
         up = room.floor_ambient + (1.0 - room.floor_ambient) * up
-        out = [up * (0.85 * float(a)) for a in room.ambient]
+        out = [up * float(a) for a in room.ambient]
         if self.lamps:
             az = xp.arctan2(d[0], -d[1])
             el = xp.arcsin(xp.clip(d[2], -1, 1))
@@ -92,7 +92,7 @@ class RoomShader:
                     inside = inside * xp.clip(0.5 + soft * (bar - 0.06 * pane), 0, 1)
                 for k in range(3):
                     out[k] = out[k] + inside * float(light.radiance[k])
-        return tuple(c * self.gain for c in out)  # type: ignore[return-value]
+        return tuple(xp.maximum(c, 0) * self.gain for c in out)  # type: ignore[return-value]
 
     def lit(self, normal: Triple, shade: list[Any] | None = None) -> Triple:
         """Light arriving on a matt surface (room's frame), scaled to the exposure."""
@@ -116,18 +116,25 @@ class RoomShader:
         n = d[0].shape[0]
         kind = xp.full(n, WALL, dtype=xp.int8)
         far = xp.full(n, FAR, dtype=d[0].dtype)
-        sky = self.surroundings(d)
         away = d[1] > 1e-4
         t = xp.where(away, (room.wall_y_mm - o[1]) / xp.where(away, d[1], 1.0), FAR)
-        colour = xp.stack(sky)
-        hit = xp.nonzero(away)[0]
+        # The wall is lit by this room up to about 1.5 m off, then merges with the far room.
+        x, z = o[0] + t * d[0], o[2] + t * d[2]
+        fade = xp.where(away, xp.clip(2.0 - (xp.abs(x) + xp.abs(z)) * (1 / 1500.0), 0, 1), 0.0)
+        colour = xp.zeros((3, n), dtype=d[0].dtype)
+        open_ = xp.nonzero(fade < 1.0)[0]
+        if open_.shape[0]:
+            sky = self.surroundings(tuple(c[open_] for c in d))  # type: ignore[arg-type]
+            part = 1.0 - fade[open_]
+            for k in range(3):
+                colour[k, open_] = part * sky[k]
+        hit = xp.nonzero(fade > 0.0)[0]
         if hit.shape[0]:
-            p = [o[k][hit] + t[hit] * d[k][hit] for k in range(3)]
+            p = [x[hit], o[1][hit] + t[hit] * d[1][hit], z[hit]]
             wall = self._flat(p, room.wall_rgb, room.wall_pattern, room.wall_pattern_rgb,
                               room.wall_pattern_mm, 0.0)
-            fade = xp.exp(-((p[0] ** 2 + p[2] ** 2) / 4e6))
             for k in range(3):
-                colour[k, hit] = fade * wall[k] + (1 - fade) * sky[k][hit]
+                colour[k, hit] += fade[hit] * wall[k]
             far[hit] = t[hit]
         if room.panel is not None:
             self._panel(o, d, colour, far, kind)
@@ -181,7 +188,7 @@ class RoomShader:
         half = (t.lid_mm - t.floor_mm) / 2
         out: list[Any] = []
         for direction, _, light in self.lamps:
-            if direction[1] > -0.1:
+            if direction[1] > -0.1 or max(light.radiance) <= 0:
                 out.append(None)
                 continue
             # Nearest approach of the ray towards the lamp to the chamber's axis.
@@ -263,6 +270,14 @@ class RoomShader:
         ax, ay, az = (float(v) for v in axis / length)
         r2 = float(rod.radius_mm) ** 2
         rel = [o[k] - float(a[k]) for k in range(3)]
+        # Rays that pass the rod's line by more than its radius cannot meet it.
+        nx, ny, nz = (d[1] * az - d[2] * ay, d[2] * ax - d[0] * az, d[0] * ay - d[1] * ax)
+        gap = rel[0] * nx + rel[1] * ny + rel[2] * nz
+        near = xp.nonzero(gap * gap < r2 * 1.01 * (nx * nx + ny * ny + nz * nz) + 1e-6)[0]
+        if not near.shape[0]:
+            return
+        rel = [c[near] for c in rel]
+        d = (d[0][near], d[1][near], d[2][near])
         ld = d[0] * ax + d[1] * ay + d[2] * az
         lo = rel[0] * ax + rel[1] * ay + rel[2] * az
         pd = [d[0] - ld * ax, d[1] - ld * ay, d[2] - ld * az]
@@ -282,7 +297,7 @@ class RoomShader:
         edisc = eb * eb - ec
         te = xp.where(edisc > 0, -eb - xp.sqrt(xp.maximum(edisc, 0)), FAR)
         t = xp.where(beyond, te, t)
-        hit = xp.nonzero((t > 1e-3) & (t < far) & (disc > -1e30))[0]
+        hit = xp.nonzero((t > 1e-3) & (t < far[near]))[0]
         if not hit.shape[0]:
             return
         th = t[hit]
@@ -291,6 +306,7 @@ class RoomShader:
         inv = 1.0 / float(rod.radius_mm)
         normal = ((p[0] - s * ax) * inv, (p[1] - s * ay) * inv, (p[2] - s * az) * inv)
         dirs = tuple(d[k][hit] for k in range(3))
+        hit = near[hit]
         self._paint(hit, normal, rod.rgb, rod.gloss, dirs, colour)  # type: ignore[arg-type]
         far[hit] = th
         kind[hit] = ROD
@@ -299,6 +315,11 @@ class RoomShader:
         """A solid cylinder on the chamber's axis (rays in the chamber's frame)."""
         xp = self.xp
         code, radius, low, high, rgb = part
+        aside = o[0] * d[1] - o[1] * d[0]
+        near = xp.nonzero(aside * aside < radius**2 * 1.01 * (d[0] * d[0] + d[1] * d[1]) + 1e-3)[0]
+        if not near.shape[0]:
+            return
+        o, d = tuple(c[near] for c in o), tuple(c[near] for c in d)  # type: ignore[assignment]
         qa = d[0] ** 2 + d[1] ** 2 + 1e-12
         qb = o[0] * d[0] + o[1] * d[1]
         qc = o[0] ** 2 + o[1] ** 2 - radius**2
@@ -316,13 +337,14 @@ class RoomShader:
             ok = (td > 1e-3) & (td < t) & (x * x + y * y < radius**2) & (d[2] * face < 0)
             t = xp.where(ok, td, t)
             flat = xp.where(ok, face, flat)
-        hit = xp.nonzero(t < far)[0]
+        hit = xp.nonzero(t < far[near])[0]
         if not hit.shape[0]:
             return
         th, fh = t[hit], flat[hit]
         dirs = tuple(d[k][hit] for k in range(3))
         x, y = o[0][hit] + th * dirs[0], o[1][hit] + th * dirs[1]
         wall = (1.0 - xp.abs(fh)) / radius
+        hit = near[hit]
         normal = self.turned((x * wall, y * wall, fh))
         self._paint(hit, normal, rgb, 0.03, self.turned(dirs), colour)  # type: ignore[arg-type]
         far[hit] = th

@@ -121,6 +121,8 @@ def _attempt(dice: draws.Dice, tier: str, scale: Scale,
     scene = replace(scene, **given)
     if not (in_picture(scene) and surface_in_sight(scene) and ink_contrast(scene) > 0.4):
         return None
+    if tier in ("easy", "typical") and ink_contrast_in_liquid(scene) < 0.3:
+        return None
     return _made_unreadable(dice, scene) if tier == "unreadable" else scene
 
 
@@ -279,6 +281,22 @@ def ink_contrast(scene: ChamberScene) -> float:
     ink = sum(w * c for w, c in zip(_LUMA, p.ink_rgb, strict=True))
     seen = ground * (1 - p.opacity) + ink * p.opacity
     return abs(ground - seen) / max(ground, seen, 1e-6)
+
+
+def ink_contrast_in_liquid(scene: ChamberScene) -> float:
+    """The same in front of the liquid, in the colour that shows it best."""
+    room, p, f = scene.room, scene.print, scene.fluid
+    behind = room.panel.rgb if room.panel is not None else room.wall_rgb
+    across = 2 * scene.scale.inner_radius_mm(scene.true_value)
+    best = 0.0
+    for k in range(3):
+        through = math.exp(-(f.absorption_per_mm[k] + f.scatter_per_mm) * across)
+        dimming = f.absorption_per_mm[k] + f.scatter_per_mm
+        glow = 0.8 * f.scatter_rgb[k] * f.scatter_per_mm / dimming if dimming else 0.0
+        ground = behind[k] * through + glow * (1 - through)
+        seen = ground * (1 - p.opacity) + p.ink_rgb[k] * p.opacity
+        best = max(best, abs(ground - seen) / max(ground, seen, 0.05))
+    return best
 
 
 def surface_in_sight(scene: ChamberScene) -> bool:
