@@ -1,0 +1,123 @@
+"""The tubing as a plain diagram of lines and words, for one position of the handles.
+
+Pure: a state in, a drawing out.  It is a diagram of connections and no picture
+of any device: thick lines communicate with the patient, thin lines are open
+among themselves, broken lines are closed off.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+from vision.flowpaths import FlowState, connection_sentence, open_segments
+
+WIDTH, HEIGHT = 400.0, 236.0
+_Y = 112.0
+_AT = {
+    "patient": (14.0, _Y), "patient bore": (98.0, _Y), "main bore": (196.0, _Y),
+    "chamber": (286.0, _Y), "sampling port": (98.0, 176.0), "pressure port": (196.0, 48.0),
+    "bag": (286.0, 200.0), "air": (286.0, 48.0),
+}
+#: Every piece of tubing: its two ends, and the two nodes whose joining opens it.
+_PIECES = (
+    ("patient", "patient bore"), ("patient bore", "sampling port"), ("patient bore", "main bore"),
+    ("main bore", "pressure port"), ("main bore", "chamber"), ("chamber", "bag"),
+    ("chamber", "air"),
+)
+
+
+@dataclass(frozen=True)
+class Schematic:
+    """An SVG in one colour and its content in words."""
+
+    svg: str
+    title: str
+
+
+def schematic(state: FlowState) -> Schematic:
+    """Draw the tubing with the handles at ``state``."""
+    joined = {frozenset(pair) for pair in open_segments(state)}
+    with_patient = _nodes_with_patient(joined)
+    parts = []
+    for a, b in _PIECES:
+        is_open = frozenset((a, b)) in joined
+        parts.append(_tube(a, b, is_open, is_open and a in with_patient and b in with_patient))
+    parts += [_bar(*bar) for bar in _closed_arms(state)]
+    parts += _places()
+    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" '
+           f'width="{WIDTH:.0f}" height="{HEIGHT:.0f}" fill="none" stroke="black" '
+           'stroke-linecap="round" font-family="system-ui, sans-serif">'
+           f'{"".join(parts)}</svg>')
+    return Schematic(svg, f"Diagram of the tubing. {state.sentence} {connection_sentence(state)}")
+
+
+def _nodes_with_patient(joined: set[frozenset[str]]) -> set[str]:
+    """Nodes, stopcock bores included, to which an open way leads from the patient."""
+    seen, grown = {"patient"}, True
+    while grown:
+        more = {n for pair in joined if pair & seen and "air" not in pair for n in pair} - seen
+        seen |= more
+        grown = bool(more)
+    return seen
+
+
+def _tube(a: str, b: str, is_open: bool, with_patient: bool) -> str:
+    (x1, y1), (x2, y2) = _edge(a, b), _edge(b, a)
+    style = ('stroke-width="7"' if with_patient else 'stroke-width="2.4"' if is_open
+             else 'stroke-width="1.4" stroke-dasharray="2 6"')
+    return f'<path d="M{x1:g} {y1:g}L{x2:g} {y2:g}" {style}/>'
+
+
+def _edge(node: str, toward: str) -> tuple[float, float]:
+    """Where a tube begins: at the chamber's wall, else at the node itself."""
+    (x, y), (to_x, to_y) = _AT[node], _AT[toward]
+    if node != "chamber":
+        return x, y
+    return (x - 17, y) if to_x < x else (x, y + 22 if to_y > y else y - 22)
+
+
+def _closed_arms(state: FlowState) -> list[tuple[float, float, bool]]:
+    """Where a bar stands across a tube: (x, y, tube is horizontal)."""
+    (ax, ay), (bx, by), (cx, cy) = _AT["patient bore"], _AT["main bore"], _AT["chamber"]
+    bars = {
+        ("p", "patient"): (ax - 24, ay, True), ("p", "main stopcock"): (ax + 24, ay, True),
+        ("p", "sampling port"): (ax, ay + 24, False),
+        ("m", "patient line"): (bx - 24, by, True), ("m", "chamber"): (bx + 24, by, True),
+        ("m", "pressure port"): (bx, by - 24, False),
+    }
+    found = [bars[key] for key in (("p", state.patient_stopcock), ("m", state.main_stopcock))
+             if key in bars]
+    if not state.outlet_open:
+        found.append((cx, cy + 52, False))
+    if not state.vent_open:
+        found.append((cx, cy - 42, False))
+    return found
+
+
+def _bar(x: float, y: float, across_horizontal: bool) -> str:
+    d = f"M{x:g} {y - 11:g}v22" if across_horizontal else f"M{x - 11:g} {y:g}h22"
+    return f'<path d="{d}" stroke-width="4.5"/>'
+
+
+def _places() -> list[str]:
+    ax, ay = _AT["patient bore"]
+    bx, by = _AT["main bore"]
+    cx, cy = _AT["chamber"]
+    circles = "".join(f'<circle cx="{x:g}" cy="{y:g}" r="9" stroke-width="2"/>'
+                      for x, y in ((ax, ay), (bx, by)))
+    chamber = f'<path d="M{cx - 17:g} {cy - 22:g}h34v44h-34z" stroke-width="2"/>'
+    return [
+        circles, chamber,
+        _word(8, ay - 14, "patient"), _word(ax - 40, 196, "sampling port"),
+        _word(bx - 42, 38, "pressure port"), _word(cx - 14, 38, "vent"),
+        _word(cx + 24, cy + 5, "chamber"), _word(cx + 14, 178, "outlet"),
+        _word(cx - 12, 220, "bag"), _word(ax - 34, ay - 34, "patient-line"),
+        _word(ax - 34, ay - 18, "stopcock"), _word(bx - 22, by + 28, "main"),
+        _word(bx - 22, by + 44, "stopcock"),
+    ]
+
+
+def _word(x: float, y: float, text: str) -> str:
+    return (f'<text x="{x:g}" y="{y:g}" font-size="14" fill="black" stroke="none">'
+            f'{escape(text)}</text>')
