@@ -1,0 +1,30 @@
+"""The speed bench: its picture, its fresh processes, and what counts as met."""
+
+from __future__ import annotations
+
+import io
+from dataclasses import replace
+
+import pytest
+from PIL import Image
+
+from vision.accuracy import speed
+
+FAST = speed.Speed(12.2, 3.0, "read", 0.1, 0.25, 2.5, 400.0, 0.1, 4.0)
+
+
+def test_the_picture_has_twelve_megapixels_and_a_focal_length():
+    with Image.open(io.BytesIO(speed.twelve_megapixel_jpeg(size=(120, 160)))) as image:
+        assert image.size == (3024, 4032)
+        assert image.getexif().get_ifd(0x8769)[0xA405] == 26
+
+
+@pytest.mark.parametrize(("change", "met"), [
+    ({}, True), ({"times_decode": 3.01}, False), ({"memory_mb": 601}, False),
+    ({"import_s": 0.61}, False), ({"times_decode": 3.0, "memory_mb": 600, "import_s": 0.6}, True)])
+def test_each_requirement_counts(change, met):
+    assert replace(FAST, **change).met is met
+
+
+def test_import_is_timed_in_a_process_of_its_own():
+    assert 0 < speed.import_seconds(1) < 60
