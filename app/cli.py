@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "threshold": "the pressure at which the drain opens, in both units",
     "scenes": "write ray-traced photos of chambers with their true values",
     "scales": "list the scales that come with it, or check a scale file",
+    "verify": "check that no entry of the record was changed or removed",
     "benchmark": "measure the reading accuracy on a set of labelled images",
 }
 

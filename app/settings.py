@@ -18,6 +18,14 @@ def data_dir() -> Path:
     return Path(given).expanduser() if given else user_data_dir()
 
 
+def record_place(given: str | None = None) -> str:
+    """Where the record is: a database's address as given, or a folder's path."""
+    place = (given or os.environ.get(DATA_VARIABLE, "")).strip()
+    if "://" in place:
+        return place
+    return str(Path(given).expanduser() if given else data_dir())
+
+
 def user_data_dir() -> Path:
     """The usual place for a program's data of this user on this system."""
     home = Path.home()

@@ -276,6 +276,39 @@ def test_serve_answers_on_this_machine_from_any_folder(tmp_path: Path) -> None:
     assert oct((tmp_path / "ward").stat().st_mode & 0o777) == "0o700"
 
 
+# --- verify
+
+def test_verify_tells_a_whole_record_from_a_changed_one(
+        tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    import sqlite3
+
+    from app.records import BedCode, EventDraft, Initials, Store, confirm
+
+    ward = tmp_path / "ward"
+    assert main(["verify", "--data", str(ward)]) == 2
+    assert capsys.readouterr().err.startswith("There is no record")
+    assert not ward.exists(), "a check must not make what it checks"
+    store = Store.open(ward)
+    for before in ("58", "40"):
+        store.add(confirm(EventDraft("chamber-emptied", before_ml=before, after_ml="0"),
+                          by=Initials("M.K."), bed=BedCode("QUAY-3")))
+    assert main(["verify", "--data", str(ward), "--json"]) == 0
+    facts = json.loads(capsys.readouterr().out)
+    assert facts["ok"] and facts["entries"] == 2
+    assert main(["verify", "--data", str(ward), "--expected", f"2:{facts['head']}"]) == 0
+    assert main(["verify", "--data", str(ward), "--expected", f"2:{'0' * 64}"]) == 3
+    assert main(["verify", "--data", str(ward), "--expected", "2"]) == 2
+    capsys.readouterr()
+
+    with sqlite3.connect(ward / "record.sqlite3") as by_hand:
+        for (trigger,) in by_hand.execute(
+                "SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+            by_hand.execute(f'DROP TRIGGER "{trigger}"')
+        by_hand.execute("UPDATE entry SET initials = 'X.Y.' WHERE number = 1")
+    assert main(["verify", "--data", str(ward)]) == 3
+    assert "1" in capsys.readouterr().out
+
+
 def test_the_test_photo_is_what_these_tests_think(photo: str) -> None:
     loaded = load_photo(photo)
     assert (loaded.width, loaded.height, loaded.camera.focal_35mm) == (160, 240, 26)

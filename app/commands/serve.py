@@ -15,7 +15,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from app.settings import DATA_VARIABLE, data_dir
+from app.settings import DATA_VARIABLE, data_dir, record_place
 from vision.errors import InputError
 
 
@@ -93,7 +93,7 @@ def prepare_place(given: str | None) -> tuple[str, str]:
     """Where the record is kept, and how that is told: a folder or a database's address."""
     if given is not None and not given.strip():
         raise InputError("--data: name a folder.")
-    address = (given or os.environ.get(DATA_VARIABLE, "")).strip()
+    address = record_place(given)
     if "://" in address:
         from app.records.engine import database_url
 
