@@ -1,0 +1,417 @@
+"""Reading the numerals printed beside the long marks.
+
+A small convolutional network slides along a rectified grey patch and says, column
+by column, which digit stands there or none.  The probability of a whole text is
+the sum over all ways in which its digits can follow each other along the patch
+(connectionist temporal classification: A. Graves et al., ICML 2006), so nobody has
+to know where in the patch the label stands.
+
+The reader does not decide.  It gives evidence, in nats, for each text that a
+patch could show; the ladder adds the evidence of all its labels for each way of
+numbering the marks, and :func:`settle_numbering` says whether one way stands out
+beyond doubt.  A label that is covered or cannot be read counts for nothing, and
+no single label can settle anything.
+
+The network was taught with digits drawn from font files only
+(``vision/training/numerals.py``).  It runs in NumPy: it is small enough, has no
+state and may be used by several threads at once.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Literal
+
+import numpy as np
+
+from vision.errors import InputError
+
+ALPHABET = "0123456789.-"  # class k + 1 of the network; class 0 is "between digits"
+NET_HEIGHT = 40  # px, every patch is brought to this height
+NET_STRETCH = 1.6  # columns per row unit: digits seen from the side are narrow
+LEVEL_BOX = (31, 63)  # px, neighbourhood over which brightness and contrast are levelled
+LEVEL_FLOOR = 0.15  # share of the patch's own contrast below which nothing is amplified
+STRIDE = 2  # columns of the patch per column of the network's answer
+MAX_ASPECT = 12.0  # a wider patch is no label patch
+MIN_SIDE = 6  # px
+GROUP = 3  # patches in one product: their windows still fit the processor's cache
+
+# Share of labels that are read as a wrong text although nothing seems wrong with
+# them.  The value is several times what fonts kept out of training show, because real
+# prints and photos always differ from drawn ones.
+MISREAD = 0.05
+# Probability that a readable label shows one given text when nothing is known of
+# it: about a hundred texts (0 to 99) are usual on a scale.
+CHANCE = 0.01
+CLEAR = 2.0  # nats (odds of 7 to 1): from here on a patch agrees or contradicts
+
+# What it takes to call a numbering settled, see settle_numbering.
+SETTLED_MARGIN = 9.0  # nats
+SETTLED_LABELS = 2
+
+Verdict = Literal["settled", "unsettled"]
+
+
+@dataclass(frozen=True)
+class PatchEvidence:
+    """What one patch says.
+
+    ``scores``: candidate text -> evidence in nats that the patch shows it, against
+    "it shows any other text"; within [log(MISREAD), log(1 / CHANCE)], 0 where the patch
+    says nothing.  "" (nothing is printed there) is always among them.
+    ``unreadable``: probability that there is nothing to be read.
+    ``text``, ``confidence``: the free reading; "" and 0 where nothing was read.
+    """
+
+    scores: Mapping[str, float]
+    unreadable: float
+    text: str
+    confidence: float
+
+
+@dataclass(frozen=True)
+class NumeralEvidence:
+    """What all patches of a ladder say, in the order in which they were given."""
+
+    patches: tuple[PatchEvidence, ...]
+
+    def total(self, texts: Sequence[str | None]) -> float:
+        """Evidence (nats) that patch i shows ``texts[i]``, summed over the patches.
+
+        ``None`` or "" means that nothing is printed there.  A text that was not
+        among the candidates of its patch is a programming error (KeyError).
+        """
+        return sum(p.scores[t or ""] for p, t in self._pairs(texts))
+
+    def agreeing(self, texts: Sequence[str | None]) -> int:
+        """How many patches clearly show the text that is expected of them."""
+        return sum(bool(t) and p.scores[t or ""] > CLEAR for p, t in self._pairs(texts))
+
+    def contradicting(self, texts: Sequence[str | None]) -> int:
+        """How many patches clearly show something else than what is expected."""
+        return sum(p.scores[t or ""] < -CLEAR for p, t in self._pairs(texts))
+
+    def _pairs(self, texts: Sequence[str | None]) -> list[tuple[PatchEvidence, str | None]]:
+        if len(texts) != len(self.patches):
+            raise InputError("One text is needed for each patch.")
+        return list(zip(self.patches, texts, strict=True))
+
+
+@dataclass(frozen=True)
+class NumberingVerdict:
+    """The outcome over all ways of numbering the marks.
+
+    ``best``: key of the strongest hypothesis (None when there was none to compare).
+    ``margin``: its lead over the second, nats; ``odds`` the same as odds to 1.
+    ``verdict``: "settled" only when the numerals alone prove ``best``.
+    ``agreeing``, ``contradicting``: labels that clearly speak for and against ``best``.
+    ``reason``: one sentence why it is not settled, "" when it is.
+    """
+
+    best: Hashable | None
+    margin: float
+    verdict: Verdict
+    agreeing: int
+    contradicting: int
+    reason: str = ""
+
+    @property
+    def odds(self) -> float:
+        """Posterior odds of the best against the second, equal chances beforehand."""
+        return math.exp(min(self.margin, 700.0))
+
+
+# ---------------------------------------------------------------- what the ladder calls
+
+
+def read_numerals(
+    patches: Sequence[np.ndarray | None], candidates: Sequence[Sequence[str | None]]
+) -> NumeralEvidence:
+    """Weigh, for each patch, every text that it could show.
+
+    ``patches``: (h, w) grey, uint8 or float of any range, dark print on a lighter
+    ground, digits upright, their height between about 0.3 and 0.8 of h, the label
+    anywhere along the width; None where a label is out of the picture.
+    ``candidates``: per patch the texts that some numbering would put there.
+    All of it works in grey-value ratios: gain and offset of the picture do not matter.
+    """
+    if len(patches) != len(candidates):
+        raise InputError("One list of candidate texts is needed for each patch.")
+    answers = _log_probabilities([_checked(p) for p in patches])
+    for texts in candidates:
+        for text in texts:
+            _classes(text or "")
+    return NumeralEvidence(tuple(_evidence(answers, candidates)))
+
+
+def read_one(patch: np.ndarray | None) -> tuple[str, float]:
+    """Free reading of one patch: its text and the probability that it is right.
+
+    ("", 0.0) when nothing can be read.  The text is a plain number such as "45",
+    "7.5" or "-2"; see :func:`read_numerals` for the patch.
+    """
+    found = _evidence(_log_probabilities([_checked(patch)]), [()])[0]
+    return found.text, found.confidence
+
+
+def settle_numbering(
+    evidence: NumeralEvidence, hypotheses: Mapping[Hashable, Sequence[str | None]],
+    prior: Mapping[Hashable, float] | None = None,
+) -> NumberingVerdict:
+    """Whether the numerals prove one of several ways of numbering the marks.
+
+    ``hypotheses``: key -> the text that each patch shows under it (None: none printed).
+    ``prior``: key -> log prior weight from other cues, only used for ``best`` and
+    ``margin``, never for the proof by the numerals themselves.
+
+    Settled needs all three: a lead of at least SETTLED_MARGIN nats over every other
+    hypothesis, at least SETTLED_LABELS labels that clearly agree, and more evidence for
+    than against it in absolute terms (so that the labels of another scale settle
+    nothing).  Since one misread label moves the difference of two hypotheses by at most
+    log(1 / CHANCE) - log(MISREAD) = 7.6 nats, no single label can settle a numbering and
+    no single misreading can overturn a settled one unnoticed.
+    """
+    if not hypotheses:
+        return NumberingVerdict(None, 0.0, "unsettled", 0, 0, "There was no numbering to compare.")
+    keys = list(hypotheses)
+    scores = np.array([evidence.total(hypotheses[k]) for k in keys])
+    judged = scores + np.array([(prior or {}).get(k, 0.0) for k in keys])
+    order = np.argsort(-judged, kind="stable")
+    best = keys[order[0]]
+    lead = float(judged[order[0]] - judged[order[1]]) if len(keys) > 1 else math.inf
+    agreeing = evidence.agreeing(hypotheses[best])
+    contradicting = evidence.contradicting(hypotheses[best])
+    others = np.delete(scores, order[0])
+    own_lead = float(scores[order[0]] - others.max()) if len(others) else math.inf
+    if agreeing == 0:
+        reason = "No printed number could be read."
+    elif agreeing < SETTLED_LABELS:
+        reason = "Too few printed numbers could be read."
+    elif scores[order[0]] <= 0 or contradicting * 2 >= agreeing:
+        reason = "The printed numbers fit no numbering of this scale."
+    elif own_lead < SETTLED_MARGIN:
+        reason = "The printed numbers fit more than one numbering."
+    else:
+        reason = ""
+    return NumberingVerdict(best, lead, "unsettled" if reason else "settled",
+                            agreeing, contradicting, reason)
+
+
+# ---------------------------------------------------------------- patches
+
+
+def _checked(patch: np.ndarray | None) -> np.ndarray | None:
+    """A float32 patch, or None when there is nothing in it to look at."""
+    if patch is None:
+        return None
+    patch = np.asarray(patch)
+    if patch.ndim != 2:
+        raise InputError("A label patch is a grey picture of two dimensions.")
+    patch = patch.astype(np.float32)
+    if min(patch.shape) < MIN_SIDE or patch.shape[1] > MAX_ASPECT * patch.shape[0]:
+        return None
+    if not np.isfinite(patch).all() or float(np.ptp(patch)) == 0.0:
+        return None
+    return patch
+
+
+def _resized(patch: np.ndarray) -> np.ndarray:
+    """The patch at the network's height, its width stretched."""
+    import cv2
+
+    h, w = patch.shape
+    if h > 2 * NET_HEIGHT:  # halve first: plain interpolation would skip rows
+        patch = cv2.resize(patch, (max(round(w * NET_HEIGHT * 2 / h), 4), 2 * NET_HEIGHT),
+                           interpolation=cv2.INTER_AREA)
+    columns = max(int(round(w / h * NET_HEIGHT * NET_STRETCH)), 8)
+    how = cv2.INTER_AREA if columns < patch.shape[1] else cv2.INTER_LINEAR
+    return np.asarray(cv2.resize(patch, (columns, NET_HEIGHT), interpolation=how))
+
+
+def _level(patch: np.ndarray) -> np.ndarray:
+    """Brightness and contrast brought to one level everywhere in the patch."""
+    import cv2
+
+    def total(a: np.ndarray) -> np.ndarray:
+        return np.asarray(cv2.boxFilter(a, -1, LEVEL_BOX[::-1], normalize=False,
+                                        borderType=cv2.BORDER_CONSTANT))
+
+    count = total(np.ones_like(patch))
+    d = patch - total(patch) / count
+    power = total(d * d) / count
+    whole = float(np.mean(d * d))
+    if whole <= 0:
+        return np.zeros_like(patch)
+    return np.asarray(d / np.sqrt(power + LEVEL_FLOOR * whole), dtype=np.float32)
+
+
+# ---------------------------------------------------------------- the network
+
+
+@lru_cache(maxsize=1)
+def _weights() -> list[tuple[np.ndarray, np.ndarray]]:
+    """Kernels (kh, kw, in, out) and biases, in order."""
+    with (files("vision") / "data" / "numerals" / "net.npz").open("rb") as stream:
+        data = np.load(stream)
+        count = len(data.files) // 2
+        return [(data[f"w{k}"].astype(np.float32), data[f"b{k}"]) for k in range(count)]
+
+
+# stride and dilation (rows, columns) of each layer; rows are padded except in the layer
+# that takes in the whole height
+_STRIDES = ((2, 2), (2, 1), (1, 1), (2, 1), (1, 1), (1, 1), (1, 1), (1, 1))
+_DILATIONS = (1, 1, 1, 1, 1, 2, 4, 1)
+
+
+def _convolve(x: np.ndarray, w: np.ndarray, b: np.ndarray, stride: tuple[int, int],
+              dilation: int) -> np.ndarray:
+    """x (in, B, H, W) -> (out, B, H', W'): zero-padded cross-correlation, one product.
+
+    Channels come first so that whole rows of columns are copied at a time.
+    """
+    kh, kw, cin, cout = w.shape
+    _, batch, height, width = x.shape
+    ph = kh // 2 if kh < height else 0
+    pw = (kw // 2) * dilation
+    padded = np.zeros((cin, batch, height + 2 * ph, width + 2 * pw), np.float32)
+    padded[:, :, ph: ph + height, pw: pw + width] = x
+    rows = (height + 2 * ph - kh) // stride[0] + 1
+    cols = (width + 2 * pw - (kw - 1) * dilation - 1) // stride[1] + 1
+    window = np.empty((kh, kw, cin, batch, rows, cols), np.float32)
+    for i in range(kh):
+        for j in range(kw):
+            left = j * dilation
+            window[i, j] = padded[:, :, i: i + (rows - 1) * stride[0] + 1: stride[0],
+                                  left: left + (cols - 1) * stride[1] + 1: stride[1]]
+    y = w.reshape(-1, cout).T @ window.reshape(kh * kw * cin, -1)
+    y += b[:, None]
+    return y.reshape(cout, batch, rows, cols)
+
+
+def _run(x: np.ndarray) -> np.ndarray:
+    """Levelled patches (B, NET_HEIGHT, W) -> log probabilities (B, W / STRIDE, classes)."""
+    y = x[None]
+    layers = _weights()
+    for k, (w, b) in enumerate(layers):
+        y = _convolve(y, w, b, _STRIDES[k], _DILATIONS[k])
+        if k < len(layers) - 1:
+            np.maximum(y, 0, out=y)
+    y = y[:, :, 0].transpose(1, 2, 0)
+    y = y - y.max(-1, keepdims=True)
+    return np.asarray(y - np.log(np.exp(y).sum(-1, keepdims=True)))
+
+
+def _log_probabilities(patches: list[np.ndarray | None]) -> list[np.ndarray | None]:
+    """Per patch the (columns, classes) log probabilities; None stays None."""
+    ready = [None if p is None else _level(_resized(p)) for p in patches]
+    widths = [0 if p is None else p.shape[1] for p in ready]
+    if not any(widths):
+        return [None] * len(patches)
+    used = [i for i, w in enumerate(widths) if w]
+    wide = -(-max(widths) // STRIDE) * STRIDE
+    batch = np.zeros((len(used), NET_HEIGHT, wide), np.float32)
+    for row, i in zip(batch, used, strict=True):
+        row[:, : widths[i]] = ready[i]
+    out: list[np.ndarray | None] = [None] * len(patches)
+    for first in range(0, len(used), GROUP):
+        for answer, i in zip(_run(batch[first: first + GROUP]), used[first: first + GROUP],
+                             strict=True):
+            out[i] = answer[: -(-widths[i] // STRIDE)]
+    return out
+
+
+# ---------------------------------------------------------------- texts
+
+
+def _classes(text: str) -> list[int]:
+    try:
+        return [ALPHABET.index(c) + 1 for c in text]
+    except ValueError:
+        raise InputError(f"'{text}' is not a number that a mark could carry.") from None
+
+
+def _text_log_probabilities(
+    answers: Sequence[np.ndarray], texts: Sequence[Sequence[str]]
+) -> list[np.ndarray]:
+    """log P(text | patch) of each text of each patch: the sum over all its paths.
+
+    ``answers``: per patch (T, classes) log probabilities.  Forward recursion, all
+    patches and texts side by side; a patch that ends early goes on with certain gaps.
+    """
+    codes = [[_classes(t) for t in row] for row in texts]
+    most = max((len(row) for row in codes), default=0)
+    longest = max((len(c) for row in codes for c in row), default=0)
+    steps = max((len(a) for a in answers), default=0)
+    shape = (len(answers), most, 2 * longest + 2)  # gap, digit, gap, digit, ..., gap, spare
+    states = np.zeros(shape, int)
+    ends = np.zeros(shape[:2], int)
+    for i, row in enumerate(codes):
+        for j, code in enumerate(row):
+            states[i, j, 1: 2 * len(code): 2] = code
+            ends[i, j] = 2 * len(code)
+    follows = np.zeros(shape)  # 1 where a digit may follow another one without a gap
+    follows[..., 3::2] = (states[..., 3::2] != states[..., 1:-2:2]) & (states[..., 3::2] > 0)
+    certain = np.zeros((len(answers), steps, len(ALPHABET) + 1))
+    certain[..., 0] = 1.0
+    for i, answer in enumerate(answers):
+        certain[i, : len(answer)] = np.exp(answer)
+    chance = np.take_along_axis(
+        certain, states.reshape(len(answers), 1, -1), 2).reshape(len(answers), steps, *shape[1:])
+    alpha = np.zeros(shape)
+    alpha[..., :2] = chance[:, 0, :, :2]
+    scale = np.zeros(shape[:2])
+    for step in range(1, steps):
+        moved = alpha.copy()
+        moved[..., 1:] += alpha[..., :-1]
+        moved[..., 2:] += alpha[..., :-2] * follows[..., 2:]
+        alpha = moved * chance[:, step]
+        if step % 16 == 0 or step == steps - 1:  # keeps tiny numbers from vanishing
+            total = np.maximum(alpha.sum(2), 1e-280)
+            alpha /= total[..., None]
+            scale += np.log(total)
+    last = np.take_along_axis(alpha, ends[..., None], 2)[..., 0]
+    before = np.take_along_axis(alpha, np.maximum(ends - 1, 0)[..., None], 2)[..., 0]
+    whole = scale + np.log(np.maximum(last + np.where(ends > 0, before, 0.0), 1e-280))
+    return [row[: len(c)] for row, c in zip(whole, codes, strict=True)]
+
+
+def _likeliest_path(answer: np.ndarray) -> str:
+    """The text of the likeliest class in each column."""
+    best = answer.argmax(1)
+    keep = best[np.insert(np.diff(best) != 0, 0, True)]
+    return "".join(ALPHABET[c - 1] for c in keep if c > 0)
+
+
+def _is_number(text: str) -> bool:
+    body = text.removeprefix("-")
+    whole, dot, part = body.partition(".")
+    if not whole.isdigit() or (len(whole) > 1 and whole[0] == "0") or len(whole) > 3:
+        return False
+    return part.isdigit() if dot else True
+
+
+def _evidence(
+    answers: Sequence[np.ndarray | None], candidates: Sequence[Sequence[str | None]]
+) -> list[PatchEvidence]:
+    """Scores and free reading of each patch from the network's answers."""
+    wanted = [sorted({t or "" for t in texts} | {""}) for texts in candidates]
+    out = [PatchEvidence(dict.fromkeys(w, 0.0), 1.0, "", 0.0) for w in wanted]
+    seen = [i for i, a in enumerate(answers) if a is not None]
+    some = [a for a in answers if a is not None]
+    free = [_likeliest_path(a) for a in some]
+    asked = [[*wanted[i], text] for i, text in zip(seen, free, strict=True)]
+    for i, text, chance in zip(seen, free, _text_log_probabilities(some, asked), strict=True):
+        of = dict(zip(asked[seen.index(i)], np.exp(np.minimum(chance, 0.0)).tolist(), strict=True))
+        nothing = of[""]
+        scores = {}
+        for t in wanted[i]:
+            weight = nothing + (of[t] / CHANCE if t else 0.0)
+            scores[t] = math.log((1 - MISREAD) * min(weight, 1 / CHANCE) + MISREAD)
+        readable = bool(text) and of[text] > nothing and _is_number(text)
+        out[i] = PatchEvidence(scores, nothing, text if readable else "",
+                               of[text] if readable else 0.0)
+    return out
