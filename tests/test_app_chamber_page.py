@@ -17,7 +17,9 @@ from chamber_page import (
 )
 
 from app.records import Store
-from app.ui.pictures import close_up_box
+from vision.errors import InputError
+from vision.overlay import chamber_box
+from vision.photo import load_photo
 from vision.scale import shipped_scales
 
 PHOTO, OTHER = photo_file(1), photo_file(2)
@@ -335,10 +337,28 @@ def test_a_number_given_for_a_mark_goes_to_the_reader(monkeypatch, store):
     page.at.button(key=f"again-{key}").click()  # typed and pressed at once, as on a phone
     page.run()
     value, (x, y) = reader.asked[1][3]
-    left, top, right, bottom = close_up_box(ASKING, 160, 200)
+    left, top, right, _bottom = chamber_box(load_photo(PHOTO), ASKING)
     assert value == 20
     assert x == pytest.approx((left + right - 1) / 2) and y == pytest.approx(top)
     assert "The numbering rests on the value typed by the person" in page.text()
+
+
+def test_an_answer_that_cannot_be_used_leaves_the_question_standing(monkeypatch, store):
+    def refuses_number(photo, scale, *, near=None, number=None):
+        if number is not None:
+            raise InputError("The scale has no such mark.")
+        return ASKING
+
+    install(monkeypatch, refuses_number)
+    page = Page().to_the_reading(PHOTO)
+    key = f"{page.key}-0"
+    for field, text in (("across", "50"), ("down", "50"), ("mark", "7")):
+        page.at.text_input(key=f"{field}-{key}").input(text)
+    page.at.button(key=f"again-{key}").click()
+    page.run()
+    assert "The scale has no such mark." in page.text()
+    assert page.state.reading is ASKING
+    assert page.at.button(key=f"again-{page.key}-1")
 
 
 def test_an_answer_does_not_outlive_its_photo(monkeypatch, store):

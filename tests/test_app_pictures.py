@@ -6,14 +6,9 @@ import numpy as np
 import pytest
 from PIL import Image
 
-from app.ui.pictures import LONGEST_PX, close_up_box, screen_copy, surface_box, to_photo, with_cross
-from vision.reading import Trace, VolumeReading
+from app.ui.pictures import LONGEST_PX, band_around, screen_copy, to_photo, with_cross
 
 RNG = np.random.default_rng(20260307)
-
-
-def reading_with(points):
-    return VolumeReading("read", "mL", 1.0, "quay-60", traces=(Trace("surface", points),))
 
 
 def test_a_large_photo_becomes_a_small_jpeg_without_camera_data():
@@ -46,13 +41,6 @@ def test_a_tap_before_the_picture_has_a_size_is_no_tap():
     assert to_photo((0, 0), (0, 0), (0, 0, 100, 100)) is None
 
 
-def test_the_close_up_holds_everything_traced_and_stays_inside():
-    points = np.array([[100.0, 5.0], [300.0, 890.0]])
-    left, top, right, bottom = close_up_box(reading_with(points), 640, 900)
-    assert 0 <= left < 100 and 300 < right <= 640
-    assert top == 0 and bottom == 900
-
-
 def test_the_cross_shows_the_place_and_leaves_it_free():
     plain = np.full((300, 240, 3), 90, np.uint8)
     drawn = with_cross(plain, (100.0, 150.0))
@@ -66,15 +54,8 @@ def test_a_cross_at_the_edge_stays_in_the_picture(corner):
     assert with_cross(np.zeros((300, 240, 3), np.uint8), corner).shape == (300, 240, 3)
 
 
-def test_the_nearest_view_is_around_the_reading_line():
-    points = np.array([[200.0, 100.0], [300.0, 900.0]])
-    near = VolumeReading("read", "mL", 1.0, "quay-60", surface_px=(250.0, 700.0),
-                         traces=(Trace("axis", points),))
-    left, top, right, bottom = surface_box(near, 640, 1000)
-    assert top < 700 < bottom and bottom - top < 400
-    half = surface_box(near, 320, 500, reduced=2)
-    assert np.allclose(np.multiply(half, 2), (left, top, right, bottom), atol=14)
-
-
-def test_without_traces_there_is_no_close_up():
-    assert close_up_box(VolumeReading("refused", "mL", 1.0, "quay-60"), 640, 900) is None
+@pytest.mark.parametrize("share", [0.0, 0.03, 0.5, 0.99, 1.0])
+def test_the_band_around_a_height_stays_inside_and_holds_it(share):
+    left, top, right, bottom = band_around(np.zeros((1400, 600, 3), np.uint8), share)
+    assert (left, right, bottom - top) == (0, 600, 420)
+    assert 0 <= top <= min(1399, share * 1400) <= bottom <= 1400

@@ -11,8 +11,6 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image
 
-from vision.reading import VolumeReading
-
 LONGEST_PX = 1400
 
 #: left, top, right, bottom in pixels; right and bottom are the first ones outside.
@@ -76,34 +74,9 @@ def _fill(rgb: np.ndarray, left: int, top: int, right: int, bottom: int, shade: 
     rgb[max(0, top): max(0, bottom + 1), max(0, left): max(0, right + 1)] = shade
 
 
-def surface_box(
-    reading: VolumeReading, width: int, height: int, reduced: float = 1
-) -> Box | None:
-    """As :func:`close_up_box`, of the part of the chamber around the reading line."""
-    whole = close_up_box(reading, width, height, reduced)
-    if whole is None or reading.surface_px is None:
-        return None
-    left, top, right, bottom = whole
-    middle = reading.surface_px[1] / reduced
-    half = max(0.14 * (bottom - top), 0.35 * (right - left))
-    top, bottom = int(max(0, middle - half)), int(min(height, middle + half))
-    return (left, top, right, bottom) if bottom - top >= 16 else None
-
-
-def close_up_box(
-    reading: VolumeReading, width: int, height: int, reduced: float = 1
-) -> Box | None:
-    """(left, top, right, bottom) around everything the reading traced, with a margin,
-    in a picture of ``width`` x ``height`` pixels, each ``reduced`` photo pixels wide;
-    None where nothing was traced."""
-    points = [t.points_px for t in reading.traces if len(t.points_px)]
-    if not points:
-        return None
-    xy = np.concatenate(points) / reduced
-    low, high = xy.min(axis=0), xy.max(axis=0)
-    margin = 0.12 * float((high - low).max()) + 12
-    left, top = (int(max(0, c - margin)) for c in low)
-    right, bottom = int(min(width, high[0] + margin)), int(min(height, high[1] + margin))
-    if right - left < 16 or bottom - top < 16:
-        return None
-    return left, top, right, bottom
+def band_around(rgb: np.ndarray, share: float) -> Box:
+    """The band of a tall picture around the height ``share`` (0 top, 1 bottom)."""
+    height, width = rgb.shape[:2]
+    half = max(24, round(0.15 * height))
+    top = min(max(0, round(share * height) - half), max(0, height - 2 * half))
+    return 0, top, width, min(height, top + 2 * half)

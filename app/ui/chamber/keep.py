@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from app.ui import ledger
 from app.ui.chamber.state import ChamberState
-from app.ui.pictures import close_up_box, screen_copy
+from app.ui.pictures import screen_copy
+from vision.overlay import chamber_box
 
 
 def picture(state: ChamberState, number: int) -> str:
@@ -16,9 +17,7 @@ def picture(state: ChamberState, number: int) -> str:
     photo, reading = state.photo, state.reading
     if photo is None or reading is None:
         return ""
-    box = close_up_box(reading, photo.width, photo.height)
-    if box is None:
-        return ""
+    box = chamber_box(photo, reading)
     folder = ledger.picture_folder()
     if folder is None:
         return " Pictures are not kept here; the entry is whole."

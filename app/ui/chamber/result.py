@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import numpy as np
 import streamlit as st
 
 from app.ui import blocks, guard
@@ -10,9 +9,9 @@ from app.ui.chamber import words
 from app.ui.chamber.state import DRAWN, ChamberState
 from app.ui.chamber.steps import plain_picture
 from app.ui.number import decimal_field, parse_decimal, show_number
-from app.ui.pictures import close_up_box, screen_copy, surface_box
+from app.ui.pictures import ScreenCopy, band_around, screen_copy
 from app.ui.tap import chosen_point, tap_point
-from vision import volume
+from vision import overlay, volume
 from vision.budget import combined_standard_uncertainty
 from vision.photo import Photo
 from vision.reading import VolumeReading
@@ -29,8 +28,12 @@ def ask_the_tool(state: ChamberState) -> None:
     photo, scale = state.photo, state.scale
     assert photo is not None and scale is not None
     with st.spinner("Reading the photo"):
-        state.reading, state.reading_problem = guard.in_words(
+        reading, problem = guard.in_words(
             lambda: volume.read_volume(photo, scale, near=state.near, number=state.number))
+    if reading is None and state.asked is not None:
+        state.take_back_answer(problem)
+    else:
+        state.reading, state.reading_problem = reading, problem
 
 
 def value_cards(state: ChamberState) -> None:
@@ -100,18 +103,12 @@ def pictures(state: ChamberState) -> None:
         plain_picture(state)
         return
     if WHOLE not in state.copies:
-        drawn, _problem = guard.in_words(lambda: _drawn(photo, reading))
-        if drawn is None:
+        copies, _problem = guard.in_words(lambda: _drawn(photo, reading))
+        if copies is None:
             state.undrawable = True
             plain_picture(state)
             return
-        height, width = drawn.shape[:2]
-        reduced = photo.width / width
-        for view, crop in ((SURFACE, surface_box), (CHAMBER, close_up_box)):
-            box = crop(reading, width, height, reduced)
-            if box is not None:
-                state.copies[view] = screen_copy(drawn, box)
-        state.copies[WHOLE] = screen_copy(drawn)
+        state.copies.update(copies)
     views = [view for view in (SURFACE, CHAMBER, WHOLE) if view in state.copies]
     view = st.segmented_control("Picture", views, default=views[0], required=True,
                                 key=f"view-{state.key}-{state.answers}", width="stretch")
@@ -120,10 +117,17 @@ def pictures(state: ChamberState) -> None:
              alt="The photo with the marks, the surface and the reading line that the tool found")
 
 
-def _drawn(photo: Photo, reading: VolumeReading) -> np.ndarray:
-    from vision.overlay import draw_overlay
-
-    return draw_overlay(photo, reading)
+def _drawn(photo: Photo, reading: VolumeReading) -> dict[str, ScreenCopy]:
+    """The drawn photo from near to far, as far as there is something to go near to."""
+    whole = overlay.draw_overlay(photo, reading, crop=False)
+    chamber = overlay.draw_overlay(photo, reading)
+    copies = {CHAMBER: screen_copy(chamber), WHOLE: screen_copy(whole)}
+    if reading.surface_px is not None:
+        _left, top, _right, bottom = overlay.chamber_box(photo, reading)
+        share = (reading.surface_px[1] - top) / max(1, bottom - top)
+        if 0 <= share <= 1:
+            copies[SURFACE] = screen_copy(chamber, band_around(chamber, share))
+    return copies
 
 
 def question(state: ChamberState) -> None:
@@ -137,8 +141,7 @@ def question(state: ChamberState) -> None:
     what = {"number": "a mark whose value you know", "which-chamber": "the chamber that is meant",
             "which-surface": "the liquid surface"}[asked.kind]
     # A chamber that is to be pointed out among others needs the whole photo.
-    box = (close_up_box(reading, photo.width, photo.height)
-           if asked.kind != "which-chamber" else None)
+    box = overlay.chamber_box(photo, reading) if asked.kind != "which-chamber" else None
     tap_point(photo, key, what, box)
     if by_number:
         decimal_field(f"Value of that mark in {reading.unit}", f"mark-{key}", unit=reading.unit)

@@ -52,6 +52,7 @@ class ChamberState:
     near: tuple[float, float] | None = None
     number: tuple[float, tuple[float, float]] | None = None
     answers: int = 0
+    asked: VolumeReading | None = None
     reading: VolumeReading | None = None
     reading_problem: str = ""
     chosen: str = ""
@@ -129,10 +130,16 @@ class ChamberState:
         number: tuple[float, tuple[float, float]] | None = None,
     ) -> None:
         """An answer to the tool's question; the photo is then read again."""
-        near, number = near or self.near, number or self.number
+        near, number, asked = near or self.near, number or self.number, self.reading
         self._forget_reading()
-        self.near, self.number = near, number
+        self.near, self.number, self.asked = near, number, asked
         self.answers += 1
+
+    def take_back_answer(self, sentence: str) -> None:
+        """An answer that cannot be used: the question stands again, with the sentence why."""
+        asked = self.asked
+        self._forget_reading()
+        self.reading, self.unanswered = asked, sentence
 
     def finish(self, recorded: Recorded) -> None:
         """An entry is on record: the photo and the form are gone."""
@@ -140,7 +147,7 @@ class ChamberState:
         self.recorded = recorded
 
     def _forget_reading(self) -> None:
-        self.near = self.number = self.reading = None
+        self.near = self.number = self.reading = self.asked = None
         self.reading_problem = self.chosen = self.far_accepted = self.unanswered = ""
         self.missing = ()
         self.clock_doubt = self.undrawable = False
