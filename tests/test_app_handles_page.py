@@ -69,7 +69,7 @@ def test_ordinary_draining_is_possible_and_said_in_words(page):
 
 
 def test_checklist_has_its_sources_and_a_clock(page):
-    page.selectbox(key="handles-list").set_value("sampling").run()
+    page.radio(key="handles-list").set_value("sampling").run()
     assert not page.exception
     assert "common practice, no source" in "\n".join(c.value for c in page.caption)
     assert any("30 to 60 s" in b.label for b in page.button)
@@ -81,7 +81,7 @@ def test_a_broken_ward_file_is_named_and_the_shipped_lists_stand_in(tmp_path, mo
     (tmp_path / "checklists.toml").write_text("format = 9", encoding="utf-8")
     at = AppTest.from_string(SCRIPT, default_timeout=30).run()
     assert "cannot be used" in text(at) and "format = 1" in text(at)
-    assert len(at.selectbox(key="handles-list").options) == 6
+    assert len(at.radio(key="handles-list").options) == 6
 
 
 def test_diagram_says_its_content_in_words():

@@ -17,8 +17,8 @@ def checklists_block(key: str) -> None:
         blocks.notice("The ward's checklist file cannot be used", [problem], stop=True)
         st.write("The lists that come with the program are shown instead.")
         lists = default_checklists()
-    name = st.selectbox("Checklist", list(lists), index=None, key=f"{key}-list",
-                        format_func=lambda n: lists[n].title, placeholder="Choose a list")
+    name = st.radio("Checklist", list(lists), index=None, key=f"{key}-list",
+                    format_func=lambda n: lists[n].title)
     if name is not None:
         checklist_block(lists[name], key)
 
