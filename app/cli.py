@@ -27,6 +27,9 @@ COMMANDS: dict[str, str] = {
     "scenes": "write ray-traced photos of chambers with their true values",
     "scales": "list the scales that come with it, or check a scale file",
     "verify": "check that no entry of the record was changed or removed",
+    "output": "what drained at one bed: intervals, rates, six hours, shifts",
+    "export": "write the record as CSV or as a FHIR R4 bundle",
+    "lens": "calibrate the phone's camera from photos of the printed board",
     "benchmark": "measure the reading accuracy on a set of labelled images",
 }
 

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from records_help import BED, BY, YES, clock, draft, happening, reading
+from records_help import BED, BY, YES, clock, draft, reading
 
 from app.records import (
     Attestations,
     BedCode,
+    EventDraft,
     Initials,
     LevelDraft,
     OrderDraft,
@@ -40,12 +41,12 @@ def evening(where: Path | str) -> Store:
     add(first.correction("typed a 2 for a 1, <read again>", confirmed_value="11.50"), 66, by=LATER)
     wrong = store.add(reading("31", 70, clock=clock(70, 60)))
     add(wrong.withdrawal("belongs to QUAY-4"), 71, by=LATER)
-    store.add(happening("sample-taken", 80, volume_ml="2.0", source="port"))
-    store.add(happening("chamber-emptied", 90, before_ml="23.0", after_ml="0.5"))
+    add(EventDraft("sample-taken", volume_ml="2.0", source="port"), 80)
+    add(EventDraft("chamber-emptied", before_ml="23.0", after_ml="0.5"), 90)
     add(SkipDraft("level check", "patient asleep"), 95)
     store.add(reading("35.0", 125, clock=clock(125, 60)))
-    store.add(happening("position-changed", 130, detail="head of bed up"))
-    store.add(happening("drain-closed", 131))
+    add(EventDraft("position-changed", detail="head of bed up"), 130)
+    add(EventDraft("drain-closed"), 131)
     store.add(reading("31.0", 72, bed=SECOND, clock=clock(135, 60)))
     store.add(confirm(draft(first=None), by=LATER, bed=SECOND, confirmed_value="40,25",
                       attestations=Attestations(True, False, True, True),

@@ -127,10 +127,10 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     last = checks[-1]
     moved = [e for e in known if e.event == "position-changed"
              and e.happened.utc >= last.happened.utc]
-    at = hm(last.happened.local)
+    at = hm(last.happened.local, now)
     if moved:
         return LevelState(last, True, f"The last level check is of {at}; the position changed at "
-                          f"{hm(moved[-1].happened.local)}. Check the level again.")
+                          f"{hm(moved[-1].happened.local, now)}. Check the level again.")
     age = now - last.happened.utc
     if due_minutes is not None and age > timedelta(minutes=float(due_minutes)):
         return LevelState(last, True, f"The last level check is of {at}; your limit is "

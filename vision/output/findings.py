@@ -44,7 +44,8 @@ def findings(account: Account, limits: Limits, now: datetime, *, plan: ShiftPlan
              tell_whom: str = "") -> tuple[Finding, ...]:
     """Everything that the limits say at ``now``; empty without limits."""
     now = fixed(now)
-    found = [*_rates(account, limits, tell_whom), *_totals(account, limits, now, plan, tell_whom),
+    found = [*_rates(account, limits, now, tell_whom),
+             *_totals(account, limits, now, plan, tell_whom),
              *_nothing_drained(account, limits, now, tell_whom), *_full(account, limits, now),
              *_overdue(account, limits, now)]
     return tuple(sorted(found, key=lambda f: f.at))
@@ -69,13 +70,14 @@ def _over(name: str, what: str, value: float, u: float, limit: Decimal, unit: st
     return [Finding(name, verdict, text, at)]
 
 
-def _rates(account: Account, limits: Limits, tell_whom: str) -> list[Finding]:
+def _rates(account: Account, limits: Limits, now: datetime, tell_whom: str
+           ) -> list[Finding]:
     found: list[Finding] = []
     if limits.ml_per_hour is None:
         return found
     for i in account.intervals:
         if i.counted and i.ml_per_hour is not None and i.u_ml_per_hour is not None:
-            found += _over("ml_per_hour", f"{hm(i.start)} to {hm(i.end)}", i.ml_per_hour,
+            found += _over("ml_per_hour", f"{hm(i.start, now)} to {hm(i.end, now)}", i.ml_per_hour,
                            i.u_ml_per_hour, limits.ml_per_hour, "mL/h", i.end, tell_whom)
     return found
 
@@ -86,13 +88,13 @@ def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | N
     if limits.ml_per_six_hours is not None:
         for end in sorted({i.end for i in account.intervals}):
             w = window_total(account, end - timedelta(hours=6), end)
-            found += _over("ml_per_six_hours", f"Six hours to {hm(end)}", float(w.output_ml),
+            found += _over("ml_per_six_hours", f"Six hours to {hm(end, now)}", float(w.output_ml),
                            w.u_ml, limits.ml_per_six_hours, "mL", end, tell_whom)
     if limits.ml_per_shift is not None and plan is not None and account.readings:
         for start, end in plan.bounds(account.readings[0].at, now):
             w = window_total(account, start, end)
-            found += _over("ml_per_shift", f"Shift from {hm(start)}", float(w.output_ml), w.u_ml,
-                           limits.ml_per_shift, "mL", min(end, now), tell_whom)
+            found += _over("ml_per_shift", f"Shift from {hm(start, now)}", float(w.output_ml),
+                           w.u_ml, limits.ml_per_shift, "mL", min(end, now), tell_whom)
     return found
 
 
@@ -153,8 +155,9 @@ def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
     content = content_now(account)
     if content is not None and content[1] >= limits.chamber_full_ml:
         return [Finding("chamber_full_ml", "over",
-                        f"The chamber held {content[1]} mL at {hm(content[0])}, your fill limit is "
-                        f"{limits.chamber_full_ml} mL. Follow your rule for emptying.", content[0])]
+                        f"The chamber held {content[1]} mL at {hm(content[0], now)}, your fill "
+                        f"limit is {limits.chamber_full_ml} mL. Follow your rule for emptying.",
+                        content[0])]
     if is_open(account.events, now) is False:
         return []
     when = full_at(account, limits.chamber_full_ml)
@@ -163,7 +166,7 @@ def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
     expected, earliest = when
     return [Finding("chamber_full_ml", "within" if now < earliest else "too-close",
                     f"At the present rate the chamber reaches {limits.chamber_full_ml} mL at "
-                    f"{hm(expected)}, at the earliest {hm(earliest)}.", expected)]
+                    f"{hm(expected, now)}, at the earliest {hm(earliest, now)}.", expected)]
 
 
 def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
@@ -174,4 +177,5 @@ def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
     if now <= due:
         return []
     return [Finding("reading_due_minutes", "over",
-                    f"The last reading is of {hm(last)}; the next was due at {hm(due)}.", due)]
+                    f"The last reading is of {hm(last, now)}; the next was due at {hm(due, now)}.",
+                    due)]

@@ -150,6 +150,7 @@ def fixed(at: datetime) -> datetime:
     return at.astimezone(timezone(offset))
 
 
-def hm(at: datetime) -> str:
-    """Hour and minute of the wall clock that the moment carries."""
-    return at.strftime("%H:%M")
+def hm(at: datetime, now: datetime | None = None) -> str:
+    """The wall clock that the moment carries; with its date unless that is today's."""
+    today = now is not None and at.date() == now.date()
+    return at.strftime("%H:%M" if today else "%Y-%m-%d %H:%M")

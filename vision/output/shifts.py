@@ -13,10 +13,13 @@ from vision.output.windows import WindowTotal, window_total
 
 @dataclass(frozen=True)
 class ShiftPlan:
-    """When the ward's shifts start by the wall clock of ``zone``, in order of the day."""
+    """When the ward's shifts start by the wall clock of ``zone``, in order of the day.
+
+    ``zone`` None is the zone of this machine, with its clock changes.
+    """
 
     starts: tuple[time, ...]
-    zone: tzinfo
+    zone: tzinfo | None = None
 
     def __post_init__(self) -> None:
         if not self.starts or sorted(set(self.starts)) != list(self.starts):
@@ -29,7 +32,8 @@ class ShiftPlan:
         last = end.astimezone(self.zone).date() + timedelta(days=2)
         marks: list[datetime] = []
         while day <= last:
-            marks += [fixed(datetime.combine(day, t, self.zone)) for t in self.starts]
+            marks += [fixed(datetime.combine(day, t, self.zone).astimezone(self.zone))
+                      for t in self.starts]
             day += timedelta(days=1)
         return tuple((a, b) for a, b in zip(marks, marks[1:], strict=False)
                      if b > start and a < end)

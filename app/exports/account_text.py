@@ -1,0 +1,123 @@
+"""The account of a bed in words and as JSON: one place for command line, sheet and page."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Any
+
+from app.records.shift import BedAccount, level_state
+from vision.output import (
+    Interval,
+    ShiftPlan,
+    WindowTotal,
+    cumulative,
+    findings,
+    rolling,
+    shift_totals,
+)
+
+CAUTION = ("From confirmed entries only. A calculation, not advice: the written order and the "
+           "people who may act on it decide.")
+
+
+def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
+    """The account as plain lines for a terminal."""
+    account = bed.account
+    lines = [f"Bed {bed.bed}", CAUTION, ""]
+    if not account.intervals:
+        return [*lines, "There are not yet two confirmed readings to compute an output from."]
+    lines.append("Interval                       mL (95 %)               mL/h   cumulative mL")
+    for interval, (_, total, _) in zip(account.intervals, cumulative(account), strict=True):
+        lines.append(f"{span(interval.start, interval.end):<30} {amount(interval):<22} "
+                     f"{rate(interval):>6} {total:>10}")
+    lines += ["", f"Counted in all: {account.total_ml} mL."]
+    six = rolling(account)[-1]
+    lines.append(f"Six hours to {six.end:%H:%M}: {window(six)}.")
+    lines += [f"Shift {span(w.start, w.end)}: {window(w)}."
+              for w in shift_totals(account, plan, now) if w.covered_hours > 0][-3:]
+    found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom)
+    lines.append(level_state(bed.standings, now,
+                             due_minutes=bed.limits.level_due_minutes).sentence)
+    if account.questions:
+        lines += ["", "To be answered (not counted until then, unless said):",
+                  *(f"- {q.sentence}" for q in account.questions)]
+    if found:
+        lines += ["", "Your own limits:", *(f"- {f.sentence}" for f in found)]
+    return lines
+
+
+def span(start: datetime, end: datetime) -> str:
+    """From when to when, the date of the end only where it is another one."""
+    return f"{start:%Y-%m-%d %H:%M} to " + (
+        f"{end:%H:%M}" if start.date() == end.date() else f"{end:%m-%d %H:%M}")
+
+
+def amount(i: Interval) -> str:
+    """mL of an interval with its 95 % interval, or that it is unknown."""
+    if i.output_ml is None:
+        return f"unknown, at least {i.at_least_ml}" if i.at_least_ml else "unknown"
+    low, high = i.interval_ml or (0.0, 0.0)
+    return f"{i.output_ml} ({low:.1f} to {high:.1f})" + ("" if i.counted else " ?")
+
+
+def doubts(i: Interval) -> list[str]:
+    """What speaks against the readings at both ends."""
+    return [f"{end:%H:%M}: {words}" for end, r in ((i.start, i.first), (i.end, i.last))
+            if r is not None for words in r.doubts]
+
+
+def rate(i: Interval) -> str:
+    """mL/h, or a dash."""
+    return "-" if i.ml_per_hour is None or not i.counted else f"{i.ml_per_hour:.1f}"
+
+
+def window(w: WindowTotal) -> str:
+    """The total of a stretch of time, with what it does not cover."""
+    low, high = w.interval_ml
+    text = f"{w.output_ml:.1f} mL ({low:.1f} to {high:.1f})"
+    if not w.complete:
+        text += f", known for {w.covered_hours:.1f} of {w.hours:.1f} h"
+    if w.interpolated:
+        text += ", even flow assumed between readings"
+    return text
+
+
+def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, Any]:
+    """The account as one object; decimals as numbers, times with their offset."""
+    account = bed.account
+    points = cumulative(account)
+    return {
+        "kind": "output", "bed": bed.bed, "unit": "mL", "coverage": 0.95,
+        "total": float(account.total_ml),
+        "intervals": [_interval(i, float(total), u)
+                      for i, (_, total, u) in zip(account.intervals, points, strict=True)],
+        "rolling_six_hours": [_window(w) for w in rolling(account)],
+        "shifts": [_window(w) for w in shift_totals(account, plan, now)],
+        "questions": [{"kind": q.kind, "sentence": q.sentence, "entries": list(q.numbers)}
+                      for q in account.questions],
+        "findings": [{"limit": f.limit, "verdict": f.verdict, "sentence": f.sentence}
+                     for f in findings(account, bed.limits, now, plan=plan,
+                                       tell_whom=bed.tell_whom)],
+        "level": level_state(bed.standings, now,
+                             due_minutes=bed.limits.level_due_minutes).sentence,
+    }
+
+
+def _interval(i: Interval, total: float, u_total: float) -> dict[str, Any]:
+    return {
+        "start": i.start.isoformat(), "end": i.end.isoformat(), "hours": round(i.hours, 4),
+        "open_hours": round(i.open_hours, 4),
+        "output": None if i.output_ml is None else float(i.output_ml),
+        "interval": None if i.interval_ml is None else [round(x, 2) for x in i.interval_ml],
+        "at_least": None if i.at_least_ml is None else float(i.at_least_ml),
+        "ml_per_hour": None if i.ml_per_hour is None else round(i.ml_per_hour, 3),
+        "counted": i.counted, "samples_at_port": float(i.samples_ml),
+        "events": [e.name for e in i.events], "cumulative": total,
+        "cumulative_standard_uncertainty": round(u_total, 3),
+    }
+
+
+def _window(w: WindowTotal) -> dict[str, Any]:
+    return {"start": w.start.isoformat(), "end": w.end.isoformat(), "output": float(w.output_ml),
+            "interval": [round(x, 2) for x in w.interval_ml], "complete": w.complete,
+            "covered_hours": round(w.covered_hours, 4), "interpolated": w.interpolated}

@@ -1,0 +1,92 @@
+"""Entries in a few words: the same on the sheet, on the pages and in a terminal."""
+
+from __future__ import annotations
+
+from app.records.content import Entry
+from app.records.kinds import WORDS
+from app.records.standing import Standing
+
+_UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
+
+#: The ward's limits in words; {} is the number.
+LIMIT_WORDS: dict[str, str] = {
+    "ml_per_hour": "at most {} mL/h",
+    "ml_per_six_hours": "at most {} mL in six hours",
+    "ml_per_shift": "at most {} mL in a shift",
+    "nothing_drained_hours": "tell when nothing comes for {} h",
+    "chamber_full_ml": "empty the chamber at {} mL",
+    "reading_due_minutes": "read every {} min",
+    "level_due_minutes": "check the level every {} min",
+}
+
+
+def when(e: Entry) -> str:
+    """When it was seen or done; with the time of entry when it was entered late."""
+    late = f", entered {e.recorded.local:%H:%M}" if e.late_minutes >= 15 and \
+        e.kind not in ("correction", "withdrawal") else ""
+    return f"{e.happened.local:%m-%d %H:%M}{late}"
+
+
+def own_text(e: Entry) -> str:
+    """What the person read before the machine's value was shown."""
+    return "-" if e.first is None else "skipped" if e.first.value is None else f"{e.first.value}"
+
+
+def machine_text(e: Entry) -> str:
+    """What the machine saw."""
+    m = e.machine
+    if m is None:
+        return "no photo"
+    return m.status if m.value is None else f"{m.value:.1f} ({m.low:.1f} to {m.high:.1f})" \
+        if m.low is not None and m.high is not None else f"{m.value:.1f}"
+
+
+def remarks(s: Standing) -> str:
+    """Correction, statements answered with no, warnings, reason and note."""
+    e, parts = s.entry, []
+    if s.corrected:
+        parts.append(f"corrected (was entry {s.original.number})")
+    said = e.attestations
+    if said is not None and not said.all_true:
+        parts += [words for ok, words in (
+            (said.outlet_closed, "outlet not closed"), (said.hanging_plumb, "not hanging plumb"),
+            (said.patient_undisturbed, "patient not undisturbed")) if not ok]
+    if e.machine is not None and e.machine.flags:
+        from vision.flags import FLAGS
+
+        parts += [FLAGS[f].short if f in FLAGS else f for f in e.machine.flags]
+    if e.reason and s.original.kind == "skipped-step":
+        parts.append(e.reason)
+    if s.original.note:
+        parts.append(s.original.note)
+    return "; ".join(parts)
+
+
+def what(e: Entry) -> str:
+    """What the entry says, in a few words."""
+    if e.subject == "order":
+        return "order: " + order_text(e)
+    if e.subject == "event":
+        volumes = [f"{words} {e.payload[name]} mL" for name, words in (
+            ("before_ml", "from"), ("after_ml", "to"), ("volume_ml", "")) if name in e.payload]
+        more = [str(e.payload[k]) for k in ("source", "detail") if e.payload.get(k)]
+        return " ".join([WORDS[e.event or "event"], *volumes, *more]).replace("  ", " ")
+    if e.subject == "skipped-step":
+        return f"step skipped: {e.payload.get('step')}"
+    words = WORDS[e.subject]
+    if e.confirmed_value is None:
+        return f"{words}, usual method"
+    sign = "+" if e.subject == "level-check" and e.confirmed_value > 0 else ""
+    return f"{words} {sign}{e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}"
+
+
+def order_text(e: Entry) -> str:
+    """An order as it was typed."""
+    p, parts = e.payload, []
+    if e.confirmed_value is not None:
+        parts.append(f"threshold {e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}")
+    parts += [f"{words} {p[k]}" for k, words in (
+        ("landmark", "landmark"), ("drain", "drain"), ("tell_whom", "tell")) if p.get(k)]
+    parts += [LIMIT_WORDS.get(name, name + " {}").format(value)
+              for name, value in sorted((p.get("limits") or {}).items())]
+    return "; ".join(parts) + f" ({when(e)}, {e.initials})"

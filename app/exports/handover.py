@@ -1,0 +1,201 @@
+"""The hand-over sheet of one bed: a plain PDF for print, from confirmed entries only."""
+
+from __future__ import annotations
+
+import io
+from collections.abc import Sequence
+from datetime import datetime
+from decimal import Decimal
+from typing import Any
+
+from app.exports.account_text import amount, doubts, rate, span, window
+from app.exports.entry_words import machine_text, order_text, own_text, remarks, what, when
+from app.exports.sheet_text import BOLD, REGULAR, printable, use_fonts
+from app.records.chain import Verification
+from app.records.kinds import WORDS
+from app.records.shift import BedAccount, level_state
+from app.records.standing import Standing
+from vision.output import (
+    ShiftPlan,
+    cumulative,
+    findings,
+    parse_starts,
+    rolling,
+    shift_totals,
+)
+
+#: Common practice, no source, unless said otherwise.
+CAUTIONS = (
+    "A second reading, not a medical device. The written order and the people who may act on it "
+    "decide.",
+    "Look at the drain itself before you take it over: level, stopcocks, outlet, chamber, bag.",
+    "After any change of position the level must be checked again.",
+    "Drain or monitor, not both at once.",
+)
+_RULE = 0.4  # points: hairlines only, the sheet must survive a bad copier
+
+
+def handover_pdf(bed: BedAccount, verification: Verification, *, now: datetime,
+                 plan: ShiftPlan | None = None, printed_by: str = "",
+                 withdrawn: Sequence[Standing] = ()) -> bytes:
+    """The sheet as PDF bytes.
+
+    ``withdrawn`` are things taken back; they are listed and count nowhere.  ``now``
+    is an aware datetime.
+    """
+    from reportlab.lib.pagesizes import A4
+    from reportlab.lib.units import mm
+    from reportlab.platypus import SimpleDocTemplate
+
+    use_fonts()
+    plan = plan or ShiftPlan(_DEFAULT_STARTS)
+    out = io.BytesIO()
+    document = SimpleDocTemplate(
+        out, pagesize=A4, leftMargin=16 * mm, rightMargin=16 * mm, topMargin=15 * mm,
+        bottomMargin=18 * mm, title=f"Hand-over, bed {bed.bed}", author="Countersight",
+        subject="Confirmed entries only", invariant=1)
+    story: list[Any] = [
+        *_head(bed, verification, now, printed_by), *_now(bed, now, plan),
+        *_outputs(bed, now, plan), *_readings(bed), *_others(bed),
+        *_changes(bed, withdrawn), *_signatures()]
+    foot = f"Bed {bed.bed}, printed {now:%Y-%m-%d %H:%M}. {verification.sentence}"
+    document.build(story, onFirstPage=_footer(foot), onLaterPages=_footer(foot))
+    return out.getvalue()
+
+
+#: Shown when the ward has set no shifts of its own.
+_DEFAULT_STARTS = parse_starts("07:00,19:00")
+
+
+def _styles() -> dict[str, Any]:
+    from reportlab.lib.styles import ParagraphStyle
+
+    body = ParagraphStyle("body", fontName=REGULAR, fontSize=8.5, leading=11.5)
+    return {
+        "body": body,
+        "small": ParagraphStyle("small", parent=body, fontSize=7.5, leading=10),
+        "title": ParagraphStyle("title", parent=body, fontName=BOLD, fontSize=15, leading=19,
+                                spaceAfter=2),
+        "head": ParagraphStyle("head", parent=body, fontName=BOLD, fontSize=10, leading=13,
+                               spaceBefore=9, spaceAfter=3, keepWithNext=1),
+        "warn": ParagraphStyle("warn", parent=body, fontName=BOLD),
+    }
+
+
+def _p(text: str, style: str = "body") -> Any:
+    from reportlab.platypus import Paragraph
+
+    return Paragraph(printable(text), _styles()[style])
+
+
+def _table(header: Sequence[str], rows: Sequence[Sequence[str]], widths_mm: Sequence[float]) -> Any:
+    from reportlab.lib import colors
+    from reportlab.lib.units import mm
+    from reportlab.platypus import Table
+
+    cells = [[_p(h, "small") for h in header],
+             *([_p(c, "small") for c in row] for row in rows)]
+    return Table(cells, colWidths=[w * mm for w in widths_mm], repeatRows=1, hAlign="LEFT", style=[
+        ("LINEBELOW", (0, 0), (-1, 0), 2 * _RULE, colors.black),
+        ("LINEBELOW", (0, 1), (-1, -1), _RULE, colors.grey),
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 1),
+        ("RIGHTPADDING", (0, 0), (-1, -1), 4), ("TOPPADDING", (0, 0), (-1, -1), 1.5),
+        ("BOTTOMPADDING", (0, 0), (-1, -1), 1.5)])
+
+
+def _head(bed: BedAccount, verification: Verification, now: datetime, printed_by: str
+          ) -> list[Any]:
+    by = f" for {printed_by}" if printed_by else ""
+    lines = [_p(f"Hand-over, bed {bed.bed}", "title"),
+             _p(f"Printed {now:%Y-%m-%d %H:%M} ({now:%z}){by}; confirmed entries only."),
+             _p(("Record checked: " if verification.ok else "RECORD NOT WHOLE: ")
+                + verification.sentence, "body" if verification.ok else "warn")]
+    return [*lines, *(_p(f"- {c}", "small") for c in CAUTIONS)]
+
+
+def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
+    story = [_p("As it stands", "head")]
+    order = bed.order
+    story.append(_p("Order on record: " + (order_text(order) if order else "none.")))
+    story.append(_p(level_state(bed.standings, now,
+                                due_minutes=bed.limits.level_due_minutes).sentence))
+    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom):
+        story.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))
+    for q in bed.account.questions:
+        story.append(_p(f"To be answered: {q.sentence}", "warn"))
+    return story
+
+
+def _outputs(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
+    account = bed.account
+    story = [_p("Output", "head")]
+    if not account.intervals:
+        return [*story, _p("There are not yet two confirmed readings.")]
+    rows = [[span(i.start, i.end), amount(i), rate(i), f"{i.open_hours:.1f} of {i.hours:.1f}",
+             f"{total}", ", ".join([*(WORDS[e.name] for e in i.events), *doubts(i)])]
+            for i, (_, total, _) in zip(account.intervals, cumulative(account), strict=True)]
+    story.append(_table(("Interval", "mL (95 % interval)", "mL/h", "h open", "Sum mL", "Meanwhile"),
+                        rows, (44, 38, 14, 20, 16, 46)))
+    six = rolling(account)[-1]
+    story.append(_p(f"Six hours to {six.end:%Y-%m-%d %H:%M}: {window(six)}."))
+    story += [_p(f"Shift {span(w.start, w.end)}: {window(w)}.")
+              for w in shift_totals(account, plan, now) if w.covered_hours > 0]
+    drawn = sum((i.samples_ml for i in account.intervals), start=Decimal(0))
+    if drawn:
+        story.append(_p(f"Samples from the patient's port, not part of the output: {drawn} mL."))
+    if any(not i.counted for i in account.intervals):
+        story.append(_p("Intervals marked ? or unknown are not in the sums.", "small"))
+    return story
+
+
+def _readings(bed: BedAccount) -> list[Any]:
+    rows = [[when(e), f"{e.confirmed_value} mL", own_text(e), machine_text(e), e.initials,
+             remarks(s)] for s in bed.standings if (e := s.entry).subject == "volume-reading"]
+    if not rows:
+        return []
+    return [_p("Chamber readings", "head"),
+            _table(("Seen", "Confirmed", "Own, first", "Machine (95 %)", "By", "Remarks"), rows,
+                   (29, 20, 20, 36, 14, 59))]
+
+
+def _others(bed: BedAccount) -> list[Any]:
+    rows = [[when(e), what(e), e.initials, remarks(s)] for s in bed.standings
+            if (e := s.entry).subject != "volume-reading"]
+    if not rows:
+        return []
+    return [_p("Checks, orders, events and skipped steps", "head"),
+            _table(("When", "What", "By", "Remarks"), rows, (29, 74, 14, 61))]
+
+
+def _changes(bed: BedAccount, withdrawn: Sequence[Standing]) -> list[Any]:
+    rows = []
+    for s in (*bed.standings, *withdrawn):
+        for before, after in zip(s.history, s.history[1:], strict=False):
+            now = "withdrawn" if after.kind == "withdrawal" else what(after) + ", " + when(after)
+            rows.append([f"{before.number} to {after.number}", f"{what(before)}, {when(before)}, "
+                         f"{before.initials}", now, after.reason or "", after.initials])
+    if not rows:
+        return []
+    return [_p("Corrections and withdrawals", "head"),
+            _table(("Entries", "Was", "Is", "Reason", "By"), rows, (18, 56, 50, 40, 14))]
+
+
+def _signatures() -> list[Any]:
+    from reportlab.lib.units import mm
+    from reportlab.platypus import Spacer
+
+    line = "_" * 26
+    return [Spacer(1, 10 * mm),
+            _p(f"Handed over by {line}   Taken over by {line}   Time {line[:10]}")]
+
+
+def _footer(text: str) -> Any:
+    def draw(canvas: Any, document: Any) -> None:
+        from reportlab.lib.units import mm
+
+        canvas.setFont(REGULAR, 7)
+        shown = text if len(text) < 130 else text[:127] + "..."
+        canvas.drawString(16 * mm, 10 * mm, shown)
+        canvas.drawRightString(194 * mm, 10 * mm, f"page {document.page}")
+
+    return draw

@@ -1,0 +1,88 @@
+"""The hand-over sheet says what is on record, and nothing else."""
+
+from __future__ import annotations
+
+import io
+from datetime import time, timedelta, timezone
+
+import pytest
+from exports_help import SECOND, evening
+from pypdf import PdfReader
+from records_help import BED, at, clock, reading
+
+from app.exports.handover import CAUTIONS, handover_pdf
+from app.records import Store
+from app.records.chain import Verification
+from app.records.shift import bed_account
+from vision.output import ShiftPlan
+
+NOW = at(200, 60).local
+PLAN = ShiftPlan((time(7), time(19)), timezone(timedelta(hours=1)))
+
+
+@pytest.fixture(scope="module")
+def store(tmp_path_factory):
+    return evening(tmp_path_factory.mktemp("evening"))
+
+
+def sheet(store, bed, verification=None):
+    taken_back = [s for s in store.current(bed, withdrawn=True) if s.withdrawn]
+    data = handover_pdf(bed_account(store, bed), verification or store.verify(), now=NOW,
+                        plan=PLAN, printed_by="M.K.", withdrawn=taken_back)
+    pages = PdfReader(io.BytesIO(data)).pages
+    return " ".join(" ".join(p.extract_text() for p in pages).split()), pages
+
+
+def test_the_sheet_of_an_evening(store):
+    text, pages = sheet(store, BED)
+    assert len(pages) == 1
+    for words in ("Hand-over, bed QUAY-3", "confirmed entries only", store.verify().head[:12],
+                  "threshold -2.5 cmH2O", "the position changed at 11:10",
+                  "over your limit of 12 mL/h", "the teacher on duty", "46.00",
+                  "8.90 (7.0 to 10.8)", "corrected (was entry 4)",
+                  "chamber reading 12.50 mL", "chamber reading 11.50 mL", "typed a 2 for a 1",
+                  "<read again>", "withdrawn", "belongs to QUAY-4", "step skipped: level check",
+                  "Samples from the patient's port, not part of the output: 2.0 mL",
+                  *CAUTIONS):
+        assert words in text, words
+    assert "QUAY-4 " not in text.replace("belongs to QUAY-4 ", ""), "no other bed's entries"
+
+
+def test_a_statement_answered_with_no_is_visible(store):
+    text, _ = sheet(store, SECOND)
+    assert "not hanging plumb" in text and "hung askew" in text and "skipped" in text
+    assert "the chamber did not hang plumb" in text, "also beside the output"
+
+
+def test_a_broken_record_is_said_in_bold_and_first(store):
+    text, _ = sheet(store, BED, Verification(False, 3, "0" * 64, "The record is broken at entry 4.",
+                                             4, "changed"))
+    assert text.index("RECORD NOT WHOLE: The record is broken at entry 4.") < text.index("Output")
+
+
+def test_questions_are_on_the_sheet(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(reading("40", 0))
+    store.add(reading("12", 60, happened_at=at(60), clock=clock(95)))
+    text, _ = sheet(store, BED)
+    assert "To be answered: The chamber held 28 mL less" in text
+    assert "-28" in text and "not in the sums" in text
+    assert "entered 09:35" in text, "a late entry says so"
+
+
+def test_an_empty_bed_a_strange_script_and_many_pages(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(reading("1", 0, note="漢 ошибка é <b>bold?</b> & more"))
+    text, _ = sheet(store, BED)
+    assert "[U+6F22]" in text and "é <b>bold?</b> & more" in text
+    assert "not yet two confirmed readings" in text and "No level check" in text
+    for n in range(1, 60):
+        store.add(reading(f"{n % 50}", n, note="a longer note " * 8))
+    text, pages = sheet(store, BED)
+    assert len(pages) > 2 and f"page {len(pages)}" in text
+
+
+def test_the_same_sheet_twice_is_the_same_file(store):
+    made = [handover_pdf(bed_account(store, BED), store.verify(), now=NOW, plan=PLAN)
+            for _ in range(2)]
+    assert made[0] == made[1]
