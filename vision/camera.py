@@ -34,6 +34,8 @@ def focal_px(facts: CameraFacts, width: int, height: int) -> tuple[float, float]
         return None
     f35, zoom = facts.focal_35mm, max(1.0, facts.digital_zoom)
     diagonal_px = math.hypot(width, height)
+    if facts.focal_relative_sd is not None:  # calibrated: no doubt about conventions is left
+        return f35 * diagonal_px / FILM_DIAGONAL_MM, facts.focal_relative_sd
     # Makers do not agree whether the 35 mm figure already holds the digital
     # zoom, so the middle (in ratio) of both is taken.
     focal = f35 * math.sqrt(zoom) * diagonal_px / FILM_DIAGONAL_MM

@@ -64,10 +64,13 @@ class CameraFacts:
 
     ``focal_35mm`` is the 35 mm-equivalent focal length in mm (by the diagonal),
     None when the photo does not say; ``digital_zoom`` is 1 without zoom.
+    ``focal_relative_sd`` is its relative standard uncertainty where a lens file
+    gave it, None where the photo's own data are all there is.
     """
 
     focal_35mm: float | None = None
     digital_zoom: float = 1.0
+    focal_relative_sd: float | None = None
 
 
 @dataclass(frozen=True, eq=False)
