@@ -8,9 +8,9 @@ from vision.errors import InputError
 
 def open_record(data: str | None, *, create: bool = False) -> Store:
     """Open the record; a missing one is an error, so that a mistyped folder is noticed."""
-    from app.settings import data_dir
+    from app.settings import record_place
 
-    return Store.open(data if data is not None else data_dir(), create=create)
+    return Store.open(record_place(data), create=create)
 
 
 def known_bed(store: Store, text: str) -> BedCode:
