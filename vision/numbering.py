@@ -26,13 +26,15 @@ class ShiftEvidence:
 
     A shift of +k says that each mark really is k marks further up the list.
     ``present`` holds, for the present numbering, which lattice places carry a
-    mark; ``lattice`` are their indices (0 is the first mark of the run).
+    mark, ``like_marks`` which carry one as dark as the others; ``lattice`` are
+    their indices (0 is the first mark of the run).
     """
 
     shifts: np.ndarray
     log_likelihood: np.ndarray
     lattice: np.ndarray
     present: np.ndarray
+    like_marks: np.ndarray
     step_mm: float
 
     @property
@@ -99,7 +101,7 @@ def shift_evidence(
         _score(lattice, present, stranger_like, relative, ~core, is_long, int(k), whole)
         for k in shifts
     ])
-    return ShiftEvidence(shifts, ll, lattice, present, float(step))
+    return ShiftEvidence(shifts, ll, lattice, present, stranger_like, float(step))
 
 
 def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np.ndarray,

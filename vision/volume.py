@@ -2,9 +2,45 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from vision.budget import BudgetTerm
+from vision.camera import focal_px
+from vision.errors import InputError
+from vision.flags import describe
+from vision.labels import NumeralCheck, check_numerals
+from vision.ladder import Ladder, find_ladder
+from vision.refusals import (
+    SETTLED_MARGIN,
+    surface_refusal,
+)
 from vision.photo import Photo
-from vision.reading import VolumeReading
+from vision.quality import PhotoQuality, measure_quality, quality_flags
+from vision.reading import Question, Trace, VolumeReading
 from vision.scale import Scale
+from vision.surface import Surface, find_surface
+from vision.traces import ladder_traces, surface_traces
+from vision.uncertainty import LevelEstimate, estimate_level
+
+
+@dataclass
+class _Notes:
+    """Flags and reasons gathered on the way."""
+
+    flags: list[str] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+
+    def add(self, flag: str, reason: str | None = None) -> None:
+        if flag not in self.flags:
+            self.flags.append(flag)
+            self.reasons.append(reason or _sentence(flag))
+
+
+def _sentence(flag: str) -> str:
+    f = describe(flag)
+    return f"{f.short}. {f.advice}".strip() if f.advice else f"{f.short}."
 
 
 def read_volume(
@@ -19,5 +55,176 @@ def read_volume(
     ``near`` is an (x, y) hint in pixels of the upright photo: which chamber, or
     where on it the surface is.  ``number`` is (value, (x, y)): a value typed by
     a person for the mark nearest that point.
+
+    An honest "no reading" is a result, not an error.  Raises InputError for a
+    scale without a bore, or a number that the scale does not have.
     """
-    raise NotImplementedError
+    _check_input(photo, scale, near, number)
+    return _Reader(photo, scale, near, number).read()
+
+
+def _check_input(photo: Photo, scale: Scale, near: tuple[float, float] | None,
+                 number: tuple[float, tuple[float, float]] | None) -> None:
+    if scale.flat:
+        raise InputError(f"The scale '{scale.name}' is a flat scale without a bore: "
+                         "choose the scale of the chamber.")
+    for point in [p for p in (near, number[1] if number else None) if p is not None]:
+        if not (np.isfinite(point).all() and -1 <= point[0] <= photo.width
+                and -1 <= point[1] <= photo.height):
+            raise InputError("The point lies outside the photo: tap inside the picture.")
+    if number is not None and not any(abs(m.value - number[0]) < 1e-6 for m in scale.marks):
+        raise InputError(f"The scale '{scale.name}' has no mark {number[0]:g}: "
+                         "type the value of a printed mark.")
+
+
+class _Reader:
+    """One reading in the making."""
+
+    def __init__(self, photo: Photo, scale: Scale, near: tuple[float, float] | None,
+                 number: tuple[float, tuple[float, float]] | None) -> None:
+        self.photo, self.scale, self.near, self.number = photo, scale, near, number
+        self.notes = _Notes()
+        self.division = float(min(np.diff([m.value for m in scale.marks])))
+        self.traces: list[Trace] = []
+        self.rgb, self.factor = photo.working_rgb, photo.working_scale
+
+    def read(self) -> VolumeReading:
+        ladder = self._ladder()
+        if ladder is None:
+            return self._no_chamber()
+        if ladder.pitch_px < 9.0 and self.factor > 1:
+            # small marks: the finer picture is worth its time
+            self.rgb, self.factor = self.photo.rgb, 1
+            ladder = self._ladder() or ladder
+        self.traces += ladder_traces(ladder, self.factor)
+        quality = self._quality(ladder)
+        settled = self._numbering(ladder)
+        if settled is not None:
+            return settled
+        return self._surface(ladder, quality)
+
+    # ------------------------------------------------------------- the ladder
+    def _to_work(self, point: tuple[float, float]) -> tuple[float, float]:
+        x, y = ((np.asarray(point, float) + 0.5) / self.factor - 0.5)
+        return float(x), float(y)
+
+    def _ladder(self) -> Ladder | None:
+        import cv2
+
+        grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
+        focal = focal_px(self.photo.camera, grey.shape[1], grey.shape[0])
+        hint = self.near or (self.number[1] if self.number else None)
+        fixed = None if self.number is None else (self.number[0], self._to_work(self.number[1]))
+        return find_ladder(grey, self.scale, focal=focal,
+                           near=None if hint is None else self._to_work(hint), fixed=fixed)
+
+    def _no_chamber(self) -> VolumeReading:
+        self.notes.add("no-chamber")
+        quality = measure_quality(self.photo.working_gray)
+        for name in quality_flags(quality):
+            self.notes.add(name)
+        return self._result("refused")
+
+    def _quality(self, ladder: Ladder) -> PhotoQuality:
+        p = ladder.pose.project(ladder.pose.on_wall(
+            np.array([-1.2, 1.2, -1.2, 1.2]),
+            np.repeat([self.scale.lowest_mark.height_mm, self.scale.highest_mark.height_mm], 2)))
+        h, w = ladder.grey.shape
+        x0, y0 = (int(np.clip(v, 0, m - 2)) for v, m in zip(p.min(axis=0), (w, h), strict=True))
+        x1, y1 = (int(np.clip(v, a + 2, m)) for v, a, m in zip(
+            p.max(axis=0), (x0, y0), (w, h), strict=True))
+        quality = measure_quality(ladder.grey[y0:y1, x0:x1])
+        for name in quality_flags(quality, ladder.pitch_px):
+            self.notes.add(name)
+        if not ladder.focal_known:
+            self.notes.add("focal-unknown")
+        if self.photo.camera.digital_zoom > 1.01:
+            self.notes.add("zoomed")
+        return quality
+
+    def _numbering(self, ladder: Ladder) -> VolumeReading | None:
+        """None when the numbering is settled; otherwise the refusal."""
+        if self.near is None and self.number is None and ladder.rival > 0.55:
+            self.notes.add("several-chambers")
+            return self._result("refused", question=Question(
+                "which-chamber", "Tap the chamber that is meant."))
+        if self.number is not None:
+            self.notes.add("number-given")
+            return None
+        check = check_numerals(ladder)
+        self.numerals: NumeralCheck = check
+        ask = Question("number", "Tap one printed mark and type its value.")
+        if check.verdict == "disagree":
+            self.notes.add("numerals-disagree", check.sentence)
+            return self._result("refused", question=ask)
+        if check.verdict == "unread":
+            if ladder.evidence.margin(0) < SETTLED_MARGIN or not check.count_complete:
+                self.notes.add("numbering-unsettled")
+                return self._result("refused", question=ask)
+            self.notes.add("numerals-unread")
+        if check.strangers > 2:
+            self.notes.add("wrong-scale")
+            return self._result("refused", question=ask)
+        return None
+
+    # ------------------------------------------------------------ the surface
+    def _surface(self, ladder: Ladder, quality: PhotoQuality) -> VolumeReading:
+        middle = float(np.median(ladder.height_mm))
+        px_mm = ladder.pose.px_per_mm(middle)
+        near_mm = None
+        if self.near is not None:
+            _, z = ladder.pose.wall_coordinates(np.array([self._to_work(self.near)]))
+            low, high = self.scale.lowest_mark.height_mm, self.scale.highest_mark.height_mm
+            # A tap on the chamber that is meant need not be on its surface; it
+            # only narrows the search once candidates compete.
+            near_mm = float(z[0]) if low - 8 < z[0] < high + 16 else None
+        surface = find_surface(self.rgb, ladder, px_mm)
+        refusal = surface_refusal(surface, ladder, quality)
+        if refusal is not None and refusal.flag == "competing-surfaces" and near_mm is not None:
+            surface = find_surface(self.rgb, ladder, px_mm, near_mm)
+            refusal = surface_refusal(surface, ladder, quality)
+        estimate = estimate_level(surface, ladder, self.scale)
+        self.traces += surface_traces(surface, estimate, ladder, self.factor)
+        candidates = tuple(float(self.scale.value_at(c.height_mm)) for c in surface.candidates)
+        if refusal is not None:
+            self.notes.add(refusal.flag, refusal.sentence)
+            question = Question("which-surface", "Tap the liquid surface in the picture.") \
+                if refusal.flag == "competing-surfaces" else None
+            return self._result("refused", estimate=estimate, candidates=candidates,
+                                question=question, valued=False)
+        for flag in estimate.flags:
+            self.notes.add(flag)
+        status = self._range(estimate)
+        return self._result(status, estimate=estimate, candidates=candidates,
+                            valued=status == "read")
+
+    def _range(self, e: LevelEstimate) -> str:
+        low, high = self.scale.lowest_mark.value, self.scale.highest_mark.value
+        if e.value < low:
+            self.notes.add("below-lowest-mark")
+            return "below-scale"
+        if e.value > high:
+            self.notes.add("above-highest-mark")
+            return "above-scale"
+        return "read"
+
+    def _result(self, status: str, *, estimate: LevelEstimate | None = None,
+                question: Question | None = None, candidates: tuple[float, ...] = (),
+                valued: bool = False) -> VolumeReading:
+        e = estimate
+        at = None if e is None else (e.surface_px[0], e.surface_px[1])
+        if at is not None:
+            x, y = (np.asarray(at) + 0.5) * self.factor - 0.5
+            at = (float(x), float(y))
+        budget: tuple[BudgetTerm, ...] = () if e is None or not valued else e.budget
+        return VolumeReading(
+            status=status,  # type: ignore[arg-type]
+            unit=self.scale.unit, scale=self.scale.name,
+            division=self.division if e is None else self.scale.division_at(e.value),
+            value=e.value if e is not None and valued else None,
+            interval=e.interval if e is not None and valued else None,
+            naive_value=e.naive_value if e is not None and valued else None,
+            elevation_deg=None if e is None else e.elevation_deg,
+            elevation_sd_deg=None if e is None else e.elevation_sd_deg,
+            surface_px=at, flags=tuple(self.notes.flags), reasons=tuple(self.notes.reasons),
+            budget=budget, question=question, candidates=candidates, traces=tuple(self.traces))

@@ -1,0 +1,153 @@
+"""The printed numerals against the count of marks.
+
+Beside every labelled mark a patch of the unrolled wall is cut out, on both sides;
+what the numerals say is summed for every possible shift of the numbering.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.ladder import Ladder
+from vision.marksample import sample
+from vision.numbering import main_run
+from vision.numerals import NumeralEvidence, read_numerals
+
+_HALF_HEIGHT_MM = 3.4
+_WIDTH_MM = 12.0
+#: Lead in nats that settles a numbering by numerals.
+_LEAD = 6.0
+_LIMIT_RAD = np.radians(74.0)
+
+
+@dataclass(frozen=True)
+class NumeralCheck:
+    """``verdict``: "agree", "other" (the numerals speak clearly for ``shift``),
+    "disagree" (they speak against every numbering that the marks allow) or
+    "unread".  ``readable`` counts the labels that could be read;
+    ``count_complete`` says that both ends of the scale were seen, ``strangers``
+    how many marks too many there are."""
+
+    verdict: Literal["agree", "other", "disagree", "unread"]
+    shift: int
+    lead: float
+    readable: int
+    count_complete: bool
+    strangers: int
+    sentence: str
+
+
+def check_numerals(ladder: Ladder) -> NumeralCheck:
+    """Read all labels and weigh them against the marks."""
+    complete, strangers = _count(ladder)
+    best: tuple[float, NumeralEvidence, list[int]] | None = None
+    for side in (-1, 1):
+        marks, patches = label_patches(ladder, side)
+        if not marks:
+            continue
+        texts = sorted({m.text for m in ladder.scale.marks if m.label})
+        evidence = read_numerals(patches, [texts] * len(patches))
+        legible = sum(1.0 - p.unreadable for p in evidence.patches)
+        if best is None or legible > best[0]:
+            best = (legible, evidence, marks)
+    if best is None:
+        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
+    _, evidence, marks = best
+    readable = sum(p.unreadable < 0.5 for p in evidence.patches)
+    scored = {k: evidence.total([_text(ladder, i, k) for i in marks])
+              for k in _shifts(ladder)}
+    top = max(scored, key=lambda k: scored[k])
+    second = max((v for k, v in scored.items() if k != top), default=-np.inf)
+    lead = scored[top] - second
+    read = ", ".join(p.text for p in evidence.patches if p.text)
+    if readable < 2 or (lead < _LEAD and scored[0] > -3.0 and scored[top] < 3.0):
+        return NumeralCheck("unread", 0, lead, readable, complete, strangers, "")
+    if top == 0 and scored[0] > 0 and lead >= _LEAD:
+        return NumeralCheck("agree", 0, lead, readable, complete, strangers, "")
+    if top != 0 and scored[top] > 3.0 and lead >= _LEAD:
+        # the numerals are sure; do the marks allow it?
+        k = int(np.flatnonzero(ladder.evidence.shifts == top)[0])
+        behind = float(ladder.evidence.log_likelihood.max() - ladder.evidence.log_likelihood[k])
+        if behind < 15.0:
+            return NumeralCheck("other", int(top), lead, readable, complete, strangers, "")
+    if scored[top] <= 0 or scored[0] < 0:
+        return NumeralCheck("disagree", int(top), lead, readable, complete, strangers,
+                            "The printed numbers do not fit the marks of the chosen scale "
+                            f"(read: {read}). Check that the right scale is chosen, or tap one "
+                            "mark and type its value.")
+    return NumeralCheck("unread", 0, lead, readable, complete, strangers, "")
+
+
+def _shifts(ladder: Ladder) -> list[int]:
+    e = ladder.evidence
+    worth = e.log_likelihood > e.log_likelihood.max() - 60.0
+    return sorted({0, *(int(k) for k in e.shifts[worth])})
+
+
+def _text(ladder: Ladder, mark: int, shift: int) -> str | None:
+    """What is printed beside a mark if the numbering is shifted; None: nothing."""
+    run = main_run(ladder.scale)
+    where = mark
+    if run[0] <= mark <= run[-1]:
+        where = mark + shift
+        if not run[0] <= where <= run[-1]:
+            return None
+    m = ladder.scale.marks[where]
+    return m.text if m.label else None
+
+
+def _count(ladder: Ladder) -> tuple[bool, int]:
+    """Whether both ends of the scale were seen, and how many marks lie beyond them."""
+    seen = ladder.seen
+    complete = bool(seen.mean() > 0.85 and seen[:2].all() and seen[-2:].all())
+    run = main_run(ladder.scale)
+    if len(run) != len(ladder.scale.marks):
+        return complete, 0
+    e = ladder.evidence
+    there = set(e.lattice[e.like_marks].tolist())
+    strangers = 0
+    for start, step in ((-1, -1), (len(run), 1)):
+        at = start
+        while at in there:
+            strangers += 1
+            at += step
+    return complete, strangers
+
+
+def label_patches(ladder: Ladder, side: int) -> tuple[list[int], list[np.ndarray | None]]:
+    """Patches beside the labelled marks, ``side`` -1 left or +1 right.
+
+    Returns the indices of the marks and, for each, an (h, w) float32 patch with
+    upright digits, or None where it leaves the photo.
+    """
+    pose = ladder.pose
+    r = pose.radius_mm
+    labelled = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+    if not labelled:
+        return [], []
+    heights = np.array([ladder.scale.marks[i].height_mm for i in labelled])
+    half = _HALF_HEIGHT_MM
+    if len(heights) > 1:
+        half = min(half, 0.48 * float(np.min(np.abs(np.diff(heights)))))
+    edge = ladder.long_rad[0] if side < 0 else ladder.long_rad[1]
+    limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
+    start = edge + side * 0.3 / r
+    end = float(np.clip(start + side * _WIDTH_MM / r, -limit, limit))
+    width = abs(end - start) * r
+    if width < 1.5 or side * (end - start) <= 0:
+        return [], []
+    px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 12.0))
+    rows, cols = max(8, int(2 * half * px_mm)), max(6, int(width * px_mm))
+    left, right = min(start, end), max(start, end)
+    azimuth = np.linspace(left, right, cols)
+    patches: list[np.ndarray | None] = []
+    for z0 in heights:
+        z = np.linspace(z0 + half, z0 - half, rows)
+        points = pose.project(pose.on_wall(np.broadcast_to(azimuth, (rows, cols)),
+                                           np.broadcast_to(z[:, None], (rows, cols))))
+        patch = sample(ladder.grey, points).reshape(rows, cols)
+        patches.append(patch if np.isfinite(patch).all() else None)
+    return labelled, patches

@@ -1,0 +1,72 @@
+"""When a reading is refused, each reason with its own sentence."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.ladder import Ladder
+from vision.quality import PhotoQuality
+from vision.surface import Surface
+
+#: The count of marks alone settles the numbering only with this lead (nats) over
+#: the next shift: odds of four hundred to one.
+SETTLED_MARGIN = 6.0
+#: Share of the finder's belief that the best place must have.
+SURE_BELIEF = 0.85
+#: Largest standard deviation of the level, in divisions, that is still a reading.
+LARGEST_SD_DIVISIONS = 0.75
+
+
+@dataclass(frozen=True)
+class Refusal:
+    """A flag of ``vision.flags`` and the sentence that goes with it."""
+
+    flag: str
+    sentence: str | None = None
+
+
+def ladder_refusal(ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
+    """Reasons that lie in the photo or the ladder."""
+    elevation = abs(float(np.degrees(ladder.pose.elevation_rad(np.median(ladder.height_mm)))))
+    if ladder.pitch_px < 3.2:
+        return Refusal("few-pixels", "The marks are too small in the photo to be told apart: "
+                                     "go nearer and take another photo.")
+    if quality.blur_px is not None and quality.blur_px > 0.55 * ladder.pitch_px:
+        return Refusal("blurred", "The photo is too blurred for this scale: hold the phone still, "
+                                  "let it focus and take another photo.")
+    if elevation > 40.0:
+        return Refusal("steep-view", "The chamber was seen too steeply: hold the phone at the "
+                                     "height of the liquid surface.")
+    if ladder.pose.residual_px > 0.2 * ladder.pitch_px:
+        return Refusal("wrong-scale", "The marks in the photo do not fit the chosen scale: "
+                                      "choose the scale of this chamber.")
+    return None
+
+
+def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
+    """Reasons that lie in the surface; None when it can be read."""
+    early = ladder_refusal(ladder, quality)
+    if early is not None:
+        return early
+    if not surface.candidates or surface.nothing > 0.5:
+        return Refusal("surface-not-found", "No liquid surface was found in the chamber: it may "
+                       "be covered, empty or full.  Look yourself, or change the light or the "
+                       "background and take another photo.")
+    best = surface.candidates[0]
+    if best.belief < SURE_BELIEF:
+        others = [c for c in surface.candidates[1:] if c.belief > 0.05]
+        if others:
+            return Refusal("competing-surfaces")
+        return Refusal("surface-not-found", "The liquid surface does not stand out: change the "
+                       "light or the background and take another photo.")
+    if surface.line is None or surface.line.contrast < 0.5:
+        return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
+                       "change the light or the background and take another photo.")
+    per_mm = abs(float(ladder.scale.value_at(surface.level_mm + 0.5))
+                 - float(ladder.scale.value_at(surface.level_mm - 0.5)))
+    division = ladder.scale.division_at(float(ladder.scale.value_at(surface.level_mm)))
+    if surface.meniscus_sd_mm * per_mm > LARGEST_SD_DIVISIONS * division:
+        return Refusal("meniscus-uncertain")
+    return None

@@ -1,0 +1,121 @@
+"""The liquid surface on the unrolled wall: where it is, and what else it could be.
+
+Two independent looks have to agree: the finder, which knows the whole chamber, and
+a straight, level line of change across it, which is what the front contact line
+must be once the wall is unrolled.  From that line the gauge says how far below it
+the level lies (rise of the meniscus, lean), as a probability.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.contact_line import ContactLine, find_contact_line
+from vision.ladder import Ladder
+from vision.optics import apparent_height_shift_mm
+from vision.strip import view
+from vision.surface_grid import Grid, whole_grid, window_grid
+from vision.surface_input import BIN_CENTRES_MM
+from vision.surface_nets import find_rows, gauge_level
+
+#: Plastics of drip chambers: 1.49 (PMMA) to 1.59 (PC, PS); see ``constants``.
+WALL_INDEX, WALL_INDEX_SD = 1.54, 0.03
+#: Two peaks of the finder nearer than this are one surface.
+_SAME_MM = 1.2
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A place where the surface may be: height on the wall straight in front, and
+    the share of the finder's belief that lies there."""
+
+    height_mm: float
+    belief: float
+
+
+@dataclass(frozen=True)
+class Surface:
+    """The front contact line and the level that follows.
+
+    ``line`` is the contact line on the outer wall; ``offset_mm`` and
+    ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
+    ``shift_mm`` is the part of it that the wall's refraction makes.
+    """
+
+    line: ContactLine | None
+    reference_mm: float
+    offset_mm: np.ndarray
+    offset_probability: np.ndarray
+    shift_mm: float
+    bore_radius_mm: float
+    wall_mm: float
+    candidates: tuple[Candidate, ...]
+    nothing: float
+
+    @property
+    def level_mm(self) -> float:
+        """Expected height of the level."""
+        return self.reference_mm - float(self.offset_mm @ self.offset_probability)
+
+    @property
+    def meniscus_sd_mm(self) -> float:
+        """Standard deviation of the offset."""
+        mean = float(self.offset_mm @ self.offset_probability)
+        return float(np.sqrt(max(self.offset_mm**2 @ self.offset_probability - mean**2, 0.0)))
+
+
+def _peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
+    """Places of the finder's belief, each with the belief around it."""
+    left = p.copy()
+    z = grid.height_mm
+    found: list[Candidate] = []
+    while len(found) < 6:
+        k = int(np.argmax(left))
+        near = np.abs(z - z[k]) <= _SAME_MM
+        mass = float(left[near].sum())
+        if mass < 0.02:
+            break
+        centre = float((z[near] * left[near]).sum() / mass)
+        found.append(Candidate(centre, mass))
+        left[near] = 0.0
+    return found
+
+
+def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
+                 near_mm: float | None = None) -> Surface:
+    """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
+
+    ``near_mm`` restricts the search to a height that a person has pointed at.
+    """
+    scale, pose = ladder.scale, ladder.pose
+    grid = whole_grid(scale.lowest_mark.height_mm, scale.highest_mark.height_mm)
+    whole = view(rgb, pose, grid, px_per_mm)
+    middle = 0.5 * (scale.lowest_mark.height_mm + scale.highest_mark.height_mm)
+    p, nothing = find_rows(whole, math.degrees(float(pose.elevation_rad(middle))),
+                           scale.inner_radius_mm(scale.value_at(middle)), grid.step_mm)
+    if near_mm is not None:
+        p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
+        nothing *= 0.2
+        p *= (1.0 - nothing) / max(float(p.sum()), 1e-12)
+    candidates = _peaks(p, grid)
+    if not candidates:
+        empty = np.array([0.0])
+        return Surface(None, middle, empty, np.array([1.0]), 0.0, 1.0, 0.0, (), nothing)
+    about = candidates[0].height_mm
+    line = find_contact_line(rgb, pose, scale, ladder.core_rad, ladder.long_rad, about,
+                             _SAME_MM, px_per_mm)
+    centre = about if line is None or line.contrast < 1.0 else line.height_mm
+    value = float(scale.value_at(centre - 0.5))
+    radius = scale.inner_radius_mm(value)
+    wall = scale.outer_radius_mm - radius
+    elevation = math.degrees(float(pose.elevation_rad(centre)))
+    window = window_grid(centre)
+    close = view(rgb, pose, window, px_per_mm)
+    q = gauge_level(close, whole, elevation, radius, wall,
+                    centre - scale.lowest_mark.height_mm, px_per_mm)
+    shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
+    return Surface(line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall,
+                   tuple(candidates), nothing)

@@ -1,0 +1,38 @@
+"""What the surface networks are given: standardised views and a few plain numbers.
+
+Used both for teaching and for reading, so that the two can not drift apart.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+#: Heights of the window's middle above the level (wall shift taken off) that the
+#: gauge tells apart, mm.
+BIN_CENTRES_MM = np.round(np.arange(-1.5, 5.51, 0.1), 3)
+FINDER_PLANES = 3
+GAUGE_PLANES = 5
+
+
+def finder_facts(elevation_deg: float, radius_mm: float, step_mm: float) -> np.ndarray:
+    """Numbers given to the finder, scaled to about one."""
+    return np.array([elevation_deg / 15.0, radius_mm / 15.0 - 1.0, step_mm / 0.3 - 1.0])
+
+
+def gauge_facts(elevation_deg: float, radius_mm: float, wall_mm: float,
+                height_over_lowest_mm: float, px_per_mm: float) -> np.ndarray:
+    """Numbers given to the gauge, scaled to about one."""
+    return np.array([elevation_deg / 15.0, radius_mm / 15.0 - 1.0, wall_mm / 2.0 - 0.8,
+                     np.clip(height_over_lowest_mm / 50.0, -0.5, 2.5),
+                     np.log(max(px_per_mm, 0.5) / 10.0)])
+
+
+def standardised(view: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:
+    """(H, W, 3) in 0..255 -> (3, H, W) float32, and the mean colour and spread taken off.
+
+    The same as in teaching: mean colour off, divided by the common spread.
+    """
+    x = view.astype(np.float32).transpose(2, 0, 1) / 255.0
+    mean = x.mean(axis=(1, 2), keepdims=True)
+    sd = float(np.sqrt(np.mean((x - mean) ** 2))) + 0.02
+    return (x - mean) / sd, mean, sd

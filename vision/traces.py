@@ -1,0 +1,54 @@
+"""What the overlay shows, as lines on the photo."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.ladder import Ladder
+from vision.reading import Trace, TraceRole
+from vision.surface import Surface
+from vision.uncertainty import LevelEstimate
+
+
+def _full(points: np.ndarray, factor: int) -> np.ndarray:
+    return (points + 0.5) * factor - 0.5
+
+
+def _arc(ladder: Ladder, height_mm: float, lo: float, hi: float, factor: int,
+         slope: float = 0.0) -> np.ndarray:
+    """A level line on the wall between two azimuths (slope in mm per mm across)."""
+    azimuth = np.linspace(lo, hi, 25)
+    z = height_mm + slope * ladder.pose.radius_mm * np.sin(azimuth)
+    return _full(ladder.pose.project(ladder.pose.on_wall(azimuth, z)), factor)
+
+
+def ladder_traces(ladder: Ladder, factor: int) -> list[Trace]:
+    """Every mark: found ones by kind, the others as hidden."""
+    out: list[Trace] = []
+    for mark, seen in zip(ladder.scale.marks, ladder.seen, strict=True):
+        zone = ladder.long_rad if mark.length == "long" else ladder.core_rad
+        role: TraceRole = "mark-hidden" if not seen else (
+            "mark-long" if mark.length == "long" else "mark-short")
+        out.append(Trace(role, _arc(ladder, mark.height_mm, *zone, factor),
+                         mark.text if mark.label else ""))
+    return out
+
+
+def surface_traces(surface: Surface, estimate: LevelEstimate, ladder: Ladder, factor: int
+                   ) -> list[Trace]:
+    """Contact line, corrected level, its interval, and what else was considered."""
+    limb = 0.9 * ladder.pose.limb_azimuth_rad()
+    out: list[Trace] = []
+    if surface.line is not None:
+        out.append(Trace("rim-front", _arc(ladder, surface.line.height_mm, -limb, limb, factor,
+                                           surface.line.slope), "edge of the liquid"))
+    for c in surface.candidates[1:]:
+        if c.belief > 0.05:
+            out.append(Trace("candidate", _arc(ladder, c.height_mm, -limb, limb, factor)))
+    low, high = estimate.interval_mm
+    ring = np.vstack([_arc(ladder, low, -limb, limb, factor),
+                      _arc(ladder, high, -limb, limb, factor)[::-1]])
+    out.append(Trace("interval", ring))
+    out.append(Trace("reading", _arc(ladder, estimate.level_mm, -limb, limb, factor),
+                     f"{estimate.value:.1f}"))
+    return out

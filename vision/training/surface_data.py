@@ -1,0 +1,223 @@
+"""Training views of the surface, cut straight from ray-traced scenes.
+
+Only the rays that a strip needs are traced: no whole photo is made.  Lens blur,
+exposure, noise and tone are put on in the strip.  ``python -m
+vision.training.surface_data OUT.npz --count N --seed S`` writes one shard; with
+CuPy present (``--gpu``) the same code runs on a graphics processor.
+"""
+
+from __future__ import annotations
+
+import argparse
+import math
+import time
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from vision.optics import apparent_height_shift_mm
+from vision.pose import CylinderPose
+from vision.scale import Scale, load_scale, parse_scale
+from vision.scenes.bore import Bore
+from vision.scenes.camera import view_of
+from vision.scenes.model import ChamberScene
+from vision.scenes.render import _Painter
+from vision.scenes.sample import sample_scene
+from vision.surface_grid import Grid, whole_grid, window_grid
+
+SHIPPED = ("quay-60", "heron-100", "slate-50")
+
+
+def random_scale(rng: np.random.Generator) -> Scale:
+    """A straight-bored chamber that nobody makes: any width, length and division."""
+    diameter = float(rng.uniform(16, 44))
+    wall = float(rng.uniform(0.8, 2.6))
+    length = float(rng.uniform(45, 140))
+    capacity = length * math.pi * diameter**2 / 4000.0
+    step = float(rng.choice([0.5, 1.0, 2.0, 2.5, 5.0]))
+    while capacity / step > 110:
+        step *= 2
+    while capacity / step < 18:
+        step /= 2
+    n = int(capacity / step)
+    per = int(rng.choice([2, 5, 5, 10]))
+    first = float(rng.choice([0, 0, step, per * step]))
+    return parse_scale({
+        "name": "any", "unit": "mL", "direction": "up", "inner_diameter_mm": diameter,
+        "wall_mm": wall, "capacity": n * step,
+        "height_mm": [[0, 0.0], [n * step, n * step / capacity * length]],
+        "marks": [{"from": first, "to": n * step, "step": step, "length": "short"},
+                  {"from": math.ceil(first / (per * step)) * per * step, "to": n * step,
+                   "step": per * step, "length": "long", "label": True}]})
+
+
+def pose_of(scene: ChamberScene) -> tuple[CylinderPose, np.ndarray]:
+    """The scene's own camera as the reader's pose, and the (3, 3) rotation between frames."""
+    view = view_of(scene)
+    cx, cy, cz = view.centre
+    d = math.hypot(cx, cy)
+    turn = np.array([[-cy / d, cx / d, 0], [-cx / d, -cy / d, 0], [0, 0, 1.0]])
+    base = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
+    q = view.axes @ turn.T @ base.T
+    pitch = math.asin(np.clip(q[2, 1], -1, 1))
+    yaw = math.atan2(-q[2, 0], q[2, 2])
+    roll = math.atan2(-q[0, 1], q[1, 1])
+    params = np.array([d, cz, yaw, pitch, roll, math.log(view.focal_px)])
+    pose = CylinderPose(params, np.zeros((6, 6)), scene.scale.outer_radius_mm,
+                        (view.cx, view.cy), 0.0)
+    return pose, turn
+
+
+def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> float:
+    """Where the front contact line is seen on the outer wall, straight in front."""
+    bore = Bore(scene, np)
+    facing = turn.T @ np.array([0.0, -1.0, 0.0])
+    r = bore.radius
+    one = np.array([1.0])
+    x, y = one * facing[0] * r * 0.9999, one * facing[1] * r * 0.9999
+    rim = scene.level_mm - float(bore.above(x, y, one * scene.level_mm)[0])
+    elevation = math.degrees(float(pose.elevation_rad(rim)))
+    return rim + float(apparent_height_shift_mm(
+        elevation, 0.0, scene.scale.outer_radius_mm - r, scene.tube.index))
+
+
+def view_light(scene: ChamberScene, pose: CylinderPose, grid: Grid, painter: _Painter,
+               sub: tuple[int, int], rng: np.random.Generator, xp: Any) -> np.ndarray:
+    """(rows, columns, 3) linear light of a grid, ``sub`` rays per cell."""
+    total: Any = 0.0
+    rows, cols = grid.rows, grid.columns
+    for i in range(sub[0]):
+        for j in range(sub[1]):
+            dz = ((i + rng.random()) / sub[0] - 0.5) * grid.step_mm
+            du = ((j + rng.random()) / sub[1] - 0.5) * (grid.across[1] - grid.across[0])
+            az = np.arcsin(np.clip((grid.across + du) * math.sin(pose.limb_azimuth_rad()),
+                                   -0.9999, 0.9999))
+            z = grid.height_mm + dz
+            p = pose.project(pose.on_wall(np.broadcast_to(az, (rows, cols)),
+                                          np.broadcast_to(z[:, None], (rows, cols))))
+            colour, _ = painter(xp.asarray(p[:, 0].astype(np.float32)),
+                                xp.asarray(p[:, 1].astype(np.float32)))
+            total = total + colour
+    total = total.T.reshape(rows, cols, 3) / (sub[0] * sub[1])
+    return total.get() if hasattr(total, "get") else total
+
+
+def _blur_axis(image: np.ndarray, sigma: float, axis: int) -> np.ndarray:
+    if sigma < 0.15:
+        return image
+    half = int(math.ceil(3 * sigma))
+    k = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
+    k /= k.sum()
+    pad = [(0, 0)] * 3
+    pad[axis] = (half, half)
+    wide = np.pad(image, pad, mode="edge")
+    n = image.shape[axis]
+    out = np.zeros_like(image)
+    for i, w in enumerate(k):
+        out += w * (wide[i:i + n] if axis == 0 else wide[:, i:i + n])
+    return out
+
+
+def developed(light: np.ndarray, scene: ChamberScene, grid: Grid, px_per_mm: float,
+              rng: np.random.Generator) -> np.ndarray:
+    """Blur, exposure, noise and tone of the scene's capture, in the strip.  uint8."""
+    c = scene.capture
+    image = np.minimum(light * c.exposure, 4.0)
+    blur_mm = math.hypot(c.blur_px, 0.35) / px_per_mm
+    motion_v = c.motion_px * abs(math.sin(math.radians(c.motion_deg))) / 3.5 / px_per_mm
+    motion_h = c.motion_px * abs(math.cos(math.radians(c.motion_deg))) / 3.5 / px_per_mm
+    cell_mm = (grid.across[1] - grid.across[0]) * scene.scale.outer_radius_mm
+    image = _blur_axis(image, math.hypot(blur_mm, motion_v) / grid.step_mm, 0)
+    image = _blur_axis(image, math.hypot(blur_mm, motion_h) / cell_mm, 1)
+    if c.veil:
+        image = image * (1 - c.veil) + c.veil * 0.6 * c.exposure
+    image = image * np.asarray(c.white_balance, dtype=np.float32)
+    pixels = max(cell_mm * px_per_mm, 1.0) * max(grid.step_mm * px_per_mm, 1.0)
+    sd = np.sqrt(c.read_noise**2 + c.shot_noise**2 * np.clip(image, 0, 1))
+    sd = sd * (1 + c.noise_grain_px) / math.sqrt(pixels)
+    image = np.clip(image + sd * rng.standard_normal(image.shape), 0, 1)
+    tone = np.where(image <= 0.0031308, 12.92 * image,
+                    1.055 * np.maximum(image, 1e-6) ** (1 / 2.4) - 0.055)
+    if c.contrast:
+        tone = tone + c.contrast * (tone - 0.5) * tone * (1 - tone) * 4
+    return np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
+
+
+def one_sample(seed: int, xp: Any) -> dict[str, np.ndarray] | None:
+    """Both views of one scene and what is true of them."""
+    rng = np.random.default_rng(seed)
+    scale = load_scale(str(rng.choice(SHIPPED))) if rng.random() < 0.55 else random_scale(rng)
+    tier = str(rng.choice(["easy", "typical", "hard", "offscale"], p=[0.25, 0.38, 0.29, 0.08]))
+    try:
+        scene = sample_scene(rng, tier, scale)
+    except Exception:
+        return None
+    # fingers are put on in training; contact angle wider than any tier
+    if rng.random() < 0.25:
+        scene = replace(scene, contact_angle_deg=float(rng.uniform(20, 90)))
+    true_pose, turn = pose_of(scene)
+    line = front_line_mm(scene, true_pose, turn)
+    # the reader's pose is never exact
+    p = true_pose.params.copy()
+    # and less exact in a steep view, where tilt and focal length are hard to tell apart
+    steep = abs(math.degrees(float(true_pose.elevation_rad(line))))
+    tilt = rng.normal(0, math.radians(0.2 + 0.035 * steep))
+    p[1] += p[0] * math.tan(tilt)
+    p[3] += tilt
+    p[2] += rng.normal(0, 0.008) * true_pose.radius_mm / p[0]
+    pose = true_pose.with_params(p)
+    whole = whole_grid(scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm)
+    jitter = float(np.clip(rng.normal(0, 0.22), -0.6, 0.6))
+    window = window_grid(line + jitter)
+    view = view_of(scene)
+    painter = _Painter(scene, view, xp, 2)
+    px_mm = view.focal_px / scene.camera.distance_mm
+    pictures = [developed(view_light(scene, pose, g, painter, sub, rng, xp), scene, g, px_mm, rng)
+                for g, sub in ((whole, (2, 1)), (window, (2, 2)))]
+    r = Bore(scene, np).radius
+    elevation = math.degrees(float(pose.elevation_rad(line)))
+    facts = np.array([
+        line, line + jitter, scene.level_mm, elevation, r,
+        scene.scale.outer_radius_mm - r, whole.top_mm, whole.step_mm, px_mm,
+        scene.capture.blur_px, scene.contact_angle_deg, scene.lean_deg[0], scene.lean_deg[1],
+        scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm,
+        scene.tube.floor_mm, scene.tube.lid_mm,
+        ["easy", "typical", "hard", "offscale"].index(tier),
+        float(pose.elevation_rad(line)) - float(true_pose.elevation_rad(line)),
+        scene.tube.index,
+        math.degrees(float(pose.elevation_rad(0.5 * (scene.scale.lowest_mark.height_mm
+                                                     + scene.scale.highest_mark.height_mm)))),
+    ], dtype=np.float32)
+    return {"whole": pictures[0], "window": pictures[1], "facts": facts}
+
+
+def main() -> None:
+    """Write one shard of training views."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("out", type=Path)
+    parser.add_argument("--count", type=int, default=64)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--seconds", type=float, default=1e9)
+    parser.add_argument("--gpu", action="store_true")
+    args = parser.parse_args()
+    xp: Any = np
+    if args.gpu:
+        import cupy
+
+        xp = cupy
+    start = time.time()
+    kept: list[dict[str, np.ndarray]] = []
+    for i in range(args.count):
+        if time.time() - start > args.seconds:
+            break
+        sample = one_sample(args.seed * 1_000_003 + i, xp)
+        if sample is not None:
+            kept.append(sample)
+    np.savez(args.out, **{k: np.stack([s[k] for s in kept]) for k in kept[0]})
+    print(f"{len(kept)} samples in {time.time() - start:.1f} s")
+
+
+if __name__ == "__main__":
+    main()
