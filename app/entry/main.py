@@ -33,7 +33,14 @@ def main() -> None:
                      visibility="hidden")]
     pages += [st.Page(entry.page, title=entry.title, url_path=_address(entry))
               for entry in entries[1:]]
-    st.navigation(pages, position="top" if len(entries) > 1 else "hidden").run()
+    chosen = st.navigation(pages, position="top" if len(entries) > 1 else "hidden")
+    chosen.run()
+    others = [page for page in pages if page.visibility == "visible" and page != chosen
+              and page.title != chosen.title]
+    if others:
+        with st.container(key="other-pages", horizontal=True):
+            for page in others:
+                st.page_link(page, label=page.title)
 
 
 def _address(entry: PageEntry) -> str:

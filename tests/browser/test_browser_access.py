@@ -1,0 +1,35 @@
+"""Contrast, names and roles: the axe rules for WCAG 2.2 AA in both themes, phone and desk."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+from test_browser_chamber import easy_photo, read_first, upload
+
+pytestmark = pytest.mark.browser
+axe = pytest.importorskip("axe_playwright_python.sync_playwright")
+
+RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa",
+                                               "wcag22aa"]}}
+
+
+def faults(page) -> list[str]:
+    """One line a fault: rule, help and the element."""
+    found = axe.Axe().run(page, options=RULES).response["violations"]
+    return [f"{v['id']}: {v['help']}: {n['html'][:160]} {json.dumps(n['any'])[:200]}"
+            for v in found for n in v["nodes"]]
+
+
+@pytest.mark.parametrize(("scheme", "size"), [
+    ("dark", {"width": 390, "height": 844}), ("light", {"width": 1280, "height": 900}),], ids=["dark phone", "light desk"])
+def test_the_page_can_be_read_and_used_by_everyone(open_page, scheme, size):
+    page = open_page(size=size, scheme=scheme)
+    upload(page, easy_photo())
+    assert faults(page) == []
+    read_first(page, "20")
+    page.get_by_role("button", name="Take mine").click()
+    page.get_by_label("Drag to adjust").wait_for(state="attached")
+    page.get_by_role("button", name="Confirm and record").click()
+    page.get_by_text("Not recorded yet").wait_for()
+    assert faults(page) == []
