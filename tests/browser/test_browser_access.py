@@ -22,7 +22,8 @@ def faults(page) -> list[str]:
 
 
 @pytest.mark.parametrize(("scheme", "size"), [
-    ("dark", {"width": 390, "height": 844}), ("light", {"width": 1280, "height": 900}),], ids=["dark phone", "light desk"])
+    ("dark", {"width": 390, "height": 844}), ("light", {"width": 1280, "height": 900})],
+    ids=["dark phone", "light desk"])
 def test_the_page_can_be_read_and_used_by_everyone(open_page, scheme, size):
     page = open_page(size=size, scheme=scheme)
     upload(page, easy_photo())
