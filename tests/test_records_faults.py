@@ -118,7 +118,7 @@ def test_a_read_only_folder(open_folder):
         file.chmod(0o444)
     open_folder.chmod(0o555)
     said = run_as_station(TRY_ADD, open_folder, as_nobody=True)
-    assert said.startswith("ReadOnlyError: The record's folder cannot be written. Nothing was")
+    assert said.startswith("ReadOnlyError: The record cannot be written there. Nothing was")
     open_folder.chmod(0o755)
     for file in open_folder.iterdir():
         file.chmod(0o644)

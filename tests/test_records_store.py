@@ -112,6 +112,33 @@ def test_questions_to_the_store(store):
     assert store.last(BED, "order") is None
 
 
+def test_asking_for_a_part_gives_what_the_whole_gives(store):
+    first = store.add(reading("10", 0))
+    store.add(happening("bag-changed", 10))
+    fixed = store.add(confirm(first.correction("a", confirmed_value="11"), by=BY, bed=BED,
+                              clock=clock(20)))
+    store.add(confirm(fixed.correction("b", happened_at=at(15)), by=BY, bed=BED, clock=clock(30)))
+    gone = store.add(reading("12", 40))
+    store.add(confirm(gone.withdrawal("c"), by=BY, bed=BED, clock=clock(50)))
+    store.add(reading("13", 60, bed=BedCode("QUAY-4")))
+    everything = store.current(withdrawn=True)
+    assert [s.original.number for s in everything] == [2, 1, 5, 7]
+    assert store.current(BED, withdrawn=True) == everything[:3]
+    since = START + timedelta(minutes=12)
+    assert store.current(since=since) == (everything[1], everything[3])
+    assert [e.number for e in store.current(since=since)[0].history] == [1, 3, 4]
+    assert store.current(kind="bag-changed") == everything[:1] == store.current(kind="event")
+    assert store.last(BED, "volume-reading") == everything[1]
+
+
+def test_of_two_things_at_one_moment_the_later_entry_is_the_last(store):
+    first = store.add(reading("10", 0))
+    store.add(reading("11", 0))
+    store.add(confirm(first.correction("x", confirmed_value="12"), by=BY, bed=BED, clock=clock(1)))
+    assert store.last(BED, "volume-reading") == store.current(BED)[-1]
+    assert store.last(BED, "volume-reading").entry.confirmed_value == 11
+
+
 def test_late_entries_stand_where_they_happened(store):
     store.add(reading("10", minutes=60))
     store.add(reading("5", minutes=90, happened_at=at(0)))
@@ -233,6 +260,19 @@ def test_all_verbs_are_refused(store):
         stranger.rollback()
     stranger.close()
     assert store.entry(1) == before and store.count() == 1 and store.verify().ok
+
+
+def test_the_software_knows_the_newest_form_and_only_forms_that_exist(tmp_path):
+    from alembic.config import Config
+    from alembic.script import ScriptDirectory
+
+    from app.records.version import _MIGRATIONS, HEAD, KNOWN
+
+    config = Config()
+    config.set_main_option("script_location", str(_MIGRATIONS))
+    scripts = ScriptDirectory.from_config(config)
+    assert scripts.get_heads() == [HEAD]
+    assert {s.revision for s in scripts.walk_revisions()} == set(KNOWN) - {None}
 
 
 def test_the_safe_settings_are_on_every_connection(store):

@@ -23,7 +23,7 @@ from app.records.errors import (
 
 _NOTHING = "Nothing was recorded."
 FULL = f"The disk is full. {_NOTHING} Make room, then confirm again."
-READ_ONLY = f"The record's folder cannot be written. {_NOTHING} Ask who looks after this machine."
+READ_ONLY = f"The record cannot be written there. {_NOTHING} Ask who looks after this machine."
 LOCKED = f"Another program keeps the record locked. {_NOTHING} Wait a moment, then confirm again."
 NOT_OURS = "This file is not a record of this software; choose another data folder."
 DAMAGED = ("The record's file is damaged. Stop using it, keep a copy as it is, and ask who looks "

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from sqlalchemy import Column, Integer, MetaData, Table, Text
+from typing import Any
+
+from sqlalchemy import Column, Integer, MetaData, RowMapping, Table, Text
 
 metadata = MetaData()
 
@@ -33,3 +35,8 @@ GUARDS: dict[str, frozenset[str]] = {
     "sqlite": frozenset({"entry_no_update", "entry_no_delete", "entry_insert_in_chain"}),
     "postgresql": frozenset({"entry_no_change", "entry_no_truncate", "entry_insert_in_chain"}),
 }
+
+
+def plain(row: RowMapping) -> dict[str, Any]:
+    """A row as an ordinary dictionary."""
+    return {str(name): value for name, value in row.items()}

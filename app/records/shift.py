@@ -40,9 +40,7 @@ class BedAccount:
 
 def bed_account(store: Store, bed: str, *, since: datetime | None = None) -> BedAccount:
     """The account of one bed; ``since`` leaves out what happened before."""
-    standings = store.current(bed)
-    if since is not None:
-        standings = tuple(s for s in standings if s.entry.happened.utc >= since)
+    standings = store.current(bed, since=since)
     readings, events = chamber_inputs(standings)
     order = store.last(bed, "order")
     payload = order.entry.payload if order else {}

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, RowMapping, insert, select, text
+from sqlalchemy import Connection, Engine, insert, select, text
 
 from app.records.canonical import FIRST_LINK
 from app.records.chain import Verification, content_hash, walk
@@ -23,8 +23,9 @@ from app.records.errors import (
 )
 from app.records.faults import READ_ONLY
 from app.records.moment import Moment
-from app.records.schema import GUARDS, entry_table
-from app.records.standing import Standing, standings
+from app.records.schema import GUARDS, entry_table, plain
+from app.records.standing import Standing
+from app.records.standing_query import standing_now
 from app.records.version import bring_up_to_date
 
 #: How far this machine's clock may be behind the last entry before it is asked about:
@@ -111,19 +112,21 @@ class Store:
         return entry_from_row(row)
 
     def current(self, bed: str | None = None, *, kind: str | None = None,
-                withdrawn: bool = False) -> tuple[Standing, ...]:
+                withdrawn: bool = False, since: datetime | None = None) -> tuple[Standing, ...]:
         """What stands now for a bed (or all), corrections applied, in the order it happened.
 
         ``kind`` is a subject ("volume-reading", "event", ...) or an event's name.
-        Withdrawn things are left out unless ``withdrawn`` is True.
+        Withdrawn things are left out unless ``withdrawn`` is True; ``since`` (an aware
+        datetime) leaves out what happened before.  Reads only what it returns, so a
+        long record does not slow a page down.
         """
-        return tuple(s for s in standings(self._select(bed, None, None, None))
-                     if (withdrawn or not s.withdrawn)
-                     and (kind is None or kind in (s.original.kind, s.original.event)))
+        with reading(self._engine) as connection:
+            return standing_now(connection, bed, kind, since, withdrawn)
 
     def last(self, bed: str, kind: str) -> Standing | None:
         """The latest standing thing of that kind (or event name) for a bed."""
-        found = self.current(bed, kind=kind)
+        with reading(self._engine) as connection:
+            found = standing_now(connection, bed, kind, None, False, newest=True)
         return found[-1] if found else None
 
     def beds(self) -> tuple[str, ...]:
@@ -144,7 +147,7 @@ class Store:
             rows = connection.execute(
                 select(entry_table).order_by(entry_table.c.number)
                 .execution_options(yield_per=500)).mappings()
-            return walk((_plain(r) for r in rows), missing_guards=missing, expected=expected)
+            return walk((plain(r) for r in rows), missing_guards=missing, expected=expected)
 
     def _select(self, bed: str | None, kind: str | None, since: datetime | None,
                 until: datetime | None) -> Iterator[Entry]:
@@ -160,22 +163,18 @@ class Store:
             query = query.where(c.happened_utc <= Moment.of(until).utc_text)
         with reading(self._engine) as connection:
             rows = connection.execute(query).mappings().all()
-        return (entry_from_row(_plain(row)) for row in rows)
-
-
-def _plain(row: RowMapping) -> dict[str, Any]:
-    return {str(name): value for name, value in row.items()}
+        return (entry_from_row(plain(row)) for row in rows)
 
 
 def _one(connection: Connection, condition: Any) -> dict[str, Any] | None:
     row = connection.execute(select(entry_table).where(condition)).mappings().first()
-    return None if row is None else _plain(row)
+    return None if row is None else plain(row)
 
 
 def _last(connection: Connection) -> dict[str, Any] | None:
     query = select(entry_table).order_by(entry_table.c.number.desc()).limit(1)
     row = connection.execute(query).mappings().first()
-    return None if row is None else _plain(row)
+    return None if row is None else plain(row)
 
 
 def _same(there: Mapping[str, Any], row: Mapping[str, Any]) -> Entry:
