@@ -16,7 +16,7 @@ from vision.scenes.tracer import ChamberTracer
 #: Kind of pixel that shows the tube (the room's kinds are in ``room``).
 TUBE = 9
 #: Rays handled at a time: small enough for a processor's cache.
-CHUNK_NUMPY, CHUNK_DEVICE = 20_000, 2_000_000
+CHUNK_NUMPY, CHUNK_DEVICE = 40_000, 2_000_000
 #: Where the rays of a pixel pierce it, by their number.
 PIERCED = {
     1: ((0.0, 0.0),),

@@ -235,13 +235,13 @@ def _made_unreadable(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
     pitch = float(np.diff(heights).min()) * view.focal_px / cam.distance_mm
     kind = dice.one_of(["blurred", "shaken", "dark", "burnt out", "covered", "far", "cut off"])
     if kind == "blurred":
-        c = replace(c, blur_px=max(dice.between(0.9, 1.6) * pitch, 7.0))
+        c = replace(c, blur_px=max(dice.between(1.6, 2.8) * pitch, 9.0))
     elif kind == "shaken":
         c = replace(c, blur_px=max(c.blur_px, 0.2 * pitch),
-                    motion_px=max(dice.between(3.0, 6.0) * pitch, 30.0),
+                    motion_px=max(dice.between(5.5, 9.0) * pitch, 40.0),
                     motion_deg=90 + dice.between(-40, 40))
     elif kind == "dark":
-        c = replace(c, exposure=dice.scaled(0.002, 0.008), read_noise=0.012, shot_noise=0.05,
+        c = replace(c, exposure=dice.scaled(0.0008, 0.003), read_noise=0.012, shot_noise=0.05,
                     low_light=True)
     elif kind == "burnt out":
         c = replace(c, exposure=dice.between(25, 60), veil=0.5)
