@@ -10,6 +10,7 @@ import pytest
 import vision.level
 from vision.accuracy import measure as measuring
 from vision.accuracy import read_labels, run_benchmark
+from vision.lens import Lens, save_lens
 from vision.level_reading import LevelReading
 from vision.photo import photo_from_array
 
@@ -71,3 +72,19 @@ def test_the_example_set_is_taken_through_without_an_error(tmp_path):
     part = run_benchmark(path, tmp_path / "out", progress=False).kinds["level"]
     assert part.unit == "mm" and part.overall.stopped_by_error == 0
     assert {c.what for c in part.checks} >= {"mean absolute error, mm", "silent misreads"}
+
+
+def test_where_the_focal_length_came_from_is_kept_and_reported(asked, tmp_path):
+    plain = measuring.measure(label(tmp_path))
+    assert plain.camera_from == "not stated"
+    save_lens(Lens(80, 60, 70.0, (39.5, 29.5), (0.0, 0.0), 0.01, 0.1, 8, 400), tmp_path / "l.json")
+    assert measuring.measure(label(tmp_path, lens="l.json")).camera_from == "lens file"
+    label(tmp_path, lens="l.json")
+    part = run_benchmark(tmp_path / "labels.jsonl", tmp_path / "out", progress=False).kinds["level"]
+    assert part.cameras == {"lens file": 1}
+    assert "lens file: 1 images" in (tmp_path / "out" / "report.html").read_text()
+
+
+def test_a_lens_file_that_does_not_fit_is_an_error_row(asked, tmp_path):
+    row = measuring.measure(label(tmp_path, lens="none.json"))
+    assert row.status == "error" and "no lens file" in row.message

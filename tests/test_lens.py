@@ -22,6 +22,7 @@ from vision.lens_board import FIRST_MARKER, Board, find_board
 from vision.lens_calibration import calibrate_lens
 from vision.lens_view import facts_words, through_lens
 from vision.photo import CameraFacts, Photo, photo_from_array
+from vision.reading import Trace, VolumeReading
 
 WIDTH, HEIGHT, FOCAL = 600, 800, 650.0
 PRINCIPAL = np.array([295.0, 404.5])
@@ -183,6 +184,17 @@ def test_the_focal_length_of_the_lens_takes_the_place_of_the_photos_own(photos, 
     assert "lens file" in facts_words(camera)
     assert "own data" in facts_words(CameraFacts(26.0))
     assert "does not say" in facts_words(CameraFacts())
+
+
+def test_a_reading_comes_back_in_pixels_of_the_photo_as_it_was_taken(photos, lens):
+    view = through_lens(photos[0], lens)
+    corner = np.array([[580.0, 30.0]])
+    seen = VolumeReading("read", "mL", 1.0, "quay-60", value=3.0, surface_px=(580.0, 30.0),
+                         traces=(Trace("surface", corner),))
+    back = view.restored(seen)
+    assert view.to_corrected(np.array(back.surface_px)) == pytest.approx((580, 30), abs=1e-6)
+    assert back.traces[0].points_px == pytest.approx(np.array([back.surface_px]))
+    assert back.value == 3.0
 
 
 class TestRefusals:

@@ -64,8 +64,8 @@ def load_lens(path: str | Path) -> Lens:
     if not isinstance(content, dict) or content.get("kind") != _KIND:
         raise InputError(f"'{path}' is not a lens file; 'countersight lens' makes one.")
     return Lens(
-        width=int(_number(content, "width", 100, 20_000)),
-        height=int(_number(content, "height", 100, 20_000)),
+        width=int(_number(content, "width", 48, 20_000)),
+        height=int(_number(content, "height", 48, 20_000)),
         focal_px=_number(content, "focal_px", 50, 200_000),
         principal_px=_pair(content, "principal_px", -20_000, 20_000),
         radial=_pair(content, "radial", -3, 3),

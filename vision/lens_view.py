@@ -5,12 +5,16 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from vision.errors import InputError
 from vision.lens import Lens
 from vision.photo import CameraFacts, Photo
+
+if TYPE_CHECKING:
+    from vision.reading import VolumeReading
 
 #: Photos may differ by this share in their ratio of sides (a row of pixels more or less).
 _SAME_SHAPE = 0.005
@@ -38,10 +42,25 @@ class LensView:
             flat = bent / self._stretch(flat)
         return flat * self._focal_px + self._centre
 
+    def point_to_corrected(self, point: tuple[float, float]) -> tuple[float, float]:
+        """``to_corrected`` of one (x, y)."""
+        x, y = self.to_corrected(np.array(point))
+        return float(x), float(y)
+
     def to_original(self, points: np.ndarray) -> np.ndarray:
         """Where points of ``photo`` lie in the photo as it was taken."""
         flat = (np.asarray(points, dtype=float) - self._centre) / self._focal_px
         return flat * self._stretch(flat) * self._focal_px + self._principal
+
+    def restored(self, reading: VolumeReading) -> VolumeReading:
+        """The reading of ``photo`` with all its points in the photo as it was taken."""
+        surface = reading.surface_px
+        if surface is not None:
+            x, y = self.to_original(np.array(surface))
+            surface = (float(x), float(y))
+        traces = tuple(replace(t, points_px=self.to_original(t.points_px).reshape(-1, 2))
+                       for t in reading.traces)
+        return replace(reading, surface_px=surface, traces=traces)
 
     def _stretch(self, flat: np.ndarray) -> np.ndarray:
         r2 = (flat**2).sum(axis=-1, keepdims=True)

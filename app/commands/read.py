@@ -11,7 +11,11 @@ from app.commands.points import check_picture_path, parse_number_at, parse_point
 from vision.errors import InputError
 
 if TYPE_CHECKING:
+    from vision.photo import CameraFacts, Photo
     from vision.reading import VolumeReading
+    from vision.scale import Scale
+
+    Point = tuple[float, float]
 
 
 def add_parser(subparsers: Any) -> None:
@@ -28,6 +32,8 @@ def add_parser(subparsers: Any) -> None:
                              "photo in pixels")
     parser.add_argument("--number", metavar="VALUE@X,Y",
                         help="the number printed beside the mark at that point")
+    parser.add_argument("--lens", metavar="LENS.json",
+                        help="lens file of the phone's camera, from 'countersight lens'")
     parser.add_argument("--overlay", metavar="OUT.png",
                         help="write the photo with what was seen drawn on it")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
@@ -54,18 +60,38 @@ def run(args: argparse.Namespace) -> int:
     if number and min(abs(m.value - number[0]) for m in scale.marks) > 1e-6:
         raise InputError(f"--number: there is no mark {number[0]:g} on the scale '{scale.name}'.")
 
-    from vision.volume import read_volume
+    from vision.lens_view import facts_words
 
-    reading = read_volume(photo, scale, near=near, number=number)
+    reading, camera = _read(photo, scale, near, number, args.lens)
     if overlay:
         from vision.overlay import draw_overlay
 
         write_picture(draw_overlay(photo, reading), overlay)
     if args.json:
-        sys.stdout.write(json.dumps(reading.as_json(), ensure_ascii=False, allow_nan=False) + "\n")
+        found = {**reading.as_json(), "camera": facts_words(camera)}
+        sys.stdout.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        sys.stdout.write("\n".join(sentences(reading)) + "\n")
+        sys.stdout.write("\n".join([*sentences(reading)[:-1],
+                                    f"camera: {facts_words(camera)}",
+                                    sentences(reading)[-1]]) + "\n")
     return 0 if reading.status == "read" else 3
+
+
+def _read(photo: Photo, scale: Scale, near: Point | None, number: tuple[float, Point] | None,
+          lens: str | None) -> tuple[VolumeReading, CameraFacts]:
+    """The reading, its points in pixels of the photo as taken, and the camera facts used."""
+    from vision.volume import read_volume
+
+    if lens is None:
+        return read_volume(photo, scale, near=near, number=number), photo.camera
+    from vision.lens import load_lens
+    from vision.lens_view import through_lens
+
+    view = through_lens(photo, load_lens(lens))
+    reading = read_volume(
+        view.photo, scale, near=None if near is None else view.point_to_corrected(near),
+        number=None if number is None else (number[0], view.point_to_corrected(number[1])))
+    return view.restored(reading), view.photo.camera
 
 
 def sentences(reading: VolumeReading) -> list[str]:

@@ -24,6 +24,9 @@ _EXPECTATIONS: tuple[str, ...] = EXPECTATIONS
 _MOST_VALUES = 12
 _MISSING = -1
 
+#: The group that tells where the focal length came from; no label key.
+CAMERA = "focal length from"
+
 #: Edges of the bins of numeric label keys; the keys of these names are binned.
 BINS: dict[str, tuple[float, ...]] = {
     "elevation_deg": (-30, -20, -12, -5, 0, 5, 12, 20, 30),
@@ -95,6 +98,8 @@ class Columns:
         self._expect.append(_EXPECTATIONS.index(row.expect))
         for key, text in group_texts(row.keys).items():
             self._code(key, text)
+        if row.camera_from:
+            self._code(CAMERA, row.camera_from)
         self.n += 1
 
     def _code(self, key: str, text: str) -> None:

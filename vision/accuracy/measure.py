@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from vision.accuracy.labels import Label, is_number
 from vision.accuracy.rows import Row, verdict
 from vision.errors import CountersightError
 from vision.scale import Scale, load_scale
+
+if TYPE_CHECKING:
+    from vision.photo import Photo
 
 #: A level reading wrong by more than this, with the truth outside its interval, is a
 #: silent misread: twice the 95 % limit that level readings with cards have to keep.
@@ -52,10 +55,10 @@ def _point(value: object) -> tuple[float, float] | None:
 
 def _volume(label: Label) -> dict[str, Any]:
     from vision import volume
-    from vision.photo import load_photo
 
     scale = _scale(str(label.scale))
-    reading = volume.read_volume(load_photo(label.path), scale, near=_point(label.keys.get("near")))
+    photo, point = _photo(label)
+    reading = volume.read_volume(photo, scale, near=point("near"))
     division = label.keys.get("division")
     if not is_number(division):
         division = scale.division_at(label.truth) if label.truth is not None else reading.division
@@ -64,31 +67,60 @@ def _volume(label: Label) -> dict[str, Any]:
         "interval": reading.interval, "naive_value": reading.naive_value,
         "division": division, "misread_limit": division,
         "elevation_deg": reading.elevation_deg, "elevation_sd_deg": reading.elevation_sd_deg,
-        "flags": reading.flags, "reasons": reading.reasons,
+        "flags": reading.flags, "reasons": reading.reasons, "camera_from": _camera_from(photo),
     }
+
+
+Point = tuple[float, float]
+
+
+def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
+    """The photo, seen through the lens file that the label may name ("lens"), and what
+    gives the point of a label key in it."""
+    from vision.photo import load_photo
+
+    photo = load_photo(label.path)
+    lens = label.keys.get("lens")
+    if lens is None:
+        return photo, lambda key: _point(label.keys.get(key))
+    from vision.lens import load_lens
+    from vision.lens_view import through_lens
+
+    view = through_lens(photo, load_lens(label.path.parent / str(lens)))
+
+    def corrected(key: str) -> Point | None:
+        point = _point(label.keys.get(key))
+        return None if point is None else view.point_to_corrected(point)
+
+    return view.photo, corrected
+
+
+def _camera_from(photo: Photo) -> str:
+    if photo.camera.focal_relative_sd is not None:
+        return "lens file"
+    return "photo's own data" if photo.camera.focal_35mm is not None else "not stated"
 
 
 def _level(label: Label) -> dict[str, Any]:
     from vision.level import measure_level
-    from vision.photo import load_photo
 
+    photo, point = _photo(label)
     keys = label.keys
     zero, landmark = (_float(keys.get(name)) or usual for name, usual in (
         ("zero_card_mm", 60.0), ("landmark_card_mm", 40.0)))
     if keys.get("mode") == "tap":
         # The labelled landmark stands in for the tap; with cards it is only the truth.
         depth = _float(keys.get("depth_difference_mm"))
-        reading = measure_level(load_photo(label.path), zero, landmark,
-                                landmark_px=_point(keys.get("landmark_px")),
-                                depth_difference_mm=depth)
+        reading = measure_level(photo, zero, landmark, depth_difference_mm=depth,
+                                landmark_px=point("landmark_px"))
     else:
-        reading = measure_level(load_photo(label.path), zero, landmark)
+        reading = measure_level(photo, zero, landmark)
     interval = reading.interval_cm
     return {
         "status": reading.status, "unit": "mm", "misread_limit": LEVEL_MISREAD_MM,
         "value": None if reading.offset_cm is None else 10 * reading.offset_cm,
         "interval": None if interval is None else (10 * interval[0], 10 * interval[1]),
-        "flags": reading.flags, "reasons": reading.reasons,
+        "flags": reading.flags, "reasons": reading.reasons, "camera_from": _camera_from(photo),
     }
 
 

@@ -151,6 +151,9 @@ def _rates(f: Figures, part: KindSummary) -> list[tuple[object, object]]:
         ("stopped by an error", f.stopped_by_error),
         ("seconds per image, median", number(f.seconds_median, ".2f")),
     ]
+    if part.cameras:
+        rows.append(("focal length from", "; ".join(
+            f"{name}: {n} images" for name, n in part.cameras.items())))
     if f.nearer_rim.n:
         rows.append(("readings nearer the rim of the meniscus than the truth", share(f.nearer_rim)))
     if f.elevation_rmse_deg is not None:

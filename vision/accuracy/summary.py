@@ -31,7 +31,8 @@ class KindSummary:
     """Everything found on the images of one kind, "volume" or "level".
 
     ``groups`` is label key -> value or bin -> figures.  Slopes are of error
-    against true elevation, in divisions per degree.
+    against true elevation, in divisions per degree.  ``cameras`` counts where the
+    focal length came from.
     """
 
     kind: str
@@ -44,6 +45,7 @@ class KindSummary:
     misreads: tuple[Row, ...]
     failures: tuple[Row, ...]
     flags: Mapping[str, int]
+    cameras: Mapping[str, int]
 
 
 @dataclass(frozen=True)
@@ -72,6 +74,7 @@ class Gathered:
         self.misreads: list[Row] = []
         self.failures: list[Row] = []
         self.flags: dict[str, int] = {}
+        self.cameras: dict[str, int] = {}
 
     def add(self, row: Row) -> None:
         """Take in one row."""
@@ -82,6 +85,8 @@ class Gathered:
             self.misreads.append(row)
         if row.status == "error" and len(self.failures) < MOST_LISTED:
             self.failures.append(row)
+        if row.camera_from:
+            self.cameras[row.camera_from] = self.cameras.get(row.camera_from, 0) + 1
         for flag in row.flags:
             self.flags[flag] = self.flags.get(flag, 0) + 1
 
@@ -112,7 +117,8 @@ def _kind(kind: str, part: Gathered) -> KindSummary:
         kind=kind, unit=" or ".join(part.units), overall=overall, groups=groups,
         checks=tuple(checks), slope_corrected=steep, slope_naive=naive,
         misreads=tuple(part.misreads), failures=tuple(part.failures),
-        flags=dict(sorted(part.flags.items(), key=lambda item: -item[1])))
+        flags=dict(sorted(part.flags.items(), key=lambda item: -item[1])),
+        cameras=dict(part.cameras))
 
 
 def _slope(columns: Columns, name: str) -> Slope | None:
