@@ -5,10 +5,10 @@ from __future__ import annotations
 import json
 
 import pytest
+from axe_playwright_python.sync_playwright import Axe
 from test_browser_chamber import easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
-axe = pytest.importorskip("axe_playwright_python.sync_playwright")
 
 RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa",
                                                "wcag22aa"]}}
@@ -16,7 +16,7 @@ RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "
 
 def faults(page) -> list[str]:
     """One line a fault: rule, help and the element."""
-    found = axe.Axe().run(page, options=RULES).response["violations"]
+    found = Axe().run(page, options=RULES).response["violations"]
     return [f"{v['id']}: {v['help']}: {n['html'][:160]} {json.dumps(n['any'])[:200]}"
             for v in found for n in v["nodes"]]
 

@@ -8,13 +8,13 @@ from decimal import Decimal
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import expect
 
 from app.records import Store
 from vision.scale import load_scale
 
 pytestmark = pytest.mark.browser
-sync_api = pytest.importorskip("playwright.sync_api")
-expect = sync_api.expect
+expect.set_options(timeout=30_000)  # a busy machine may take its time
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
