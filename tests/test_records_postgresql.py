@@ -166,6 +166,19 @@ def test_stations_killed_while_writing(address):
     assert (figures.lost, figures.doubled, figures.broken) == (0, 0, 0)
 
 
+def test_a_station_needs_no_right_to_change_anything(address):
+    store = Store.open(address)
+    with store._engine.connect() as c:
+        c.execute(text("CREATE ROLE station LOGIN"))
+        c.execute(text("GRANT SELECT, INSERT ON entry TO station"))
+        c.execute(text("GRANT SELECT ON alembic_version TO station"))
+        c.commit()
+    station = Store.open(address.replace("ward@", "station@"))
+    assert station.add(reading()).number == 1 and station.verify().ok
+    with station._engine.connect() as c, pytest.raises(DBAPIError, match="permission denied"):
+        c.execute(text("UPDATE entry SET note = 'x'"))
+
+
 def test_two_people_correct_one_entry(address):
     store = Store.open(address)
     entry = store.add(reading())

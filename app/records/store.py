@@ -32,6 +32,9 @@ from app.records.version import bring_up_to_date
 #: the clocks of two stations differ a little.
 CLOCK_SLACK = timedelta(minutes=2)
 
+#: Any fixed number: writers on a server wait for each other on it.
+WRITERS = 5_824_302
+
 _RECORDED = ("recorded_utc", "recorded_offset_min", "software_version")
 
 
@@ -80,8 +83,9 @@ class Store:
         row = content.row()
         with writing(self._engine) as connection:
             if self._engine.dialect.name == "postgresql":
-                # Writers take turns; readers are not held up.
-                connection.execute(text("LOCK TABLE entry IN SHARE ROW EXCLUSIVE MODE"))
+                # Writers take turns, readers are not held up.  A table lock would need
+                # rights to change entries, which a station should not have.
+                connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": WRITERS})
             there = _one(connection, entry_table.c.key == content.key)
             if there is not None:
                 return _same(there, row)
