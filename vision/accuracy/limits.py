@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from vision.accuracy.figures import Errors, Figures
+from vision.accuracy.statistics import Slope
 
 #: Tier -> largest (mean |error|, 95th percentile, share refused though readable),
 #: errors in divisions.  Of the project's requirements.
@@ -91,6 +92,17 @@ def volume_checks(tiers: dict[str, Figures]) -> list[Check]:
                          None if share is None else share == 1.0))
         out.append(no_misread("unreadable", f))
     return out
+
+
+def slope_check(corrected: Slope, naive: Slope) -> Check:
+    """What is left of the slope; not yet "not met" where its 95 % interval reaches the limit."""
+    limit, share = SLOPE_SHARE * abs(naive.slope), abs(corrected.slope / naive.slope)
+    met: bool | None = share <= SLOPE_SHARE
+    found = f"{share:.1%}"
+    if not met and corrected.slope_ci.low <= limit and corrected.slope_ci.high >= -limit:
+        met, found = None, found + ", too few to tell"
+    return Check("all", "remaining slope of error against elevation",
+                 f"at most {SLOPE_SHARE:.0%} of the naive slope", found, met)
 
 
 def level_checks(mode: str, f: Figures) -> list[Check]:

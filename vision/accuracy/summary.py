@@ -12,11 +12,11 @@ import numpy as np
 from vision.accuracy.columns import Columns
 from vision.accuracy.figures import Figures, figures
 from vision.accuracy.limits import (
-    SLOPE_SHARE,
     VOLUME_LIMITS,
     Check,
     level_checks,
     no_misread,
+    slope_check,
     volume_checks,
 )
 from vision.accuracy.rows import Row
@@ -137,10 +137,7 @@ def _volume(groups: Mapping[str, Mapping[str, Figures]], overall: Figures, colum
     if not any(tier in tiers for tier in VOLUME_LIMITS):
         checks.append(no_misread("all", overall))
     if steep is not None and naive is not None and naive.slope:
-        share = abs(steep.slope / naive.slope)
-        checks.append(Check("all", "remaining slope of error against elevation",
-                            f"at most {SLOPE_SHARE:.0%} of the naive slope", f"{share:.1%}",
-                            share <= SLOPE_SHARE))
+        checks.append(slope_check(steep, naive))
     return checks
 
 
