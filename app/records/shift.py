@@ -16,6 +16,9 @@ from vision.output import Account, ChamberEvent, ChamberReading, make_account
 from vision.output.account import EYE_DIVISIONS
 from vision.output.model import K95, hm
 
+#: The names that the measuring side gives to the scale's own error in a budget.
+_SCALE_TERMS = ("scale tolerance", "printed scale")
+
 
 @dataclass(frozen=True)
 class LevelState:
@@ -110,7 +113,7 @@ def reading_uncertainty(entry: Entry) -> float:
     seen = entry.payload.get("seen", {})
     whole = float(m.high - m.low) / 2 / K95
     scale = math.sqrt(sum(float(t["standard_uncertainty"])**2 for t in seen.get("budget", ())
-                          if "scale" in str(t.get("term", "")).lower()))
+                          if t.get("term") in _SCALE_TERMS))
     return math.sqrt(max(whole**2 - scale**2, (whole / 10)**2))
 
 
