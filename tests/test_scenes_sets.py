@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -13,7 +14,8 @@ from PIL import Image
 from vision.errors import InputError
 from vision.scale import load_scale
 from vision.scenes import TIERS, sample_scene, scene_for, scene_truth, write_scenes
-from vision.scenes.sample import in_picture, round_scales, surface_in_sight
+from vision.scenes.render import TUBE, render_light
+from vision.scenes.sample import SPOILS, in_picture, round_scales, surface_in_sight
 
 SIZE = (300, 400)
 #: What every label must hold (the label file's contract and the keys sets are grouped by).
@@ -56,6 +58,19 @@ def test_every_shipped_tube_and_every_liquid_turns_up():
     assert {s.fluid.name for s in scenes} == {"clear", "straw", "pink", "red"}
     assert {s.tier for s in scenes} == set(TIERS)
     assert {s.camera.elevation_deg > 0 for s in scenes} == {True, False}
+
+
+def test_spoiled_scenes_come_in_every_kind_and_a_neighbour_is_a_second_chamber():
+    scenes = [scene_for(66, i, "unreadable", size=SIZE) for i in range(70)]
+    assert {s.notes for s in scenes} == set(SPOILS)
+    pair = next(s for s in scenes if s.notes == "two chambers")
+    _, alone = render_light(replace(pair, neighbour=None), samples=1)
+    _, both = render_light(pair, samples=1)
+    assert (alone == TUBE).sum() > 500
+    assert (both == TUBE).sum() > 1.5 * (alone == TUBE).sum()
+    empty = next(s for s in scenes if s.notes == "no chamber")
+    _, kinds = render_light(empty, samples=2)
+    assert not (kinds == TUBE).any()
 
 
 def test_overrides_hold_and_nonsense_is_refused():

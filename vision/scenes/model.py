@@ -248,6 +248,8 @@ class ChamberScene:
     gravity, through the lowest point of the surface where it crosses the axis.
     ``lean_deg`` tips the chamber to the right of the marks and away from them.
     ``room_turn_deg`` turns the room about the vertical against the marks.
+    ``neighbour`` is a second chamber that hangs ``neighbour_mm`` (right, away) from
+    the first, with the same lean; the two do not mirror each other.
     """
 
     scale: Scale
@@ -263,6 +265,8 @@ class ChamberScene:
     capture: Capture = field(default_factory=Capture)
     drops: tuple[Drop, ...] = ()
     stickers: tuple[Sticker, ...] = ()
+    neighbour: ChamberScene | None = None
+    neighbour_mm: tuple[float, float] = (0.0, 0.0)
     tier: str = "typical"
     expect: str = "read"
     notes: str = ""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -35,6 +36,15 @@ class _Painter:
         self.room = RoomShader(scene, xp)
         footprint = scene.camera.distance_mm / view.focal_px / math.sqrt(samples)
         self.tracer = ChamberTracer(scene, self.room, xp, footprint)
+        #: Every chamber in the picture: where it hangs, its outside and its inside.
+        self.chambers = [((0.0, 0.0, 0.0), self.room, self.tracer)]
+        if scene.neighbour is not None:
+            other = replace(scene.neighbour, room=scene.room, lean_deg=scene.lean_deg,
+                            room_turn_deg=scene.room_turn_deg)
+            offset = (*scene.neighbour_mm, scene.middle_mm - other.middle_mm)
+            # The room's origin stays on the first chamber.
+            room = RoomShader(other, xp, (offset[0], offset[1], 0.0))
+            self.chambers.append((offset, room, ChamberTracer(other, room, xp, footprint)))
         self.chunk = CHUNK_NUMPY if xp is np else CHUNK_DEVICE
 
     def rays(self, x: Any, y: Any) -> Any:
@@ -49,6 +59,8 @@ class _Painter:
     def __call__(self, x: Any, y: Any) -> tuple[Any, Any]:
         """Colours (3, N) and kinds (N,) at pixel positions."""
         xp = self.xp
+        if not x.shape[0]:
+            return xp.zeros((3, 0), dtype=xp.float32), xp.zeros(0, dtype=xp.int8)
         colours, kinds = [], []
         for i in range(0, x.shape[0], self.chunk):
             c, k = self._some(x[i:i + self.chunk], y[i:i + self.chunk])
@@ -61,27 +73,37 @@ class _Painter:
         d = self.rays(x, y)
         o = [xp.full(n, float(c), dtype=xp.float32) for c in self.view.centre]
         colour, far, kind = self.room.shade(tuple(o), tuple(d))  # type: ignore[arg-type]
-        # The tube's outer wall, between floor and lid.
-        r2 = self.tracer.outer**2
+        for offset, room, tracer in self.chambers:
+            here = [o[k] - offset[k] for k in range(3)]
+            if room is not self.room:
+                room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
+            self._tube(here, d, tracer, colour, far, kind)
+        return colour, kind
+
+    def _tube(self, o: Any, d: Any, tracer: ChamberTracer, colour: Any, far: Any,
+              kind: Any) -> None:
+        """Trace the rays that meet a tube's outer wall, between floor and lid."""
+        xp = self.xp
         qa = d[0] * d[0] + d[1] * d[1] + 1e-12
         qb = o[0] * d[0] + o[1] * d[1]
         # The discriminant from the axis distance: stable in single precision.
         miss = (o[0] * d[1] - o[1] * d[0]) ** 2
-        disc = qa * r2 - miss
+        disc = qa * tracer.outer**2 - miss
         t = (-qb - xp.sqrt(xp.maximum(disc, 0))) / qa
         z = o[2] + t * d[2]
-        hit = xp.nonzero((disc > 0) & (t > 1e-3) & (t < far) & (z > self.tracer.low)
-                         & (z < self.tracer.high))[0]
-        if hit.shape[0]:
-            th = t[hit]
-            px, py = o[0][hit] + th * d[0][hit], o[1][hit] + th * d[1][hit]
-            grow = self.tracer.outer / xp.sqrt(px * px + py * py)
-            rays = xp.stack([px * grow, py * grow, z[hit], *(c[hit] for c in d),
-                             *(xp.ones(hit.shape, dtype=xp.float32) for _ in range(3))])
-            seen = self.tracer.trace(rays, xp.arange(hit.shape[0]), int(hit.shape[0]))
-            colour[:, hit] = seen.astype(colour.dtype)
-            kind[hit] = TUBE
-        return colour, kind
+        hit = xp.nonzero((disc > 0) & (t > 1e-3) & (t < far) & (z > tracer.low)
+                         & (z < tracer.high))[0]
+        if not hit.shape[0]:
+            return
+        th = t[hit]
+        px, py = o[0][hit] + th * d[0][hit], o[1][hit] + th * d[1][hit]
+        grow = tracer.outer / xp.sqrt(px * px + py * py)
+        rays = xp.stack([px * grow, py * grow, z[hit], *(c[hit] for c in d),
+                         *(xp.ones(hit.shape, dtype=xp.float32) for _ in range(3))])
+        seen = tracer.trace(rays, xp.arange(hit.shape[0]), int(hit.shape[0]))
+        colour[:, hit] = seen.astype(colour.dtype)
+        far[hit] = th
+        kind[hit] = TUBE
 
 
 def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
@@ -131,8 +153,6 @@ def render_scene(scene: ChamberScene, size: tuple[int, int] | None = None,
     capture = scene.capture
     ratio = math.hypot(width, height) / math.hypot(scene.camera.width, scene.camera.height)
     if abs(ratio - 1) > 1e-6:
-        from dataclasses import replace
-
         capture = replace(capture, blur_px=capture.blur_px * ratio,
                           motion_px=capture.motion_px * ratio)
     x0, y0, x1, y1 = window or (0, 0, width, height)

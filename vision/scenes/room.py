@@ -23,10 +23,15 @@ def direction_of(light: AreaLight) -> np.ndarray:
 
 
 class RoomShader:
-    """Colours of rays that travel outside the tube; rays come in the chamber's frame."""
+    """Colours of rays that travel outside the tube; rays come in the chamber's frame.
 
-    def __init__(self, scene: ChamberScene, xp: Any) -> None:
-        self.scene, self.xp = scene, xp
+    ``offset`` is where this chamber stands in the frame of the scene's first
+    one (for a neighbour that hangs in the same room).
+    """
+
+    def __init__(self, scene: ChamberScene, xp: Any,
+                 offset: tuple[float, float, float] = (0.0, 0.0, 0.0)) -> None:
+        self.scene, self.xp, self.offset = scene, xp, offset
         self.to_room = [[float(v) for v in row] for row in room_axes(scene)]
         self.middle = scene.middle_mm
         self.outer = float(scene.scale.outer_radius_mm)
@@ -65,7 +70,8 @@ class RoomShader:
 
     def moved(self, p: Triple) -> Triple:
         """A point from the chamber's frame to the room's."""
-        return self.turned((p[0], p[1], p[2] - self.middle))
+        dx, dy, dz = self.offset
+        return self.turned((p[0] + dx, p[1] + dy, p[2] + (dz - self.middle)))
 
     # ---------------------------------------------------------------- lights
     def surroundings(self, d: Triple) -> Triple:
@@ -142,9 +148,14 @@ class RoomShader:
             self._box(o, d, box, colour, far, kind)
         for rod in room.rods:
             self._rod(o, d, rod, colour, far, kind)
+        self.shade_rounds(origin, direction, colour, far, kind)
+        return colour, far, kind
+
+    def shade_rounds(self, origin: Triple, direction: Triple, colour: Any, far: Any,
+                     kind: Any) -> None:
+        """Put this chamber's lid, collar and stem into what rays see, where they are nearer."""
         for part in self.rounds:
             self._round(origin, direction, part, colour, far, kind)
-        return colour, far, kind
 
     def _pattern(self, u: Any, v: Any, name: str, size: float, x: float) -> Any:
         """Share (0..1) of the pattern's colour at panel places (mm)."""

@@ -20,6 +20,9 @@ from vision.scenes.room import RoomShader
 TIERS = ("easy", "typical", "hard", "offscale", "unreadable")
 #: How often each tier is drawn when none is asked for.
 TIER_WEIGHTS = (0.28, 0.34, 0.24, 0.08, 0.06)
+#: What makes a photo unreadable.
+SPOILS = ("blurred", "shaken", "dark", "burnt out", "covered", "far", "cut off",
+          "two chambers", "no chamber")
 _TRIES = 60
 #: Weights of linear red, green, blue in luminance (IEC 61966-2-1 primaries).
 _LUMA = (0.2126, 0.7152, 0.0722)
@@ -233,7 +236,7 @@ def _made_unreadable(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
     view, c, cam = view_of(scene), scene.capture, scene.camera
     heights = np.sort([m.height_mm for m in scene.scale.marks])
     pitch = float(np.diff(heights).min()) * view.focal_px / cam.distance_mm
-    kind = dice.one_of(["blurred", "shaken", "dark", "burnt out", "covered", "far", "cut off"])
+    kind = dice.one_of(SPOILS)
     if kind == "blurred":
         c = replace(c, blur_px=max(dice.between(1.6, 2.8) * pitch, 9.0))
     elif kind == "shaken":
@@ -250,6 +253,11 @@ def _made_unreadable(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
     elif kind == "far":
         scene = replace(scene, camera=replace(
             cam, distance_mm=cam.distance_mm * pitch / dice.between(0.8, 1.6)))
+    elif kind == "two chambers":
+        scene = _with_neighbour(dice, scene)
+    elif kind == "no chamber":
+        scene = replace(scene, camera=replace(
+            cam, aim_x=0.5 + dice.sign() * dice.between(1.4, 2.0)))
     else:
         # The picture ends short of the surface.
         up = scene.level_mm < scene.middle_mm
@@ -257,6 +265,21 @@ def _made_unreadable(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
         beyond = (0.56 + 0.5 * span / cam.height) * (1 if up else -1)
         scene = replace(scene, camera=replace(cam, aim_y=0.5 + beyond))
     return replace(scene, capture=c, notes=kind)
+
+
+def _with_neighbour(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
+    """Hang a second chamber beside the first, both in the picture."""
+    scale = scene.scale
+    heights = [m.height_mm for m in scale.marks]
+    value = float(scale.value_at(dice.between(min(heights), max(heights))))
+    side = dice.sign()
+    right = side * (2 * scale.outer_radius_mm + 10 + dice.between(2, 14))
+    other = replace(scene, true_value=value, fluid=draws.draw_fluid(dice, None, scale), drops=(),
+                    stickers=())
+    cam = scene.camera
+    return replace(scene, neighbour=other, neighbour_mm=(right, dice.between(-8, 8)),
+                   camera=replace(cam, distance_mm=1.25 * cam.distance_mm, aim_y=0.5,
+                                  aim_x=0.5 - side * 0.13))
 
 
 # ------------------------------------------------------------------ visibility
