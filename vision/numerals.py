@@ -38,6 +38,9 @@ LEVEL_FLOOR = 0.15  # share of the patch's own contrast below which nothing is a
 STRIDE = 2  # columns of the patch per column of the network's answer
 MAX_ASPECT = 12.0  # a wider patch is no label patch
 MIN_SIDE = 6  # px
+# Columns of nothing after each patch: as far as the network sees sideways, so that a
+# patch is read the same whatever is read beside it.
+MARGIN = 22
 GROUP = 3  # patches in one product: their windows still fit the processor's cache
 
 # Share of labels that are read as a wrong text although nothing seems wrong with
@@ -47,11 +50,13 @@ MISREAD = 0.05
 # Probability that a readable label shows one given text when nothing is known of
 # it: about a hundred texts (0 to 99) are usual on a scale.
 CHANCE = 0.01
-CLEAR = 2.0  # nats (odds of 7 to 1): from here on a patch agrees or contradicts
+AGREES = math.log(0.3 / CHANCE)  # nats: the text is at least one of the three likeliest
+DOUBTS = -0.5  # nats: the patch speaks against the text
 
 # What it takes to call a numbering settled, see settle_numbering.
 SETTLED_MARGIN = 9.0  # nats
-SETTLED_LABELS = 2
+SETTLED_LABELS = 2  # agreeing
+LABELS_PER_DOUBT = 4  # agreeing for each doubting one
 
 Verdict = Literal["settled", "unsettled"]
 
@@ -87,13 +92,19 @@ class NumeralEvidence:
         """
         return sum(p.scores[t or ""] for p, t in self._pairs(texts))
 
-    def agreeing(self, texts: Sequence[str | None]) -> int:
-        """How many patches clearly show the text that is expected of them."""
-        return sum(bool(t) and p.scores[t or ""] > CLEAR for p, t in self._pairs(texts))
+    def agreeing(self, texts: Sequence[str | None]) -> tuple[int, ...]:
+        """Indices of the patches that clearly show the text that is expected of them."""
+        return tuple(i for i, (p, t) in enumerate(self._pairs(texts))
+                     if t and p.scores[t] > AGREES)
 
-    def contradicting(self, texts: Sequence[str | None]) -> int:
-        """How many patches clearly show something else than what is expected."""
-        return sum(p.scores[t or ""] < -CLEAR for p, t in self._pairs(texts))
+    def doubting(self, texts: Sequence[str | None]) -> tuple[int, ...]:
+        """Indices of the patches that show something else than what is expected.
+
+        A reading that is the beginning or the end of the expected text is no doubt: the
+        rest of that label may be covered.
+        """
+        return tuple(i for i, (p, t) in enumerate(self._pairs(texts))
+                     if p.scores[t or ""] < DOUBTS and not _is_part(p.text, t or ""))
 
     def _pairs(self, texts: Sequence[str | None]) -> list[tuple[PatchEvidence, str | None]]:
         if len(texts) != len(self.patches):
@@ -108,7 +119,7 @@ class NumberingVerdict:
     ``best``: key of the strongest hypothesis (None when there was none to compare).
     ``margin``: its lead over the second, nats; ``odds`` the same as odds to 1.
     ``verdict``: "settled" only when the numerals alone prove ``best``.
-    ``agreeing``, ``contradicting``: labels that clearly speak for and against ``best``.
+    ``agreeing``, ``doubting``: how many labels speak for and against ``best``.
     ``reason``: one sentence why it is not settled, "" when it is.
     """
 
@@ -116,7 +127,7 @@ class NumberingVerdict:
     margin: float
     verdict: Verdict
     agreeing: int
-    contradicting: int
+    doubting: int
     reason: str = ""
 
     @property
@@ -168,12 +179,19 @@ def settle_numbering(
     ``prior``: key -> log prior weight from other cues, only used for ``best`` and
     ``margin``, never for the proof by the numerals themselves.
 
-    Settled needs all three: a lead of at least SETTLED_MARGIN nats over every other
-    hypothesis, at least SETTLED_LABELS labels that clearly agree, and more evidence for
-    than against it in absolute terms (so that the labels of another scale settle
-    nothing).  Since one misread label moves the difference of two hypotheses by at most
-    log(1 / CHANCE) - log(MISREAD) = 7.6 nats, no single label can settle a numbering and
-    no single misreading can overturn a settled one unnoticed.
+    Settled needs all of these:
+
+    - a lead of at least SETTLED_MARGIN nats (odds of 8000 to 1) over every other
+      hypothesis.  One label moves the difference of two hypotheses by at most
+      log(1 / CHANCE) - log(MISREAD) = 7.6 nats, so no single label can settle anything;
+    - at least SETTLED_LABELS labels that clearly agree, LABELS_PER_DOUBT for each that
+      speaks against (the labels of another scale agree here and there by accident);
+    - no other hypothesis under which every agreeing label would just be a longer number
+      seen in part ("20", "40" where "120", "140" are possible): what cuts one label,
+      such as the outline of the chamber, cuts them all.
+
+    How often this errs is measured by ``vision/training/numerals_check.py`` on fonts
+    and degradations that the network was not taught with.
     """
     if not hypotheses:
         return NumberingVerdict(None, 0.0, "unsettled", 0, 0, "There was no numbering to compare.")
@@ -182,23 +200,38 @@ def settle_numbering(
     judged = scores + np.array([(prior or {}).get(k, 0.0) for k in keys])
     order = np.argsort(-judged, kind="stable")
     best = keys[order[0]]
+    texts = hypotheses[best]
     lead = float(judged[order[0]] - judged[order[1]]) if len(keys) > 1 else math.inf
-    agreeing = evidence.agreeing(hypotheses[best])
-    contradicting = evidence.contradicting(hypotheses[best])
     others = np.delete(scores, order[0])
     own_lead = float(scores[order[0]] - others.max()) if len(others) else math.inf
-    if agreeing == 0:
-        reason = "No printed number could be read."
-    elif agreeing < SETTLED_LABELS:
-        reason = "Too few printed numbers could be read."
-    elif scores[order[0]] <= 0 or contradicting * 2 >= agreeing:
+    agreeing, doubting = evidence.agreeing(texts), evidence.doubting(texts)
+    against = len(doubting) * LABELS_PER_DOUBT > len(agreeing)
+    if len(agreeing) < SETTLED_LABELS and not (against and len(doubting) >= SETTLED_LABELS):
+        reason = ("Too few printed numbers could be read." if any(
+            p.unreadable < 0.5 for p in evidence.patches) else "No printed number could be read.")
+    elif against:
         reason = "The printed numbers fit no numbering of this scale."
     elif own_lead < SETTLED_MARGIN:
         reason = "The printed numbers fit more than one numbering."
+    elif any(_may_be_part(texts, hypotheses[k], agreeing) for k in keys if k != best):
+        reason = "The printed numbers could be parts of longer ones."
     else:
         reason = ""
     return NumberingVerdict(best, lead, "unsettled" if reason else "settled",
-                            agreeing, contradicting, reason)
+                            len(agreeing), len(doubting), reason)
+
+
+def _may_be_part(seen: Sequence[str | None], other: Sequence[str | None],
+                 where: Sequence[int]) -> bool:
+    """Whether each seen text is a beginning, or each an end, of a longer text of ``other``."""
+    pairs = [(seen[i] or "", other[i] or "") for i in where]
+    return (all(_is_part(short, long) and long.endswith(short) for short, long in pairs)
+            or all(_is_part(short, long) and long.startswith(short) for short, long in pairs))
+
+
+def _is_part(short: str, long: str) -> bool:
+    """Whether ``short`` is a proper beginning or end of ``long``."""
+    return 0 < len(short) < len(long) and (long.startswith(short) or long.endswith(short))
 
 
 # ---------------------------------------------------------------- patches
@@ -309,17 +342,15 @@ def _log_probabilities(patches: list[np.ndarray | None]) -> list[np.ndarray | No
     """Per patch the (columns, classes) log probabilities; None stays None."""
     ready = [None if p is None else _level(_resized(p)) for p in patches]
     widths = [0 if p is None else p.shape[1] for p in ready]
-    if not any(widths):
-        return [None] * len(patches)
-    used = [i for i, w in enumerate(widths) if w]
-    wide = -(-max(widths) // STRIDE) * STRIDE
-    batch = np.zeros((len(used), NET_HEIGHT, wide), np.float32)
-    for row, i in zip(batch, used, strict=True):
-        row[:, : widths[i]] = ready[i]
+    used = sorted((i for i, w in enumerate(widths) if w), key=lambda i: widths[i])
     out: list[np.ndarray | None] = [None] * len(patches)
     for first in range(0, len(used), GROUP):
-        for answer, i in zip(_run(batch[first: first + GROUP]), used[first: first + GROUP],
-                             strict=True):
+        group = used[first: first + GROUP]
+        wide = max(widths[i] for i in group) + MARGIN
+        batch = np.zeros((len(group), NET_HEIGHT, wide), np.float32)
+        for row, i in zip(batch, group, strict=True):
+            row[:, : widths[i]] = ready[i]
+        for answer, i in zip(_run(batch), group, strict=True):
             out[i] = answer[: -(-widths[i] // STRIDE)]
     return out
 
@@ -342,6 +373,8 @@ def _text_log_probabilities(
     ``answers``: per patch (T, classes) log probabilities.  Forward recursion, all
     patches and texts side by side; a patch that ends early goes on with certain gaps.
     """
+    if not answers:
+        return []
     codes = [[_classes(t) for t in row] for row in texts]
     most = max((len(row) for row in codes), default=0)
     longest = max((len(c) for row in codes for c in row), default=0)
