@@ -7,20 +7,30 @@ of Observation.status are those of HL7 FHIR R4, value set observation-status.
 
 from __future__ import annotations
 
+import base64
 import json
 import re
 from decimal import Decimal
 
+import numpy as np
 import pytest
 from exports_help import evening
 from fhir.resources.R4B.bundle import Bundle
 from hypothesis import given
 from hypothesis import strategies as st
+from records_help import BED, BY, SCALE, YES, seen
 
 from app.exports.exact_json import dumps, loads
 from app.exports.fhir import observation, write_bundle
 from app.exports.fhir_import import read_accounts
-from app.records import NotARecordError
+from app.records import (
+    KeptPicture,
+    NotARecordError,
+    OwnReading,
+    ReadingDraft,
+    Store,
+    confirm,
+)
 from app.records.shift import bed_account
 
 STATUS_R4 = {"registered", "preliminary", "final", "amended", "corrected", "cancelled",
@@ -95,6 +105,22 @@ def test_times_carry_the_wards_offset(resources):
 def test_no_photo_and_no_photo_hash(store, text):
     assert "ab" * 32 not in text and "attachment" not in text.lower()
     assert any(e.photo_sha256 for e in store.entries())
+
+
+def test_a_kept_picture_leaves_only_when_asked(tmp_path):
+    picture = KeptPicture.of(np.zeros((60, 40, 3), np.uint8))
+    store = Store.open(tmp_path)
+    what = ReadingDraft.of(seen(), scale=SCALE, photo_sha256="ab" * 32,
+                           first=OwnReading.skipped(), picture=picture)
+    store.add(confirm(what, by=BY, bed=BED, confirmed_value="23.4", attestations=YES), picture)
+    encoded = base64.b64encode(picture.jpeg).decode()
+    assert encoded not in write_bundle(store.current())
+    asked = write_bundle(store.current(), picture=store.picture)
+    bundle = Bundle.model_validate_json(asked)
+    media, reading = (e.resource for e in bundle.entry)
+    assert (media.get_resource_type(), reading.get_resource_type()) == ("Media", "Observation")
+    assert reading.derivedFrom[0].reference == bundle.entry[0].fullUrl and encoded in asked
+    assert list(read_accounts(asked)) == [BED]
 
 
 def test_machine_and_own_reading_stand_beside_the_confirmed_value(resources):

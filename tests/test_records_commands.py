@@ -100,6 +100,7 @@ def test_export_and_read_back(folder, said, tmp_path):
     (("verify", "--expect", "x"), "--expect looks like"),
     (("export", "--format", "csv", "--out", "/proc/no/such.csv"), "was not written"),
     (("export", "--format", "csv", "--out", "/"), "was not written"),
+    (("export", "--format", "csv", "--with-pictures", "--out", "x"), "fhir only"),
     (("export", "--format", "xml", "--out", "x"), "invalid choice"),
 ])
 def test_bad_input_is_one_sentence(folder, said, words, sentence):

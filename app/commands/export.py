@@ -17,10 +17,13 @@ def add_parser(subparsers: Any) -> None:
         "export", help="write the record as CSV or as a FHIR R4 bundle",
         description="Write what was confirmed, corrections as corrections, withdrawn entries "
                     "marked. CSV holds every entry and can be checked by itself; the FHIR bundle "
-                    "holds one Observation per thing that stands. No photo is exported.")
+                    "holds one Observation per thing that stands. No picture is exported unless "
+                    "asked for.")
     parser.add_argument("--format", required=True, choices=("csv", "fhir"), help="csv or fhir")
     parser.add_argument("--out", required=True, metavar="FILE", help="file to write")
     parser.add_argument("--bed", metavar="CODE", help="only this bed")
+    parser.add_argument("--with-pictures", action="store_true",
+                        help="fhir only: add the pictures that were kept")
     parser.add_argument("--data", metavar="DIR",
                         help="folder, file or database address of the record")
     parser.set_defaults(run=run)
@@ -30,6 +33,8 @@ def run(args: argparse.Namespace) -> int:
     """Write the file; says how much is in it and whether the chain is whole."""
     from app.commands.record_place import known_bed, open_record
 
+    if args.with_pictures and args.format != "fhir":
+        raise InputError("Pictures go with --format fhir only.")
     store = open_record(args.data)
     bed = None if args.bed is None else known_bed(store, args.bed)
     if args.format == "csv":
@@ -41,7 +46,8 @@ def run(args: argparse.Namespace) -> int:
         from app.exports.fhir import write_bundle
 
         standings = store.current(bed, withdrawn=True)
-        text, count, what = write_bundle(standings), len(standings), "observations"
+        text = write_bundle(standings, picture=store.picture if args.with_pictures else None)
+        count, what = len(standings), "observations"
     write_whole(Path(args.out), text.encode("utf-8"))
     sys.stdout.write(f"{count} {what} written to {args.out}. {store.verify().sentence}\n")
     return 0

@@ -3,13 +3,15 @@
 One Observation per thing that stands: ``final`` as confirmed, ``amended`` when it
 was corrected (the history is in the notes), ``entered-in-error`` when it was
 withdrawn.  Nothing that no person confirmed is in the record, so nothing else can
-be exported.  No photo and no photo hash, no names: the ward's own codes only.
+be exported.  No photo hash, no names: the ward's own codes only; kept pictures
+only when asked for.
 """
 
 from __future__ import annotations
 
+import base64
 import uuid
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Any
 
@@ -36,13 +38,26 @@ _METHODS = {"photo": "Photo of the chamber read by machine, confirmed by a perso
 _NAMESPACE = uuid.UUID("5b0b6bb6-6d0c-5f0e-9d4e-6c1f7a1c2f11")
 
 
-def write_bundle(standings: Iterable[Standing], *, now: Moment | None = None) -> str:
-    """The Bundle as JSON text; numbers keep the digits that were confirmed."""
+def write_bundle(standings: Iterable[Standing], *, now: Moment | None = None,
+                 picture: Callable[[Entry], bytes | None] | None = None) -> str:
+    """The Bundle as JSON text; numbers keep the digits that were confirmed.
+
+    ``picture`` (usually ``store.picture``) adds kept pictures as Media resources; left
+    out, none is exported.
+    """
     moment = now or Moment.now()
+    found: list[dict[str, Any]] = []
+    for standing in standings:
+        made = observation(standing)
+        jpeg = None if picture is None else picture(standing.entry)
+        if jpeg is not None:
+            media = _media(standing, jpeg)
+            made["derivedFrom"] = [{"reference": f"urn:uuid:{media['id']}"}]
+            found.append(media)
+        found.append(made)
     return dumps({
         "resourceType": "Bundle", "type": "collection", "timestamp": moment.local_text,
-        "entry": [{"fullUrl": f"urn:uuid:{_address(s.original)}", "resource": observation(s)}
-                  for s in standings]}) + "\n"
+        "entry": [{"fullUrl": f"urn:uuid:{r['id']}", "resource": r} for r in found]}) + "\n"
 
 
 def observation(standing: Standing) -> dict[str, Any]:
@@ -73,6 +88,18 @@ def observation(standing: Standing) -> dict[str, Any]:
     if parts:
         found["component"] = parts
     return found
+
+
+def _media(standing: Standing, jpeg: bytes) -> dict[str, Any]:
+    entry = standing.original
+    return {
+        "resourceType": "Media",
+        "id": str(uuid.uuid5(_NAMESPACE, f"picture of {entry.hash}")),
+        "status": "entered-in-error" if standing.withdrawn else "completed",
+        "subject": {"identifier": {"system": BEDS, "value": entry.bed}},
+        "createdDateTime": _instant(entry.happened),
+        "content": {"contentType": "image/jpeg", "data": base64.b64encode(jpeg).decode("ascii")},
+    }
 
 
 def _address(entry: Entry) -> str:

@@ -35,6 +35,7 @@ from app.records.errors import (
 )
 from app.records.kinds import EVENTS, KINDS, SUBJECTS, WORDS
 from app.records.moment import Moment
+from app.records.picture import KeptPicture
 from app.records.quantity import quantity
 from app.records.standing import Standing
 from app.records.store import Store
@@ -42,8 +43,8 @@ from app.records.store import Store
 __all__ = [
     "EVENTS", "KINDS", "SUBJECTS", "WORDS", "AlreadySupersededError", "Attestations", "BedCode",
     "ClockBehindError", "ConfirmError", "ConfirmedEntry", "CorrectionDraft", "DamagedError",
-    "DiskFullError", "Draft", "Entry", "EventDraft", "Initials", "KeyReusedError", "LevelDraft",
-    "LockedError", "MachineView", "Moment", "NewerVersionError", "NoSuchEntryError",
+    "DiskFullError", "Draft", "Entry", "EventDraft", "Initials", "KeptPicture", "KeyReusedError",
+    "LevelDraft", "LockedError", "MachineView", "Moment", "NewerVersionError", "NoSuchEntryError",
     "NotARecordError", "NotConfirmedError", "OrderDraft", "OwnReading", "ReadOnlyError",
     "ReadingDraft", "RecordError", "RefusedByDatabaseError", "SettingDraft", "SkipDraft",
     "Standing", "Store", "UnreachableError", "Verification", "WithdrawalDraft", "confirm",

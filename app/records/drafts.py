@@ -16,6 +16,7 @@ from app.records.content import Entry, MachineView, OwnReading
 from app.records.errors import ConfirmError
 from app.records.kinds import EVENTS, MACHINE_STATUSES
 from app.records.moment import Moment
+from app.records.picture import KeptPicture
 from app.records.quantity import in_unit, measured, quantity
 from vision.reading import VolumeReading
 from vision.scale import Scale
@@ -55,8 +56,12 @@ class ReadingDraft:
 
     @classmethod
     def of(cls, reading: VolumeReading, *, scale: Scale, photo_sha256: str,
-           first: OwnReading) -> ReadingDraft:
-        """From what the machine saw; also for a refused reading (then without a value)."""
+           first: OwnReading, picture: KeptPicture | None = None) -> ReadingDraft:
+        """From what the machine saw; also for a refused reading (then without a value).
+
+        ``picture`` is a crop that the person chose to keep; hand the same one to
+        ``Store.add``.
+        """
         seen = reading.as_json()
         return cls(
             unit=reading.unit, scale=scale.name, first=first,
@@ -65,7 +70,8 @@ class ReadingDraft:
             payload={"method": "photo", "division": measured(reading.division),
                      "capacity": measured(scale.capacity),
                      "tolerance": None if scale.tolerance is None else measured(scale.tolerance),
-                     "seen": seen})
+                     "seen": seen,
+                     **({} if picture is None else {"picture_sha256": picture.sha256})})
 
     @classmethod
     def by_eye(cls, *, scale: Scale, first: OwnReading) -> ReadingDraft:

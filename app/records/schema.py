@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from sqlalchemy import Column, Integer, MetaData, RowMapping, Table, Text
+from sqlalchemy import Column, Integer, LargeBinary, MetaData, RowMapping, Table, Text
 
 metadata = MetaData()
 
@@ -30,10 +30,18 @@ entry_table = Table(
     Column("hash", Text, nullable=False),
 )
 
-#: Names of the triggers that keep the table append-only, per dialect.
+picture_table = Table(
+    "picture", metadata,
+    Column("sha256", Text, primary_key=True),
+    Column("jpeg", LargeBinary, nullable=False),
+)
+
+#: Names of the triggers that keep the tables append-only, per dialect.
 GUARDS: dict[str, frozenset[str]] = {
-    "sqlite": frozenset({"entry_no_update", "entry_no_delete", "entry_insert_in_chain"}),
-    "postgresql": frozenset({"entry_no_change", "entry_no_truncate", "entry_insert_in_chain"}),
+    "sqlite": frozenset({"entry_no_update", "entry_no_delete", "entry_insert_in_chain",
+                         "picture_no_update", "picture_no_delete", "picture_once"}),
+    "postgresql": frozenset({"entry_no_change", "entry_no_truncate", "entry_insert_in_chain",
+                             "picture_no_change", "picture_no_truncate"}),
 }
 
 

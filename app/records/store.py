@@ -23,6 +23,13 @@ from app.records.errors import (
 )
 from app.records.faults import READ_ONLY
 from app.records.moment import Moment
+from app.records.picture import KeptPicture
+from app.records.picture_table import (
+    check_picture,
+    keep_picture,
+    kept_picture,
+    pictures_checked,
+)
 from app.records.schema import GUARDS, entry_table, plain
 from app.records.standing import Standing
 from app.records.standing_query import standing_now
@@ -71,8 +78,10 @@ class Store:
         """Where the record is, without any password."""
         return self._engine.url.render_as_string(hide_password=True)
 
-    def add(self, confirmed: ConfirmedEntry) -> Entry:
+    def add(self, confirmed: ConfirmedEntry, picture: KeptPicture | None = None) -> Entry:
         """Put a confirmed entry on record; on disk when this returns.
+
+        ``picture`` is the one that the entry names, if it names one.
 
         The same form key twice gives the entry that is there already.  Raises
         NotConfirmedError for anything but the result of ``confirm``,
@@ -80,6 +89,7 @@ class Store:
         the database in a sentence; then nothing was recorded.
         """
         content = unsealed(confirmed)
+        check_picture(content, picture)
         row = content.row()
         with writing(self._engine) as connection:
             if self._engine.dialect.name == "postgresql":
@@ -95,6 +105,8 @@ class Store:
             row["previous_hash"] = FIRST_LINK if last is None else last["hash"]
             row["hash"] = content_hash(row)
             connection.execute(insert(entry_table).values(row))
+            if picture is not None:
+                keep_picture(connection, picture)
         return entry_from_row(row)
 
     def entries(self, *, bed: str | None = None, kind: str | None = None,
@@ -133,6 +145,14 @@ class Store:
             found = standing_now(connection, bed, kind, None, False, newest=True)
         return found[-1] if found else None
 
+    def picture(self, entry: Entry) -> bytes | None:
+        """The JPEG that was kept with an entry, or None."""
+        sha256 = entry.payload.get("picture_sha256")
+        if sha256 is None:
+            return None
+        with reading(self._engine) as connection:
+            return kept_picture(connection, sha256)
+
     def beds(self) -> tuple[str, ...]:
         """Bed codes that have entries, sorted."""
         with reading(self._engine) as connection:
@@ -151,7 +171,8 @@ class Store:
             rows = connection.execute(
                 select(entry_table).order_by(entry_table.c.number)
                 .execution_options(yield_per=500)).mappings()
-            return walk((plain(r) for r in rows), missing_guards=missing, expected=expected)
+            found = walk((plain(r) for r in rows), missing_guards=missing, expected=expected)
+            return pictures_checked(connection, found) if found.ok else found
 
     def _select(self, bed: str | None, kind: str | None, since: datetime | None,
                 until: datetime | None) -> Iterator[Entry]:
@@ -206,8 +227,8 @@ def _check_clock(content: Content, last: Mapping[str, Any] | None) -> None:
 
 
 def _missing_guards(connection: Connection, dialect: str) -> set[str]:
-    query = ("SELECT name FROM sqlite_master WHERE type = 'trigger' AND tbl_name = 'entry'"
+    query = ("SELECT name FROM sqlite_master WHERE type = 'trigger'"
              if dialect == "sqlite" else
-             "SELECT tgname FROM pg_trigger WHERE tgrelid = 'entry'::regclass AND NOT tgisinternal "
-             "AND tgenabled <> 'D'")
+             "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D' "
+             "AND tgrelid IN ('entry'::regclass, 'picture'::regclass)")
     return set(GUARDS[dialect]) - set(connection.exec_driver_sql(query).scalars())
