@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.card_pose import CardPose
-from vision.plumb_cues import CueName, PlumbCue, line_plane
+from vision.plumb_cue import CueName, PlumbCue, line_plane
 
 
 @dataclass(frozen=True)

@@ -16,7 +16,8 @@ from vision.level_budget import Placed, Scenario, budget_terms, draw, normalised
 from vision.level_focal import FocalGuess, focal_guesses
 from vision.level_reading import LevelMode, LevelReading, LevelScene
 from vision.photo import Photo
-from vision.plumb_cues import PlumbCue, plumb_cues
+from vision.plumb_cue import PlumbCue
+from vision.plumb_cues import plumb_cues
 from vision.straight_edges import upright_edges
 
 #: A tapped point is as good as a finger and an eye: share of the photo's long side.

@@ -1,0 +1,89 @@
+"""The hung panel that carries the zero card."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.card_pose import CardPose
+from vision.cards import CardSeen
+from vision.plumb_cue import PlumbCue, cue_of, line_plane
+from vision.straight_edges import StraightEdge
+
+
+def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per_mm: float,
+               camera: np.ndarray) -> tuple[PlumbCue | None, list[StraightEdge]]:
+    """The panel that carries the zero card: its two sides and, if square to it, the card.
+
+    Also returns the edges used, so that no other cue takes them again.
+    """
+    top, low = float(card.corners_px[:, 1].min()), float(card.corners_px[:, 1].max())
+    middle_y = (top + low) / 2
+    reach = 0.5 * (low - top)
+    beside: dict[int, list[StraightEdge]] = {}
+    for sign in (-1, 1):
+        beside[sign] = [
+            e for e in edges
+            if 36 < sign * off_mm(e, middle_y, card, px_per_mm) < 260 and e.sd_px < 0.5
+            and e.length_px > 1.8 * card.side_px
+            and _seen_between(e, top - reach, low + reach) > 0.6
+        ]
+    best: tuple[tuple[bool, float], StraightEdge, StraightEdge, float] | None = None
+    for left in beside[-1]:
+        for right in beside[1]:
+            twist = _twist(left, right, pose, camera)
+            width = float(right.x_at(middle_y) - left.x_at(middle_y))
+            if twist is None:
+                continue
+            key = (twist > 1.2, width)
+            if best is None or key < best[0]:
+                best = (key, left, right, twist)
+    if best is None:
+        return None, []
+    _, left, right, twist = best
+    square = twist < 1.2
+    lines = [(e.ends_px, float(np.hypot(e.sd_px, 0.1))) for e in (left, right)]
+    return cue_of("hung panel", lines, pose if square else None, 1.0 if square else 1.5), [
+        left, right]
+
+
+def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.ndarray
+           ) -> float | None:
+    """Degrees by which a card is turned on a panel with these sides.
+
+    None when they cannot be the sides of a board on which the card lies flat.
+    """
+    axis = np.cross(line_plane(left.ends_px, camera), line_plane(right.ends_px, camera))
+    axis /= np.linalg.norm(axis)
+    x, y, z = pose.rotation.T
+    axis *= np.sign(axis @ y)
+    tilt = np.cross(z, y)
+    noise = np.degrees(np.sqrt(tilt @ pose.covariance[:3, :3] @ tilt))
+    gap = float(np.mean(right.ends_px[:, 0] - left.ends_px[:, 0]))
+    length = min(left.length_px, right.length_px)
+    sd = max(left.sd_px, right.sd_px)
+    noise = np.hypot(noise, np.degrees(1.5 * sd / gap * camera[0, 0] / length))
+    out_of_plane = abs(np.degrees(np.arcsin(np.clip(axis @ z, -1, 1))))
+    in_plane = abs(np.degrees(np.arctan2(axis @ x, axis @ y)))
+    return None if out_of_plane > 2.5 + 2.5 * noise or in_plane > 6.0 else float(in_plane)
+
+
+def on_card(e: StraightEdge, card: CardSeen, px_per_mm: float) -> bool:
+    """True for edges of the card itself, of its paper and of its shadow."""
+    y = card.corners_px[:, 1]
+    reach = 0.6 * card.side_px
+    return bool(e.ends_px[0, 1] > y.min() - reach and e.ends_px[1, 1] < y.max() + reach
+                and abs(off_mm(e, float(y.mean()), card, px_per_mm)) < 60)
+
+
+def off_mm(e: StraightEdge, y: float, card: CardSeen, px_per_mm: float) -> float:
+    return (float(e.x_at(y)) - float(card.centre_px[0])) / px_per_mm
+
+
+def _seen_between(e: StraightEdge, top: float, low: float) -> float:
+    """Share of the height from top to low along which the edge was really seen."""
+    y0, y1 = e.ends_px[0, 1], e.ends_px[1, 1]
+    total = 0.0
+    for a, b in e.pieces:
+        ya, yb = y0 + a * (y1 - y0), y0 + b * (y1 - y0)
+        total += max(0.0, min(yb, low) - max(ya, top))
+    return total / max(low - top, 1e-9)

@@ -1,0 +1,154 @@
+"""The pole on which the system hangs.
+
+Found are straight edges near the zero card that run far past it.  Two that can
+be the sides of one pole are followed over the whole photo; where only one side
+stands out, the other is looked for at the distances that poles have.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.cards import CardSeen
+from vision.hung_panel import off_mm, on_card
+from vision.plumb_cue import PlumbCue, cue_of, line_plane, line_x
+from vision.pole_outline import OutlineSide, pole_outline
+from vision.straight_edges import StraightEdge
+
+#: Thickness of poles, mm, and how far beside the card's centre one may stand.
+_THIN_MM, _THICK_MM, _BESIDE_MM = 7.0, 70.0, 150.0
+#: Shading moves the seen edge of a round pole along its length by about this much.
+_SHADING_PX = 0.35
+
+
+def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: np.ndarray,
+              px_per_mm: float, camera: np.ndarray, panel: list[StraightEdge]
+              ) -> PlumbCue | None:
+    """The pole that runs past the zero card, or None.
+
+    ``down`` (3,) is the rough downward direction in the camera frame: the sides
+    of a real pole converge as that direction asks.  ``panel`` holds the sides of
+    the panel, if seen: it covers the pole, and a single edge (which could be a
+    door) only counts when it passes behind it.
+    """
+    y_card = float(card.centre_px[1])
+    near = [e for e in edges if abs(off_mm(e, y_card, card, px_per_mm)) < _BESIDE_MM
+            and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
+            and not on_card(e, card, px_per_mm)]
+    hidden = _hidden(panel, card)
+    pairs = [(a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
+             for a in near for b in near if _can_pair(a, b, px_per_mm, card)]
+    pairs.sort(key=lambda p: -p[0])
+    vanishing = camera @ down
+    height = rgb.shape[0]
+    for _, a, b in pairs[:3]:
+        found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
+                             hidden, camera, down)
+        if found is not None:
+            return _from_outline(a, b, found, height)
+    for _, a, b in pairs:
+        if _converge(a, b, down, camera):
+            return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, 1.5 * _SHADING_PX)))
+                                   for e in (a, b)])
+    behind = [e for e in near if _passes_behind(e, panel, card)]
+    if not behind:
+        return None
+    return _one_sided(rgb, max(behind, key=lambda e: e.seen_px), down, px_per_mm, camera, hidden)
+
+
+def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | None:
+    """(top, bottom) of what the panel covers, with a margin, pixels."""
+    ends = [float(y) for e in panel for y in e.ends_px[:, 1]]
+    margin = 0.15 * card.side_px
+    return (min(ends) - margin, max(ends) + margin) if ends else None
+
+
+def _gap_px(a: StraightEdge, b: StraightEdge, y: float) -> float:
+    return float(b.x_at(y) - a.x_at(y))
+
+
+def _can_pair(a: StraightEdge, b: StraightEdge, px_per_mm: float, card: CardSeen) -> bool:
+    """Left and right edge, seen side by side, as far apart as a pole is thick."""
+    if a is b:
+        return False
+    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
+    if y[1] - y[0] < 1.3 * card.side_px:
+        return False
+    gap = b.x_at(y) - a.x_at(y)
+    return bool(gap.min() > _THIN_MM * px_per_mm and gap.max() < _THICK_MM * px_per_mm
+                and gap.max() < 1.6 * gap.min())
+
+
+def _converge(a: StraightEdge, b: StraightEdge, down: np.ndarray, camera: np.ndarray) -> bool:
+    """True when two edges meet about where verticals meet."""
+    axis = np.cross(line_plane(a.ends_px, camera), line_plane(b.ends_px, camera))
+    axis /= np.linalg.norm(axis)
+    off = float(np.degrees(np.arccos(np.clip(abs(axis @ down), -1, 1))))
+    length = min(a.length_px, b.length_px)
+    gap = abs(_gap_px(a, b, float((a.ends_px[:, 1].mean() + b.ends_px[:, 1].mean()) / 2)))
+    noise = float(np.degrees(0.5 / gap * camera[0, 0] / length))
+    return off < 5.0 + 2 * noise and noise < 6.0
+
+
+def _extended(e: StraightEdge, height: int, vanishing: np.ndarray) -> np.ndarray:
+    """A line to follow: the edge itself if long, else through it to the vanishing point."""
+    if e.length_px > 0.45 * height:
+        return e.ends_px
+    return _towards(e.ends_px.mean(axis=0), vanishing)
+
+
+def _towards(point: np.ndarray, vanishing: np.ndarray) -> np.ndarray:
+    """(2, 2) line from a point towards a vanishing point."""
+    towards = vanishing[:2] - point * vanishing[2]
+    towards = towards * np.sign(towards[1] if towards[1] != 0 else 1.0)
+    return np.array([point, point + 100 * towards / np.linalg.norm(towards)])
+
+
+def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, OutlineSide],
+                  height: int) -> PlumbCue:
+    """The edges' middle line for the lean sideways, the outline's gap for the other lean.
+
+    Reflections move both sides of an outline together, so its middle is worth
+    less than that of two long edges.
+    """
+    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
+    if y[1] - y[0] < 0.3 * height:
+        return cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in pair])
+    middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
+    far = pair[0].ends_px[:, 1]
+    gap = line_x(pair[1].ends_px, far) - line_x(pair[0].ends_px, far)
+    centre = line_x(middle, far)
+    sd = float(np.hypot(np.hypot(pair[0].sd_px, pair[1].sd_px) / np.sqrt(2), _SHADING_PX))
+    return cue_of("pole", [(np.column_stack([centre + h * gap, far]), sd) for h in (-0.5, 0.5)])
+
+
+def _passes_behind(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -> bool:
+    """True when an edge is seen above and below the panel and runs behind it."""
+    if len(panel) < 2:
+        return False
+    top = max(float(p.ends_px[0, 1]) for p in panel)
+    low = min(float(p.ends_px[1, 1]) for p in panel)
+    y = (top + low) / 2
+    inside = float(panel[0].x_at(y)) < float(e.x_at(y)) < float(panel[1].x_at(y))
+    reach = 0.7 * card.side_px
+    return bool(inside and e.ends_px[0, 1] < top - reach and e.ends_px[1, 1] > low + reach
+                and e.seen_px > 3 * card.side_px)
+
+
+def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: float,
+               camera: np.ndarray, hidden: tuple[float, float] | None) -> PlumbCue:
+    """A pole of which one side stands out: look for the other, else count the one."""
+    vanishing = camera @ down
+    middle = e.ends_px.mean(axis=0)
+    best: tuple[OutlineSide, OutlineSide] | None = None
+    for gap_mm in (14.0, 24.0, 36.0):
+        for side in (-1, 1):
+            other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), vanishing)
+            lines = (e.ends_px, other) if side > 0 else (other, e.ends_px)
+            found = pole_outline(rgb, lines[0], lines[1], hidden, camera, down)
+            if found is not None and (best is None or sum(s.support for s in found)
+                                      > sum(s.support for s in best)):
+                best = found
+    if best is not None:
+        return cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in best])
+    return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, _SHADING_PX)))], widen=1.4)
