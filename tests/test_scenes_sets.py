@@ -125,6 +125,12 @@ def test_a_set_that_makes_no_sense_is_refused(tmp_path, change, word):
         write_scenes(**{"out": tmp_path / "x", "count": 1, "seed": 1, "size": SIZE, **change})
 
 
+def test_a_folder_that_cannot_be_made_is_named(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(InputError, match="cannot be written"):
+        write_scenes(tmp_path / "file" / "set", 1, 1, size=SIZE)
+
+
 def test_readers_and_scenes_share_only_the_scale_and_the_errors():
     # An error of geometry on one side must show up against the other.
     root = Path(__file__).parents[1] / "vision"

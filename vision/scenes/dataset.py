@@ -60,7 +60,10 @@ def write_scenes(
     if min(size) < 64 or max(size) > 8192:
         raise InputError("The picture's sides must lie between 64 and 8192 pixels.")
     folder = Path(out)
-    (folder / "scales").mkdir(parents=True, exist_ok=True)
+    try:
+        (folder / "scales").mkdir(parents=True, exist_ok=True)
+    except OSError:
+        raise InputError(f"The folder {folder} cannot be written to; choose another.") from None
     chosen = load_scale(scale) if scale is not None else None
     files = shipped_scales()
     if chosen is not None and scale is not None:
