@@ -64,7 +64,7 @@ def e(hours: float, name: str, number: int = 0, **more) -> ChamberEvent:
 
 
 def test_a_plain_night_by_hand():
-    """12.5 -> 20.0 -> 26.4: 7.5 mL in 1 h = 7.5 mL/h; 6.4 mL in 1.5 h = 4.2667 mL/h; 13.9 in all."""
+    """12.5 -> 20.0 -> 26.4: 7.5 mL in 1 h, 6.4 mL in 1.5 h = 4.2667 mL/h, 13.9 mL in all."""
     a = make_account([r(0, "12.5"), r(1, "20.0"), r(2.5, "26.4")])
     assert [i.output_ml for i in a.intervals] == [Decimal("7.5"), Decimal("6.4")]
     assert a.intervals[0].ml_per_hour == 7.5
@@ -147,7 +147,8 @@ def test_the_scale_errors_of_two_readings_keep_within_the_standards_bound():
     assert far.intervals[0].u_ml == pytest.approx(0.5 / math.sqrt(3), rel=1e-4)
     same = make_account([r(0, "5", u=0, tolerance_ml=0.5), r(1, "5", u=0, tolerance_ml=0.5)])
     assert same.intervals[0].u_ml == 0
-    assert 0.5 <= scale_correlation(1000, 1) < scale_correlation(2, 1) < scale_correlation(0, 1) == 1
+    rs = [scale_correlation(d, 1) for d in (0, 2, 20, 1000)]
+    assert rs[0] == 1 and rs == sorted(rs, reverse=True) and rs[-1] >= 0.5
 
 
 def test_a_difference_by_hand_with_reading_noise():
@@ -177,6 +178,27 @@ def test_uncertainty_against_monte_carlo():
     drawn = rng.multivariate_normal(np.zeros(6), covariance_matrix(sources), 200_000)
     totals = drawn @ np.array([-1, 0, 0, 1, -1, 1.0])
     assert cumulative(a)[-1][2] == pytest.approx(totals.std(), rel=0.01)
+
+
+def test_the_matrix_is_made_of_the_formula():
+    """Every pair recomputed with scale_correlation; another scale shares nothing."""
+    sources = [Source(v, 0.2, 1.0, name, 2.0) for v, name in
+               ((5, "a"), (9, "a"), (50, "a"), (9, "b"))]
+    matrix = covariance_matrix(sources)
+    for i, a in enumerate(sources):
+        for j, b in enumerate(sources):
+            shared = 0.0
+            if a.scale == b.scale:
+                shared = scale_correlation(a.value_ml - b.value_ml, 2.0) / 3
+            assert matrix[i, j] == pytest.approx(shared + (0.04 if i == j else 0))
+
+
+def test_the_running_uncertainty_is_that_of_the_whole_sum():
+    a = make_account([r(k, str(5 * (k % 4) + 30), u=0.3) for k in range(8)],
+                     [e(3.5, "chamber-emptied", before_ml="46", after_ml="1")])
+    for k, (_, _, u) in enumerate(cumulative(a), start=1):
+        counted = [(i, 1.0) for i in a.intervals[:k] if i.counted]
+        assert u == pytest.approx(a.uncertainty(counted), abs=1e-9)
 
 
 @given(st.lists(st.tuples(st.floats(0, 100), st.floats(0, 2), st.floats(0, 3)), min_size=1,
@@ -349,10 +371,10 @@ def test_over_the_hourly_limit_says_whom_to_tell():
     (f,) = findings(a, Limits(ml_per_hour=Decimal(20)), t(1), tell_whom="the doctor on call")
     assert f.verdict == "over" and "25.0 mL/h" in f.sentence and "20 mL/h" in f.sentence
     assert "Tell whom your orders name. Your order says: the doctor on call." in f.sentence
-    close = findings(make_account([r(0, "10"), r(1, "29.8")]), Limits(ml_per_hour=Decimal(20)), t(1))
+    limit = Limits(ml_per_hour=Decimal(20))
+    close = findings(make_account([r(0, "10"), r(1, "29.8")]), limit, t(1))
     assert close[0].verdict == "too-close" and "Read again" in close[0].sentence
-    assert findings(make_account([r(0, "10"), r(1, "20")]), Limits(ml_per_hour=Decimal(20)), t(1)
-                    ) == ()
+    assert findings(make_account([r(0, "10"), r(1, "20")]), limit, t(1)) == ()
 
 
 def test_six_hour_and_shift_limits():
@@ -383,7 +405,8 @@ def test_when_the_chamber_is_full_by_hand():
     assert "50 mL at 11:00" in f.sentence
     assert full_at(make_account([r(0, "20"), r(1, "20")]), Decimal(50)) is None
     full = make_account([r(0, "20"), r(1, "50")])
-    assert "Follow your rule" in findings(full, Limits(chamber_full_ml=Decimal(50)), t(1))[0].sentence
+    (f,) = findings(full, Limits(chamber_full_ml=Decimal(50)), t(1))
+    assert "Follow your rule" in f.sentence
 
 
 def test_an_overdue_reading():

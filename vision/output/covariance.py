@@ -49,21 +49,18 @@ def difference_uncertainty(u1: float, u2: float, r: float) -> float:
 
 def covariance_matrix(sources: Sequence[Source]) -> np.ndarray:
     """(N, N) covariance of the sources' errors in mL^2."""
-    n = len(sources)
     # One division per scale keeps the kernel one function, hence a valid covariance.
-    division = {s.scale: max(t.division_ml for t in sources if t.scale == s.scale)
-                for s in sources}
-    matrix = np.zeros((n, n))
-    for i, a in enumerate(sources):
-        ua = a.scale_error_ml / math.sqrt(3)
-        for j in range(i + 1):
-            b = sources[j]
-            if a.scale == b.scale:
-                ub = b.scale_error_ml / math.sqrt(3)
-                r = scale_correlation(a.value_ml - b.value_ml, division[a.scale])
-                matrix[i, j] = matrix[j, i] = r * ua * ub
-        matrix[i, i] += a.u_reading_ml**2
-    return matrix
+    division: dict[str, float] = {}
+    for s in sources:
+        division[s.scale] = max(s.division_ml, division.get(s.scale, 0.0))
+    value, u_scale, u_reading, length = (np.array(column, dtype=float) for column in (
+        [s.value_ml for s in sources], [s.scale_error_ml / math.sqrt(3) for s in sources],
+        [s.u_reading_ml for s in sources],
+        [NEIGHBOURHOOD_DIVISIONS * division[s.scale] for s in sources]))
+    names = np.array([s.scale for s in sources], dtype=object)
+    same = names[:, None] == names[None, :]
+    r = 0.5 + 0.5 * np.exp(-np.abs(value[:, None] - value[None, :]) / length[:, None])
+    return np.where(same, r * np.outer(u_scale, u_scale), 0.0) + np.diag(u_reading**2)
 
 
 def combined(coefficients: np.ndarray, matrix: np.ndarray) -> float:

@@ -15,6 +15,8 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from fractions import Fraction
 
+import numpy as np
+
 from vision.output.account import Account
 from vision.output.model import K95, Interval, Question, fixed
 
@@ -87,12 +89,16 @@ def rolling(account: Account, hours: float = 6.0) -> tuple[WindowTotal, ...]:
 def cumulative(account: Account) -> tuple[tuple[datetime, Decimal, float], ...]:
     """(moment, mL since the first reading, standard uncertainty) at every reading or
     emptying that ends an interval; uncounted intervals add nothing."""
-    points, shares, total = [], list[tuple[Interval, float]](), Decimal(0)
+    points: list[tuple[datetime, Decimal, float]] = []
+    total, c = Decimal(0), np.zeros(len(account.covariance))
+    with_c = np.zeros(len(c))  # covariance times c, kept up to date term by term
     for interval in account.intervals:
         if interval.counted and interval.output_ml is not None:
             total += interval.output_ml
-            shares.append((interval, 1.0))
-        points.append((interval.end, total, account.uncertainty(shares)))
+            for term in interval.terms:
+                c[term.source] += term.coefficient
+                with_c += term.coefficient * account.covariance[:, term.source]
+        points.append((interval.end, total, math.sqrt(max(0.0, float(c @ with_c)))))
     return tuple(points)
 
 
