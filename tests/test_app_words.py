@@ -55,5 +55,13 @@ def test_an_equal_reading_is_called_the_same():
         "The two readings are the same. It lies inside the tool's interval."
 
 
+def test_edges_that_compete_are_named_with_their_values():
+    torn = reading(status="refused", value=None, flags=("competing-surfaces",),
+                   candidates=(25.1, 23.4))
+    assert words.candidates_text(torn) == "Edges that could be the surface stand at 23.4 and " \
+        "25.1 mL."
+    assert words.candidates_text(reading(candidates=(25.1, 23.4))) == ""
+
+
 def test_no_value_no_comparison():
     assert words.compare(23.4, reading(status="refused", value=None)) is None

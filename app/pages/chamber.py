@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.ui import blocks
+from app.ui import blocks, theme
 from app.ui.chamber import result, steps
 from app.ui.chamber.confirm import confirm_step
 from app.ui.chamber.state import ChamberState
@@ -18,6 +18,7 @@ _STATE = "chamber_state"
 def page() -> None:
     """Draw the page for where the person stands."""
     state: ChamberState = st.session_state.setdefault(_STATE, ChamberState())
+    theme.start_at_top(f"{state.key}-{state.may_read}-{state.answers}")
     blocks.title("Chamber", "A photo of the drip chamber, read twice: by you, then by the tool.")
     if state.recorded is not None:
         _recorded(state)

@@ -53,16 +53,18 @@ def confirm_block(
     missing (``problems``, kept by the page), and nothing is recorded.
     """
     bed_key, by_key = f"bed-{key}", f"by-{key}"
-    st.text_input("Bed code of your ward (no names)", value=fixed_bed or typed_bed, key=bed_key,
-                  max_chars=24, disabled=bool(fixed_bed), autocomplete="off",
-                  placeholder="for example QUAY-3")
+    if fixed_bed:
+        st.write(f"Bed code: **{fixed_bed}**")
+    else:
+        st.text_input("Bed code of your ward (no names)", value=typed_bed, key=bed_key,
+                      max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
     st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
 
     def pressed() -> None:
         bed = fixed_bed or st.session_state.get(bed_key) or ""
         on_confirm(signature(st.session_state.get(by_key) or "", bed))
 
-    st.button(label, key=f"confirm-{key}", type="primary", on_click=pressed, width="stretch")
     if problems:
         blocks.notice("Not recorded yet", problems, stop=True)
+    st.button(label, key=f"confirm-{key}", type="primary", on_click=pressed, width="stretch")
     return str(fixed_bed or st.session_state.get(bed_key) or "")

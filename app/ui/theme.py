@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from html import escape
 from pathlib import Path
 
 import streamlit as st
@@ -21,6 +22,17 @@ _NUMBER_KEYS = """<script>
   ask();
 })();
 </script>"""
+
+
+def start_at_top(stage: str) -> None:
+    """Show the page from its top when ``stage`` is another one than before.
+
+    A page that changes under the thumb would else be left scrolled to where the
+    last button was, past the very thing that was asked for.
+    """
+    st.html(f"""<script data-stage="{escape(stage)}">
+document.querySelector('[data-testid="stMain"]')?.scrollTo({{top: 0}});
+</script>""", unsafe_allow_javascript=True)
 
 
 def apply() -> None:

@@ -66,6 +66,7 @@ def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
     expect(page.get_by_label("Your reading in mL")).to_have_attribute("inputmode", "decimal")
     own = f"{label['true_value']:.1f}"
     read_first(page, own.replace(".", ","))
+    expect(page.get_by_text("Your reading", exact=True)).to_be_in_viewport()
     shown = page.locator(".cs-machine .cs-value").inner_text()
     machine = float(shown.split()[0])
     division = load_scale(Path(label["scale"]).stem).division_at(label["true_value"])
@@ -113,9 +114,15 @@ def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
     expect(page.get_by_text("DEMO photo: drawn by the program, no patient")).to_be_visible()
     page.get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("You chose to go without")).to_be_visible()
-    bed = page.get_by_label("Bed code")
-    expect(bed).to_be_disabled()
-    expect(bed).to_have_value("DEMO")
+    expect(page.get_by_text("Bed code: DEMO")).to_be_visible()
+    expect(page.get_by_label("Bed code")).to_have_count(0)
+    page.get_by_role("button", name="Take the tool's").click()
+    answer_all(page)
+    page.get_by_label("Your initials").fill("M.K.")
+    page.get_by_role("button", name="Confirm and record").click()
+    expect(page.get_by_text("On record (DEMO)")).to_be_visible()
+    (entry,) = Store.open(str(served.data)).entries(bed="DEMO")
+    assert entry.note == "Demo photo, no patient." and entry.first.value is None
 
 
 def test_every_target_is_large_enough_for_a_thumb(open_page):

@@ -68,7 +68,9 @@ def refusal(state: ChamberState) -> None:
     if state.reading_problem:
         blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
     elif reading is not None and reading.status != "read":
-        blocks.notice(words.HEAD[reading.status], words.reasons_and_advice(reading), stop=True)
+        blocks.notice(words.HEAD[reading.status],
+                      [*words.reasons_and_advice(reading), words.candidates_text(reading)],
+                      stop=True)
 
 
 def explanation(state: ChamberState) -> None:

@@ -26,8 +26,8 @@ def photo_step(state: ChamberState) -> None:
                    lambda demo: take_demo(state, demo))
         return
     if state.demo:
-        blocks.notice("DEMO photo: drawn by the program, no patient",
-                      ["What you confirm is kept under the bed code DEMO."])
+        blocks.notice("DEMO photo: drawn by the program, no patient. "
+                      "What you confirm is kept under the bed code DEMO.")
 
 
 def let_go(state: ChamberState) -> None:
@@ -95,10 +95,10 @@ def own_step(state: ChamberState) -> None:
 
     decimal_field(f"Your reading in {scale.unit}", key, unit=scale.unit, lowest=low, highest=high,
                   placeholder="for example 23.5 or 23,5")
-    st.button("This is my reading; show the tool's", key=f"commit-{state.key}", type="primary",
-              on_click=commit, width="stretch")
     if state.missing:
         blocks.notice("Not yet", state.missing, stop=True)
+    st.button("This is my reading; show the tool's", key=f"commit-{state.key}", type="primary",
+              on_click=commit, width="stretch")
     st.button("Go without my own reading", key=f"skip-{state.key}", on_click=state.skip_own,
               width="stretch",
               help="The record will say that the tool's reading was seen first.")

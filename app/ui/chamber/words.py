@@ -57,6 +57,14 @@ def interval_text(reading: VolumeReading) -> str:
     return f"{reading.coverage:.0%} interval: {low} to {high} {reading.unit}".replace("%", " %", 1)
 
 
+def candidates_text(reading: VolumeReading) -> str:
+    """Where the edges stand that the tool could not choose between; else empty."""
+    if "competing-surfaces" not in reading.flags or len(reading.candidates) < 2:
+        return ""
+    values = " and ".join(value_text(v, reading) for v in sorted(reading.candidates))
+    return f"Edges that could be the surface stand at {values} {reading.unit}."
+
+
 def sight_text(reading: VolumeReading) -> str:
     """From where the camera looked, in words."""
     if reading.elevation_deg is None:
