@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import base64
 import csv
+import io
 import json
 import re
 from dataclasses import replace
@@ -16,7 +18,8 @@ from PIL import Image
 from vision.accuracy import run_benchmark
 from vision.accuracy import store as storing
 from vision.accuracy.measure import compare
-from vision.accuracy.rows import verdict
+from vision.accuracy.pictures import picture_address
+from vision.accuracy.rows import Row, verdict
 from vision.accuracy.svg import ticks
 from vision.accuracy.trial import Attempt, append_attempt, plan, read_attempts, remaining
 from vision.errors import InputError
@@ -121,6 +124,20 @@ def test_a_silent_misread_is_listed_with_its_picture(tmp_path):
     page = parse(tmp_path / "out" / "report.html")
     assert sum(a.startswith("data:image/jpeg;base64,") for a in page.addresses) == 1
     assert "3.jpg" in page.text and "picture not found" in page.text
+
+
+def test_a_misreads_picture_shows_where_it_was_read_and_where_the_truth_is(tmp_path):
+    """Orange at (30, 20) to the left, green at (30, 60) to the right, on a grey picture."""
+    Image.new("RGB", (60, 80), (128, 128, 128)).save(tmp_path / "a.jpg")
+    row = Row(0, "a.jpg", "volume", "mL", "read", "read", "read", True, truth=1.0, value=9.0,
+              surface_px=(30.0, 20.0), keys={"surface_px": [30.0, 60.0]})
+    address = picture_address(row, tmp_path)
+    image = Image.open(io.BytesIO(base64.b64decode(address.split(",")[1]))).convert("RGB")
+    (r1, g1, b1), (r2, g2, b2) = image.getpixel((22, 20)), image.getpixel((38, 60))
+    assert r1 > g1 + 40 and r1 > b1 + 60
+    assert g2 > r2 + 40 and g2 > b2 + 10
+    assert max(image.getpixel((50, 5))) - min(image.getpixel((50, 5))) < 12
+    assert picture_address(replace(row, file="gone.jpg"), tmp_path) is None
 
 
 def test_a_reading_of_what_cannot_be_read_is_a_misread_when_there_is_no_truth(tmp_path):

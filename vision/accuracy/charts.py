@@ -28,10 +28,11 @@ def _both(a: np.ndarray, b: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _reach(values: np.ndarray, least: float) -> float:
-    """Half-width of an axis that shows nearly all values; outliers lie at the frame."""
+    """Half-width of an axis for the bulk of the values; what is beyond lies at the frame."""
     if values.size == 0:
         return least
-    return max(least, 1.15 * float(np.percentile(np.abs(values), 99)))
+    mid, far, most = np.percentile(np.abs(values), (90, 95, 100))
+    return max(least, min(1.05 * float(most), 1.5 * float(far), 3 * float(mid)))
 
 
 def error_histogram(columns: Columns, name: str, naive: str, unit: str) -> str:
@@ -96,7 +97,7 @@ def agreement(columns: Columns, name: str, found: Agreement | None, unit: str,
         return ""
     reach = max(_reach(y, 0.5), 1.1 * max(abs(found.lower_ci.low), abs(found.upper_ci.high)))
     plot = svg.Plot((float(x.min()), float(x.max())), (-reach, reach),
-                    title="Agreement with the truth (95 % limits, bands = their 95 % intervals)",
+                    title="Agreement with the truth",
                     x_label=f"true value, {truth_unit}", y_label=f"error, {unit}")
     for ci in (found.lower_ci, found.bias_ci, found.upper_ci):
         plot.band(ci.low, ci.high, svg.PEOPLE, opacity=0.15)
@@ -105,6 +106,8 @@ def agreement(columns: Columns, name: str, found: Agreement | None, unit: str,
         plot.level(value, svg.PEOPLE, text=f"{word} {value:+.3f}")
     some_x, some_y = thinned(x, np.clip(y, -reach, reach))
     plot.points(some_x, some_y, svg.CORRECTED)
+    plot.legend("reading (beyond the frame: on it)", svg.CORRECTED, "dot")
+    plot.legend("bias and 95 % limits, with their 95 % intervals", svg.PEOPLE, "dash")
     return plot.svg()
 
 

@@ -68,6 +68,7 @@ def _volume(label: Label) -> dict[str, Any]:
         "division": division, "misread_limit": division,
         "elevation_deg": reading.elevation_deg, "elevation_sd_deg": reading.elevation_sd_deg,
         "flags": reading.flags, "reasons": reading.reasons, "camera_from": _camera_from(photo),
+        "surface_px": reading.surface_px,
     }
 
 
@@ -162,7 +163,8 @@ def compare(label: Label, found: Mapping[str, Any], seconds: float) -> Row:
         elevation_sd_deg=_float(found.get("elevation_sd_deg")),
         elevation_error_deg=_minus(_float(found.get("elevation_deg")),
                                    _float(label.keys.get("elevation_deg"))),
-        nearer_rim=nearer_rim, camera_from=str(found.get("camera_from", "")),
+        nearer_rim=nearer_rim, surface_px=_point(found.get("surface_px")),
+        camera_from=str(found.get("camera_from", "")),
         seconds=round(seconds, 4),
         flags=tuple(found.get("flags", ())), reasons=tuple(found.get("reasons", ())),
         message=message, keys=dict(label.keys),

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import base64
-import io
 from collections.abc import Mapping
 from html import escape
 from pathlib import Path
@@ -16,6 +14,7 @@ from vision.accuracy.figures import Errors, Figures
 from vision.accuracy.html import Raw, between, number, page, share, table
 from vision.accuracy.limits import Check
 from vision.accuracy.measure import LEVEL_MISREAD_MM
+from vision.accuracy.pictures import picture_address
 from vision.accuracy.rows import Row
 from vision.accuracy.statistics import zero_events_bound
 from vision.accuracy.summary import KindSummary, Summary
@@ -209,7 +208,8 @@ def _misreads(part: KindSummary, pictures: Path) -> str:
     shown = part.misreads[:MOST_PICTURES]
     figures = "".join(_picture(row, pictures) for row in shown)
     more = "" if total == len(shown) else f" The first {len(shown)} are shown."
-    return (f"<h3>Silent misreads: {total}</h3><p>Read, {what}, and not refused.{more}</p>"
+    return (f"<h3>Silent misreads: {total}</h3><p>Read, {what}, and not refused.{more} "
+            "Orange: read; green: true, where the label says where it is.</p>"
             f'<div class="pictures">{figures}</div>')
 
 
@@ -219,25 +219,9 @@ def _picture(row: Row, folder: Path) -> str:
         lines.append(f"interval {row.interval_low:.3f} to {row.interval_high:.3f}")
     if row.flags:
         lines.append("flags: " + ", ".join(row.flags))
-    image = thumbnail(folder / row.file)
+    image = picture_address(row, folder)
     shown = f'<img alt="" src="{image}">' if image else "<p>(picture not found)</p>"
     return f"<figure>{shown}<figcaption>{'<br>'.join(map(escape, lines))}</figcaption></figure>"
-
-
-def thumbnail(path: Path, side: int = 420) -> str | None:
-    """A small JPEG of a picture as a data address, None when it cannot be opened."""
-    from PIL import Image, ImageOps
-
-    try:
-        with Image.open(path) as opened:
-            opened.draft("RGB", (2 * side, 2 * side))
-            small = ImageOps.exif_transpose(opened).convert("RGB")
-    except (OSError, ValueError, Image.DecompressionBombError):
-        return None
-    small.thumbnail((side, side))
-    out = io.BytesIO()
-    small.save(out, "JPEG", quality=80)
-    return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
 
 
 def _refusals(part: KindSummary, columns: Columns) -> str:

@@ -33,7 +33,8 @@ class Row:
     fields are those of the reading without correction.  ``hit`` says whether
     the interval holds the truth.  ``misread`` is a silent misread: a value was
     given, and it is wrong by more than ``misread_limit`` (in ``unit``), or
-    there is no true value to be read at all.  ``message`` is the reason of an
+    there is no true value to be read at all.  ``surface_px`` is where the reader saw
+    the reading line, (x, y) in the full upright picture.  ``message`` is the reason of an
     error row.  ``keys`` is the whole label.
     """
 
@@ -60,6 +61,7 @@ class Row:
     elevation_sd_deg: float | None = None
     elevation_error_deg: float | None = None
     nearer_rim: bool | None = None
+    surface_px: tuple[float, float] | None = None
     camera_from: str = ""
     seconds: float = 0.0
     flags: tuple[str, ...] = ()
@@ -78,6 +80,8 @@ _NAMES = frozenset(f.name for f in fields(Row))
 def row_from(content: Mapping[str, Any]) -> Row:
     """A row from the JSON object of its line; keys of other versions are dropped."""
     known = {k: v for k, v in content.items() if k in _NAMES}
+    if known.get("surface_px") is not None:
+        known["surface_px"] = tuple(known["surface_px"])
     known["flags"] = tuple(known.get("flags", ()))
     known["reasons"] = tuple(known.get("reasons", ()))
     return Row(**known)

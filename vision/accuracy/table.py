@@ -9,7 +9,7 @@ from pathlib import Path
 
 from vision.accuracy.rows import Row
 
-_LAST = ("flags", "reasons", "message", "keys")
+_LAST = ("flags", "reasons", "message", "keys", "surface_px")
 _NAMES = [f.name for f in fields(Row) if f.name not in _LAST]
 #: Label keys with a column of their own; the rest stays in results.jsonl.
 _KEYS = ("tier", "mode", "scale", "fluid", "light", "elevation_deg", "distance_mm", "blur_px",
