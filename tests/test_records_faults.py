@@ -125,6 +125,45 @@ def test_a_read_only_folder(open_folder):
     assert Store.open(open_folder).count() == 1
 
 
+LOOK = """
+try:
+    store = Store.open(where, create=False)
+    print(store.verify().sentence, store.count())
+    store.add(reading())
+except RecordError as error:
+    print(type(error).__name__ + ': ' + str(error))
+"""
+
+
+def test_a_copy_on_a_read_only_medium_can_be_checked(open_folder):
+    Store.open(open_folder).add(reading())
+    assert [p.name for p in open_folder.iterdir()] == ["record.sqlite3"], "the log is emptied"
+    (open_folder / "record.sqlite3").chmod(0o444)
+    open_folder.chmod(0o555)
+    looked, refused = run_as_station(LOOK, open_folder, as_nobody=True).splitlines()
+    assert looked.startswith("The 1 entry is whole.") and looked.endswith(" 1")
+    assert refused.startswith("ReadOnlyError")
+    open_folder.chmod(0o755)
+
+
+def test_a_copy_whose_newest_entries_are_still_in_the_log_is_not_believed(open_folder):
+    store = Store.open(open_folder)
+    store.add(reading())
+    file, log = open_folder / "record.sqlite3", open_folder / "record.sqlite3-wal"
+    held = sqlite3.connect(file)
+    held.execute("SELECT count(*) FROM entry").fetchall()
+    store.add(reading(minutes=1))
+    waiting = log.read_bytes()
+    held.close()
+    log.write_bytes(waiting)
+    for path in (file, log):
+        path.chmod(0o444)
+    open_folder.chmod(0o555)
+    said = run_as_station(LOOK, open_folder, as_nobody=True)
+    assert said.startswith("ReadOnlyError") and "newest entries" in said
+    open_folder.chmod(0o755)
+
+
 def test_a_folder_that_cannot_be_made(open_folder):
     open_folder.chmod(0o555)
     assert run_as_station(TRY_ADD, open_folder / "new", as_nobody=True).startswith("ReadOnlyError")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import sqlite3
 from collections.abc import Iterator
@@ -14,7 +15,7 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
-from app.records.errors import NotARecordError, RecordError
+from app.records.errors import NotARecordError, ReadOnlyError, RecordError
 from app.records.faults import spoken
 
 #: The file's name inside a data folder.
@@ -46,6 +47,27 @@ def database_url(where: str | Path) -> URL:
     return URL.create("sqlite+pysqlite", database=str(path.absolute()))
 
 
+def sealed_place(url: URL) -> URL | None:
+    """For an SQLite file where nothing can be written (a backup on a read-only medium):
+    the address that opens it for looking; None where writing is possible.
+
+    A file whose last writes still wait in a log beside it cannot be looked at so:
+    ReadOnlyError, because the newest entries would be missing.
+    """
+    if url.get_backend_name() != "sqlite":
+        return None
+    file = Path(str(url.database))
+    if os.access(file.parent, os.W_OK) and os.access(file, os.W_OK):
+        return None
+    log = file.with_name(file.name + "-wal")
+    if log.exists() and log.stat().st_size:
+        raise ReadOnlyError(
+            "The record lies where nothing can be written, and its newest entries are still in a "
+            "log beside it. Copy both files to a folder that can be written and look there.")
+    return URL.create("sqlite+pysqlite", database=file.as_uri(),
+                      query={"mode": "ro", "immutable": "1", "uri": "true"})
+
+
 def make_engine(url: URL, *, wait_seconds: float) -> Engine:
     """An engine that keeps no connection open and never shows a parameter in an error.
 
@@ -57,7 +79,8 @@ def make_engine(url: URL, *, wait_seconds: float) -> Engine:
                               "Python.")
         engine = create_engine(url, poolclass=NullPool, hide_parameters=True,
                                connect_args={"timeout": wait_seconds, "check_same_thread": True})
-        event.listen(engine, "connect", _sqlite_settings)
+        sealed = "immutable" in url.query
+        event.listen(engine, "connect", _look_only if sealed else _sqlite_settings)
         return engine
     try:
         # Repeatable settings on the server's side: a commit that returns is on disk.
@@ -80,6 +103,11 @@ def _sqlite_settings(connection: Any, _: Any) -> None:
     run("PRAGMA synchronous = FULL")
     run("PRAGMA foreign_keys = ON")
     run("PRAGMA recursive_triggers = ON")
+
+
+def _look_only(connection: Any, _: Any) -> None:
+    connection.isolation_level = None
+    connection.execute("PRAGMA query_only = ON")
 
 
 @contextmanager

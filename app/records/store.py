@@ -13,7 +13,7 @@ from app.records.canonical import FIRST_LINK
 from app.records.chain import Verification, content_hash, walk
 from app.records.confirmed import ConfirmedEntry, unsealed
 from app.records.content import Content, Entry, entry_from_row
-from app.records.engine import database_url, make_engine, reading, writing
+from app.records.engine import database_url, make_engine, reading, sealed_place, writing
 from app.records.errors import (
     ClockBehindError,
     KeyReusedError,
@@ -58,15 +58,19 @@ class Store:
         """Open or make the record at a data folder, an SQLite file or a database URL.
 
         ``wait_seconds`` is how long a write waits for other writers; ``create`` False
-        refuses to make a new file.  Raises a RecordError with a sentence when the
+        refuses to make a new file, and then also opens a copy on a read-only medium
+        for looking.  Raises a RecordError with a sentence when the
         place cannot be used.
         """
         url = database_url(where)
         if url.get_backend_name() == "sqlite":
-            if not create and not Path(str(url.database)).exists():
-                raise NotARecordError(f"There is no record at {url.database}.")
+            if not create:
+                if not Path(str(url.database)).exists():
+                    raise NotARecordError(f"There is no record at {url.database}.")
+                url = sealed_place(url) or url
             try:
-                Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
+                if create:
+                    Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
             except OSError:
                 raise ReadOnlyError(READ_ONLY) from None
         engine = make_engine(url, wait_seconds=wait_seconds)
