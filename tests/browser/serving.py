@@ -1,0 +1,88 @@
+"""Starting a page server, and opening pages that may ask nobody but it."""
+
+from __future__ import annotations
+
+import os
+import socket
+import subprocess
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PHONE = {"width": 390, "height": 844}
+
+
+@dataclass(frozen=True)
+class Served:
+    """A running page server: its address and the folder of its record."""
+
+    url: str
+    data: Path
+
+
+def free_port() -> int:
+    """A port that nobody listens on just now."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+def serve(command: list[str], port: int, data: Path) -> Iterator[Served]:
+    """Run ``command`` until the test is over; its output goes to ``data``'s log."""
+    data.mkdir(parents=True, exist_ok=True)
+    log = data.parent / f"{data.name}.log"
+    env = {**os.environ, "COUNTERSIGHT_DATA": str(data), "PYTHONPATH": str(ROOT)}
+    with log.open("wb") as out:
+        process = subprocess.Popen(command, cwd=ROOT, env=env, stdout=out, stderr=out)
+    url = f"http://127.0.0.1:{port}"
+    try:
+        for _ in range(300):
+            if process.poll() is not None:
+                break
+            try:
+                with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1):
+                    yield Served(url, data)
+                    return
+            except OSError:
+                time.sleep(0.1)
+        pytest.fail(f"The page server did not start: {log.read_text(errors='replace')[-2000:]}")
+    finally:
+        process.terminate()
+        try:
+            process.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
+
+
+def opener(browser, served):  # type: ignore[no-untyped-def]
+    """As the fixture, for a server of one's own."""
+    strays: list[str] = []
+    contexts = []
+
+    def guard(route):  # type: ignore[no-untyped-def]
+        if route.request.url.startswith(served.url):
+            route.continue_()
+        else:
+            strays.append(route.request.url)
+            route.abort()
+
+    def open_(path: str = "/", size=PHONE, scheme: str = "dark"):  # type: ignore[no-untyped-def]
+        context = browser.new_context(viewport=size, color_scheme=scheme,
+                                      has_touch=size == PHONE)
+        contexts.append(context)
+        context.route("**/*", guard)
+        page = context.new_page()
+        page.set_default_timeout(30_000)
+        page.goto(served.url + path)
+        return page
+
+    yield open_
+    for context in contexts:
+        context.close()
+    assert strays == [], f"The page asked other hosts: {strays}"
