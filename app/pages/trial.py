@@ -75,7 +75,7 @@ def _task(state: TrialState) -> None:
     photo, scale = opened
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        copy = screen_copy(photo.working_rgb, reduced=photo.working_scale)
+        copy = screen_copy(photo.working_rgb)
         st.image(copy.jpeg, width="stretch", alt="The picture to be read")
     with right:
         field = f"value-{key}"
