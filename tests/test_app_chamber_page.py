@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 import json
 from decimal import Decimal
 
@@ -15,6 +16,7 @@ from chamber_page import (
     photo_file,
     reading,
 )
+from PIL import Image
 
 from app.records import Store
 from vision.errors import InputError
@@ -185,12 +187,17 @@ def test_the_photo_is_dropped_once_confirmed(reader, store, tmp_path):
     assert not list((tmp_path / "ward").glob("**/*.jpg"))
 
 
-def test_a_picture_is_kept_only_when_asked_for(reader, store, tmp_path):
-    page = confirmable(Page())
+def test_a_picture_is_kept_only_when_asked_for(reader, store):
+    confirmable(Page()).press("confirm")
+    page = Page().to_the_reading(OTHER).press("tools").answer().sign()
     page.at.checkbox(key=f"keep-{page.key}").check()
     page.run().press("confirm")
-    (kept,) = (tmp_path / "ward" / "pictures").glob("*.jpg")
-    assert kept.name == "entry-000001.jpg" and b"Exif" not in kept.read_bytes()
+    without, with_picture = entries(store)
+    assert store().picture(without) is None
+    kept = Image.open(io.BytesIO(store().picture(with_picture)))
+    assert kept.format == "JPEG" and not kept.getexif()
+    left, top, right, bottom = chamber_box(load_photo(OTHER), reader.answers[0])
+    assert kept.size == (right - left, bottom - top)
     assert "A small picture of the chamber was kept" in page.text()
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
 
 from app.records import Store
 from app.settings import DATA_VARIABLE, data_dir
@@ -13,12 +12,6 @@ def place() -> str:
     """Where the record is: a database's address in COUNTERSIGHT_DATA, or a folder."""
     given = os.environ.get(DATA_VARIABLE, "").strip()
     return given if "://" in given else str(data_dir())
-
-
-def picture_folder() -> Path | None:
-    """Where pictures are kept that a person asked to keep; None where the record is
-    in a database and not in a folder."""
-    return None if "://" in place() else Path(place()) / "pictures"
 
 
 def open_store() -> Store:

@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.records import Attestations, ClockBehindError, Entry
 from app.ui import blocks, guard
-from app.ui.chamber import keep, record
+from app.ui.chamber import record
 from app.ui.chamber.state import ChamberState, Recorded
 from app.ui.chamber.steps import typed_value, value_bounds
 from app.ui.confirm import Signature, confirm_block
@@ -135,11 +135,12 @@ def _record(state: ChamberState, who: Signature) -> None:
     attested = Attestations(**{name: answer == "Yes" for name, answer in answers.items()})
     note = (st.session_state.get(f"note-{state.key}") or "") if not attested.all_true else ""
     checked = bool(st.session_state.get(f"clock-{state.key}"))
-    entry, problem = guard.in_words(lambda: _write(state, who, attested, note, checked))
+    keep = bool(st.session_state.get(f"keep-{state.key}"))
+    entry, problem = guard.in_words(lambda: _write(state, who, attested, note, checked, keep))
     if entry is None:
         state.missing = (problem,)
         return
-    kept = keep.picture(state, entry.number) if st.session_state.get(f"keep-{state.key}") else ""
+    kept = " A small picture of the chamber was kept." if keep else ""
     state.finish(Recorded(
         number=entry.number, bed=str(entry.bed), demo=state.demo,
         sentence=f"{entry.confirmed_value} {entry.unit} for bed {entry.bed}, confirmed by "
@@ -147,9 +148,9 @@ def _record(state: ChamberState, who: Signature) -> None:
 
 
 def _write(state: ChamberState, who: Signature, attested: Attestations, note: str,
-           checked: bool) -> Entry:
+           checked: bool, keep: bool) -> Entry:
     try:
-        return record.write(state, who, attested, note, checked)
+        return record.write(state, who, attested, note, clock_checked=checked, keep_picture=keep)
     except ClockBehindError:
         state.clock_doubt = True
         raise

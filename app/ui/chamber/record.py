@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import hashlib
 
+import numpy as np
+
 from app.records import (
     Attestations,
     Entry,
+    KeptPicture,
     OwnReading,
     ReadingDraft,
     confirm,
@@ -15,30 +18,43 @@ from app.records.errors import ConfirmError
 from app.ui import ledger
 from app.ui.chamber.state import ChamberState
 from app.ui.confirm import Signature
+from vision.overlay import chamber_box
+from vision.photo import Photo
+from vision.reading import VolumeReading
 
 DEMO_NOTE = "Demo photo, no patient."
 
 
-def write(state: ChamberState, who: Signature, attested: Attestations, note: str,
-          clock_checked: bool = False) -> Entry:
+def write(state: ChamberState, who: Signature, attested: Attestations, note: str = "", *,
+          clock_checked: bool = False, keep_picture: bool = False) -> Entry:
     """Confirm the value chosen for the photo in hand and put it on record.
 
-    ``clock_checked`` says that the person has looked at this machine's clock.
+    ``clock_checked`` says that the person has looked at this machine's clock,
+    ``keep_picture`` that a crop of the chamber is to be kept with the entry.
     Raises a RecordError with a sentence where something is missing.
     """
     photo, scale = state.photo, state.scale
     if photo is None or scale is None or who.by is None or who.bed is None:
         raise ConfirmError("There is no photo in hand to confirm a reading of.")
     first = OwnReading.read(state.own) if state.own else OwnReading.skipped()
+    picture = None
     if state.reading is None:
         draft = ReadingDraft.by_eye(scale=scale, first=first)
     else:
-        draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256, first=first)
+        picture = _crop(photo, state.reading) if keep_picture else None
+        draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256,
+                                first=first, picture=picture)
     confirmed = confirm(
         draft, by=who.by, bed=who.bed, confirmed_value=state.chosen, attestations=attested,
         key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
         note=f"{DEMO_NOTE} {note}".strip() if state.demo else note)
-    return ledger.open_store().add(confirmed)
+    return ledger.open_store().add(confirmed, picture)
+
+
+def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:
+    """The chamber alone, cut from the photo's pixels."""
+    left, top, right, bottom = chamber_box(photo, reading)
+    return KeptPicture.of(np.ascontiguousarray(photo.rgb[top:bottom, left:right]))
 
 
 def form_key(state: ChamberState, who: Signature) -> str:
