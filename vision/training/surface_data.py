@@ -2,8 +2,8 @@
 
 Only the rays that a strip needs are traced: no whole photo is made.  Lens blur,
 exposure, noise and tone are put on in the strip.  ``python -m
-vision.training.surface_data OUT.npz --count N --seed S`` writes one shard; with
-CuPy present (``--gpu``) the same code runs on a graphics processor.
+vision.training.surface_data OUT.npz --count N --seed S`` writes one shard.  The
+compiled tracer (``vision.training.fast``) does the tracing.
 """
 
 from __future__ import annotations
@@ -11,23 +11,32 @@ from __future__ import annotations
 import argparse
 import math
 import time
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
+from vision.errors import InputError
 from vision.optics import apparent_height_shift_mm
 from vision.pose import CylinderPose
 from vision.scale import Scale, load_scale, parse_scale
 from vision.scenes.bore import Bore
 from vision.scenes.camera import view_of
+from vision.scenes.glyphs import Lettering
 from vision.scenes.model import ChamberScene
-from vision.scenes.render import _Painter
-from vision.scenes.sample import sample_scene
+from vision.scenes.sample import _even_bore, sample_scene, surface_in_sight
 from vision.surface_grid import Grid, whole_grid, window_grid
+from vision.training.fast.painter import FastPainter
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")
+_DICE = np.random.default_rng(11)
+#: A few hands of lettering are enough here, and drawing one is slow.
+_HANDS = [Lettering(width=float(_DICE.uniform(0.45, 0.7)), stroke=float(_DICE.uniform(0.08, 0.16)),
+                    slant=float(_DICE.choice([0.0, 0.0, 0.18])),
+                    squareness=float(_DICE.uniform(2.0, 4.5)), gap=float(_DICE.uniform(0.12, 0.3)))
+          for _ in range(4)]
 
 
 def random_scale(rng: np.random.Generator) -> Scale:
@@ -83,8 +92,8 @@ def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> 
         elevation, 0.0, scene.scale.outer_radius_mm - r, scene.tube.index))
 
 
-def view_light(scene: ChamberScene, pose: CylinderPose, grid: Grid, painter: _Painter,
-               sub: tuple[int, int], rng: np.random.Generator, xp: Any) -> np.ndarray:
+def view_light(pose: CylinderPose, grid: Grid, painter: FastPainter, sub: tuple[int, int],
+               rng: np.random.Generator) -> np.ndarray:
     """(rows, columns, 3) linear light of a grid, ``sub`` rays per cell."""
     total: Any = 0.0
     rows, cols = grid.rows, grid.columns
@@ -97,11 +106,8 @@ def view_light(scene: ChamberScene, pose: CylinderPose, grid: Grid, painter: _Pa
             z = grid.height_mm + dz
             p = pose.project(pose.on_wall(np.broadcast_to(az, (rows, cols)),
                                           np.broadcast_to(z[:, None], (rows, cols))))
-            colour, _ = painter(xp.asarray(p[:, 0].astype(np.float32)),
-                                xp.asarray(p[:, 1].astype(np.float32)))
-            total = total + colour
-    total = total.T.reshape(rows, cols, 3) / (sub[0] * sub[1])
-    return total.get() if hasattr(total, "get") else total
+            total = total + painter(p[:, 0], p[:, 1])[0]
+    return total.T.reshape(rows, cols, 3) / (sub[0] * sub[1])
 
 
 def _blur_axis(image: np.ndarray, sigma: float, axis: int) -> np.ndarray:
@@ -145,23 +151,52 @@ def developed(light: np.ndarray, scene: ChamberScene, grid: Grid, px_per_mm: flo
     return np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
 
 
-def one_sample(seed: int, xp: Any) -> dict[str, np.ndarray] | None:
-    """Both views of one scene and what is true of them."""
+TIERS = ("easy", "typical", "hard", "offscale")
+#: Levels, views and wall angles tried on each drawn room before the next is drawn.
+VARIANTS = 4
+
+
+def variants(seed: int) -> Iterator[ChamberScene]:
+    """A drawn scene, and the same room and chamber with other levels, angles and views."""
     rng = np.random.default_rng(seed)
-    scale = load_scale(str(rng.choice(SHIPPED))) if rng.random() < 0.55 else random_scale(rng)
-    tier = str(rng.choice(["easy", "typical", "hard", "offscale"], p=[0.25, 0.38, 0.29, 0.08]))
+    scale = load_scale(str(rng.choice(SHIPPED))) if rng.random() < 0.5 else random_scale(rng)
+    tier = str(rng.choice(TIERS, p=[0.27, 0.38, 0.29, 0.06]))
     try:
         scene = sample_scene(rng, tier, scale)
-    except Exception:
-        return None
-    # fingers are put on in training; contact angle wider than any tier
-    if rng.random() < 0.25:
-        scene = replace(scene, contact_angle_deg=float(rng.uniform(20, 90)))
+    except InputError:
+        return
+    scene = replace(scene, print=replace(
+        scene.print, lettering=_HANDS[int(rng.integers(len(_HANDS)))]))
+    steep, wettest = {"easy": (6, 58), "hard": (31, 20)}.get(tier, (15, 42))
+    heights = [m.height_mm for m in scale.marks]
+    for k in range(VARIANTS):
+        one = scene
+        if k or rng.random() < 0.2:
+            angle = float(rng.uniform(wettest, 90) if rng.random() < 0.85 else rng.uniform(15, 90))
+            level = float(rng.uniform(min(heights) - 3, max(heights) + (
+                9 if tier == "offscale" else 1)))
+            camera = replace(scene.camera, elevation_deg=float(rng.uniform(-steep, steep)),
+                             azimuth_deg=scene.camera.azimuth_deg + float(rng.normal(0, 5)))
+            size = 2.2 if rng.random() < 0.5 else 0.7
+            one = replace(
+                scene, true_value=float(scale.value_at(level)), contact_angle_deg=angle,
+                camera=camera, lean_deg=tuple(rng.uniform(-size, size, 2)), drops=(
+                    scene.drops if k < 2 else ()), seed=int(rng.integers(2**31)))
+            rise = 3.0 * math.sqrt(2 * (1 - math.sin(math.radians(angle))))
+            if not (scene.tube.floor_mm + 0.7 < level < scene.tube.lid_mm - rise - 0.7
+                    and _even_bore(scale, scene.tube, level, rise) and surface_in_sight(one)):
+                continue
+        yield one
+
+
+def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
+    """Both views of one scene and what is true of them."""
+    rng = np.random.default_rng(seed)
     true_pose, turn = pose_of(scene)
     line = front_line_mm(scene, true_pose, turn)
-    # the reader's pose is never exact
+    # the reader's pose is never exact, and less so in a steep view, where tilt and
+    # focal length are hard to tell apart
     p = true_pose.params.copy()
-    # and less exact in a steep view, where tilt and focal length are hard to tell apart
     steep = abs(math.degrees(float(true_pose.elevation_rad(line))))
     tilt = rng.normal(0, math.radians(0.2 + 0.035 * steep))
     p[1] += p[0] * math.tan(tilt)
@@ -172,23 +207,20 @@ def one_sample(seed: int, xp: Any) -> dict[str, np.ndarray] | None:
     jitter = float(np.clip(rng.normal(0, 0.22), -0.6, 0.6))
     window = window_grid(line + jitter)
     view = view_of(scene)
-    painter = _Painter(scene, view, xp, 2)
+    painter = FastPainter(scene, view, 2)
     px_mm = view.focal_px / scene.camera.distance_mm
-    pictures = [developed(view_light(scene, pose, g, painter, sub, rng, xp), scene, g, px_mm, rng)
-                for g, sub in ((whole, (2, 1)), (window, (2, 2)))]
+    pictures = [developed(view_light(pose, g, painter, sub, rng), scene, g, px_mm, rng)
+                for g, sub in ((whole, (1, 1)), (window, (2, 1)))]
     r = Bore(scene, np).radius
-    elevation = math.degrees(float(pose.elevation_rad(line)))
+    marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
     facts = np.array([
-        line, line + jitter, scene.level_mm, elevation, r,
+        line, line + jitter, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), r,
         scene.scale.outer_radius_mm - r, whole.top_mm, whole.step_mm, px_mm,
-        scene.capture.blur_px, scene.contact_angle_deg, scene.lean_deg[0], scene.lean_deg[1],
-        scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm,
+        scene.capture.blur_px, scene.contact_angle_deg, *scene.lean_deg, *marks,
         scene.tube.floor_mm, scene.tube.lid_mm,
-        ["easy", "typical", "hard", "offscale"].index(tier),
+        TIERS.index(scene.tier) if scene.tier in TIERS else 1,
         float(pose.elevation_rad(line)) - float(true_pose.elevation_rad(line)),
-        scene.tube.index,
-        math.degrees(float(pose.elevation_rad(0.5 * (scene.scale.lowest_mark.height_mm
-                                                     + scene.scale.highest_mark.height_mm)))),
+        scene.tube.index, math.degrees(float(pose.elevation_rad(0.5 * sum(marks)))),
     ], dtype=np.float32)
     return {"whole": pictures[0], "window": pictures[1], "facts": facts}
 
@@ -197,24 +229,18 @@ def main() -> None:
     """Write one shard of training views."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("out", type=Path)
-    parser.add_argument("--count", type=int, default=64)
+    parser.add_argument("--count", type=int, default=16, help="rooms to draw")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--seconds", type=float, default=1e9)
-    parser.add_argument("--gpu", action="store_true")
     args = parser.parse_args()
-    xp: Any = np
-    if args.gpu:
-        import cupy
-
-        xp = cupy
     start = time.time()
     kept: list[dict[str, np.ndarray]] = []
     for i in range(args.count):
         if time.time() - start > args.seconds:
             break
-        sample = one_sample(args.seed * 1_000_003 + i, xp)
-        if sample is not None:
-            kept.append(sample)
+        seed = args.seed * 1_000_003 + i
+        for k, scene in enumerate(variants(seed)):
+            kept.append(views(scene, seed * 8 + k))
     np.savez(args.out, **{k: np.stack([s[k] for s in kept]) for k in kept[0]})
     print(f"{len(kept)} samples in {time.time() - start:.1f} s")
 

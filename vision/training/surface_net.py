@@ -234,14 +234,18 @@ def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
 
 
 def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: int,
-          batch: int = 256) -> nn.Module:
+          out: Path, start_from: Path | None, batch: int = 256) -> nn.Module:
+    """Train one network; what has been learned so far is written every half minute."""
     torch.manual_seed(seed)
     g = torch.Generator(device=device)
     g.manual_seed(seed)
     net: nn.Module = (Finder() if which == "finder" else Gauge()).to(device)
     make = finder_batch if which == "finder" else gauge_batch
-    opt = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=2e-3)
+    if start_from is not None:
+        net.load_state_dict(torch.load(start_from / f"{which}.pt", map_location=device))
+    opt = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-2)
     start, step = time.time(), 0
+    saved = start
     shadow = {k: v.detach().clone() for k, v in net.state_dict().items()}
     amp = device == "cuda"
     while time.time() - start < seconds:
@@ -265,6 +269,9 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
                 shadow[k].mul_(keep).add_(v.detach(), alpha=1 - keep)
             else:
                 shadow[k].copy_(v)
+        if time.time() - saved > 30:
+            saved = time.time()
+            torch.save(shadow, out / f"{which}.pt")
         if step % 500 == 0:
             print(which, step, f"{time.time() - start:.0f}s loss {loss.item():.3f}",
                   check(which, net, valid, device, limit=1024), flush=True)
@@ -325,6 +332,7 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=240)
     parser.add_argument("--seed", type=int, default=5)
+    parser.add_argument("--start", type=Path, help="folder with earlier weights")
     parser.add_argument("--only", choices=["finder", "gauge"])
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
@@ -339,7 +347,8 @@ def main() -> None:
         if args.only and args.only != which:
             continue
         part = 0.6 if which == "gauge" else 0.4
-        net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed)
+        net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed,
+                    args.out, args.start)
         np.savez(args.out / f"{which}_valid.npz", p=outputs(which, net, valid, device),
                  facts=valid.facts, target=valid.target.cpu().numpy())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
