@@ -305,6 +305,24 @@ def test_a_new_photo_clears_the_old_reading(reader, store):
     assert len(reader.asked) == 1
 
 
+def test_a_reading_typed_after_an_earlier_photos_result_says_so(reader, store):
+    page = confirmable(Page()).press("discard").to_the_reading(OTHER)
+    assert "Typed after the tool's reading of an earlier photo" in page.text()
+    page.press("tools").answer().sign().press("confirm")
+    (entry,) = entries(store)
+    assert "typed after the tool's reading of an earlier photo" in entry.note
+    page.to_the_reading(PHOTO)
+    assert "Typed before the tool's was shown" in page.text()
+
+
+def test_the_time_on_record_is_when_the_photo_came_in(reader, store):
+    page = confirmable(Page())
+    came = page.state.taken_in
+    assert f"Time on record: {came.local:%H:%M}" in page.text()
+    page.press("confirm")
+    assert entries(store)[0].happened == came
+
+
 def test_the_scale_stays_chosen_for_the_next_photo(reader):
     page = confirmable(Page()).press("confirm").upload(OTHER)
     assert page.at.radio[0].value == "quay-60"

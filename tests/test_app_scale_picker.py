@@ -24,8 +24,9 @@ def test_a_scale_file_of_the_ward_is_taken():
 @pytest.mark.parametrize("data", [
     b"", b"\xff\xfe\x00", b"<html></html>", b"[]", b"3", b"null", b"{}", b"[" * 100_000,
     encoded(capacity="much"), encoded(height_mm=[[0, 0]]), encoded(marks=7), encoded(marks=[]),
-    encoded(unit="cm[H2O]", inner_diameter_mm=None),
-], ids=range(13))
+    encoded(unit="cm[H2O]", inner_diameter_mm=None), encoded(unit="L", name="ward-7"),
+    encoded(inner_diameter_mm=29.0),
+], ids=range(15))
 def test_anything_else_is_refused_in_one_sentence(data):
     with pytest.raises(ScaleFileError) as refused:
         scale_from_file(data)

@@ -30,6 +30,12 @@ def scale_from_file(data: bytes) -> Scale:
         raise ScaleFileError("This scale file has a field that makes no sense.") from None
     if scale.flat:
         raise ScaleFileError("This is a flat pressure scale; choose the scale of the chamber.")
+    if scale.unit != "mL":
+        raise ScaleFileError(f"The field 'unit' is '{scale.unit}'; a chamber's scale is in mL.",
+                             "unit")
+    if scale.name in shipped_scales() and scale != load_scale(scale.name):
+        raise ScaleFileError(f"The field 'name': there is a shipped scale '{scale.name}' that is "
+                             "different; give yours a name of its own.", "name")
     return scale
 
 

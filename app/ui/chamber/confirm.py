@@ -32,6 +32,8 @@ def confirm_step(state: ChamberState) -> str:
     read = state.reading is not None and state.reading.value is not None
     blocks.step("4. Confirm" if read else "4. Or confirm your own reading alone")
     st.write("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
+    if state.taken_in is not None:
+        st.write(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
     _value(state)
     _statements(state)
     digest, turn = state.photo.sha256 if state.photo else "", state.generation

@@ -23,6 +23,7 @@ from vision.photo import Photo
 from vision.reading import VolumeReading
 
 DEMO_NOTE = "Demo photo, no patient."
+SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had been shown."
 
 
 def write(state: ChamberState, who: Signature, attested: Attestations, note: str = "", *,
@@ -47,7 +48,8 @@ def write(state: ChamberState, who: Signature, attested: Attestations, note: str
     confirmed = confirm(
         draft, by=who.by, bed=who.bed, confirmed_value=state.chosen, attestations=attested,
         key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
-        note=f"{DEMO_NOTE} {note}".strip() if state.demo else note)
+        note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
+                                    SEEN_NOTE if state.seen_before and state.own else "", note))))
     return ledger.open_store().add(confirmed, picture)
 
 

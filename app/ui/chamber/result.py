@@ -44,8 +44,7 @@ def value_cards(state: ChamberState) -> None:
     unit, own = reading.unit, float(state.own) if state.own else None
     parts = [blocks.card(
         "Your reading", state.own or "none", unit if state.own else "",
-        ["Typed before the tool's was shown" if state.own else
-         "You chose to go without; the record will say so"])]
+        [_how_read(state)])]
     if reading.value is not None:
         parts.append(blocks.card(
             MACHINE, words.value_text(reading.value, reading), unit,
@@ -60,6 +59,14 @@ def value_cards(state: ChamberState) -> None:
         parts.append(blocks.card(MACHINE, "no value", "",
                                  [words.HEAD.get(reading.status, "")], "machine"))
     blocks.cards(*parts)
+
+
+def _how_read(state: ChamberState) -> str:
+    if not state.own:
+        return "You chose to go without; the record will say so"
+    if state.seen_before:
+        return "Typed after the tool's reading of an earlier photo had been shown"
+    return "Typed before the tool's was shown"
 
 
 def refusal(state: ChamberState) -> None:

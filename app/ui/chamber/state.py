@@ -36,7 +36,9 @@ class Recorded:
 class ChamberState:
     """Everything the page knows between two runs, and nothing a widget owns.
 
-    ``own`` holds the person's digits as typed.  ``generation`` counts photos and
+    ``own`` holds the person's digits as typed.  ``seen_before`` is True when a value of the
+    tool's was shown for an earlier photo that was then discarded: a reading typed after
+    that is not blind.  ``generation`` counts photos and
     keys every widget that belongs to one.
     """
 
@@ -48,6 +50,7 @@ class ChamberState:
     scale: Scale | None = None
     scale_problem: str = ""
     own: str = ""
+    seen_before: bool = False
     skipped: bool = False
     near: tuple[float, float] | None = None
     number: tuple[float, tuple[float, float]] | None = None
@@ -94,6 +97,8 @@ class ChamberState:
 
     def drop_photo(self) -> None:
         """Forget the photo and all that was read from it; the scale stays chosen."""
+        if self.reading is not None and self.reading.value is not None:
+            self.seen_before = True
         self.generation += 1
         self.photo, self.source, self.taken_in = None, "file", None
         self.photo_problem = ""
@@ -144,6 +149,7 @@ class ChamberState:
     def finish(self, recorded: Recorded) -> None:
         """An entry is on record: the photo and the form are gone."""
         self.drop_photo()
+        self.seen_before = False
         self.recorded = recorded
 
     def _forget_reading(self) -> None:
