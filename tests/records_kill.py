@@ -5,20 +5,22 @@
 
 from __future__ import annotations
 
-import contextlib
+import json
+import multiprocessing
+import os
 import random
 import subprocess
 import sys
 import tempfile
 import time
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
-from app.records import Store  # noqa: E402
+from records_help import BED, BY  # noqa: E402
 
-WORKER = Path(__file__).with_name("records_worker.py")
+from app.records import EventDraft, Store, confirm  # noqa: E402
 
 
 @dataclass(frozen=True)
@@ -34,27 +36,45 @@ class Figures:
     unfinished_kept: int
 
 
+def station(where: str, name: str, said: int) -> None:
+    """Confirm without end; write each form key to ``said`` after the store said that it is
+    on record, so that nothing written there may be missing."""
+    store, n = Store.open(where), 0
+    while True:
+        key = f"{name}-{n}"
+        store.add(confirm(EventDraft("bag-changed"), by=BY, bed=BED, key=key))
+        os.write(said, f"{key}\n".encode())
+        n += 1
+
+
 def kill_in_a_loop(where: str, kills: int, seed: int, at_once: int = 3) -> Figures:
-    """Start stations, kill -9 one at a random moment, check the chain, start anew."""
-    rng = random.Random(seed)
+    """Start stations, kill -9 each at a random moment, check the chain, start anew.
+
+    Forks, so it wants a process without threads: see :func:`figures_of`.
+    """
+    fork, rng = multiprocessing.get_context("fork"), random.Random(seed)
     confirmed: list[str] = []
     broken = done = 0
     store = Store.open(where)
     while done < kills:
-        group = [subprocess.Popen([sys.executable, str(WORKER), where, f"s{done}-{i}"],
-                                  stdout=subprocess.PIPE, text=True) for i in range(at_once)]
-        for process in group:  # all of them are writing before the first is killed
-            assert process.stdout is not None
-            confirmed.append(process.stdout.readline().strip())
-        for process in group:
+        group = []
+        for i in range(at_once):
+            reads, writes = os.pipe()
+            process = fork.Process(target=station, args=(where, f"s{done}-{i}", writes))
+            process.start()
+            os.close(writes)
+            group.append((process, os.fdopen(reads)))
+        for _, out in group:  # all of them are writing before the first is killed
+            confirmed.append(out.readline().strip())
+        for process, _ in group:
             time.sleep(rng.uniform(0, 0.02))
             process.kill()
             done += 1
-        for process in group:
-            with contextlib.closing(process.stdout) as out:
-                lines = out.read().split("\n")
-            confirmed += lines[:-1]  # what follows the last newline was cut off by the kill
-            process.wait()
+        for process, out in group:
+            process.join()
+            assert process.exitcode == -9
+            with out:
+                confirmed += out.read().split("\n")[:-1]  # whole lines only
         broken += not store.verify().ok
     keys = [e.key for e in store.entries()]
     return Figures(kills=done, confirmed=len(confirmed), on_record=len(keys),
@@ -62,7 +82,15 @@ def kill_in_a_loop(where: str, kills: int, seed: int, at_once: int = 3) -> Figur
                    broken=broken, unfinished_kept=len(set(keys) - set(confirmed)))
 
 
+def figures_of(where: str, kills: int, seed: int, at_once: int) -> Figures:
+    """:func:`kill_in_a_loop` in a process of its own."""
+    done = subprocess.run([sys.executable, __file__, str(kills), where, str(seed), str(at_once)],
+                          capture_output=True, text=True, check=False, timeout=300)
+    assert done.returncode == 0, done.stderr
+    return Figures(**json.loads(done.stdout))
+
+
 if __name__ == "__main__":
-    count = int(sys.argv[1]) if len(sys.argv) > 1 else 200
-    target = sys.argv[2] if len(sys.argv) > 2 else tempfile.mkdtemp()
-    print(kill_in_a_loop(target, count, seed=20260302))
+    count, target, first_seed, together = (
+        sys.argv[1:] + ["200", tempfile.mkdtemp(), "20260302", "3"][len(sys.argv) - 1:])[:4]
+    print(json.dumps(asdict(kill_in_a_loop(target, int(count), int(first_seed), int(together)))))

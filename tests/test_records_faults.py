@@ -16,7 +16,7 @@ from pathlib import Path
 
 import pytest
 from records_help import BED, BY, reading
-from records_kill import kill_in_a_loop
+from records_kill import figures_of
 from sqlalchemy import event
 
 from app.records import (
@@ -38,7 +38,7 @@ NOBODY = 65534
 
 def test_killed_again_and_again(tmp_path):
     """A short version; ``python tests/records_kill.py 200`` is the long one."""
-    figures = kill_in_a_loop(str(tmp_path), kills=25, seed=20260302, at_once=5)
+    figures = figures_of(str(tmp_path), kills=25, seed=20260302, at_once=5)
     assert figures.kills == 25 and figures.confirmed > 25
     assert (figures.lost, figures.doubled, figures.broken) == (0, 0, 0)
     # At most the one entry that a killed station had not yet reported:
@@ -180,7 +180,7 @@ UNTIL_FULL = """
 import resource, signal
 store = Store.open(where)
 signal.signal(signal.SIGXFSZ, signal.SIG_IGN)
-resource.setrlimit(resource.RLIMIT_FSIZE, (400_000, 400_000))
+resource.setrlimit(resource.RLIMIT_FSIZE, (220_000, 220_000))
 n = 0
 try:
     while n < 1000:

@@ -10,7 +10,7 @@ from multiprocessing import get_context
 import pytest
 from postgres_help import cluster, server_programs
 from records_help import BED, BY, at, clock, happening, reading
-from records_kill import kill_in_a_loop
+from records_kill import figures_of
 from sqlalchemy import create_engine, insert, text
 from sqlalchemy.exc import DBAPIError
 from test_records_faults import _confirm_some
@@ -161,7 +161,7 @@ def test_two_stations_at_once_make_and_fill_a_new_record(address):
 
 
 def test_stations_killed_while_writing(address):
-    figures = kill_in_a_loop(address, kills=8, seed=3, at_once=4)
+    figures = figures_of(address, kills=8, seed=3, at_once=4)
     assert figures.confirmed > 8
     assert (figures.lost, figures.doubled, figures.broken) == (0, 0, 0)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import sqlite3
 from dataclasses import fields
 from datetime import timedelta
@@ -10,7 +11,7 @@ from decimal import Decimal
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from records_help import BED, BY, START, at, clock, happening, reading
+from records_help import BED, BY, START, YES, at, clock, draft, happening, reading
 from sqlalchemy import insert
 from sqlalchemy.exc import DBAPIError
 
@@ -291,29 +292,40 @@ _steps = st.lists(st.tuples(st.sampled_from(["read", "event", "correct", "withdr
                             st.integers(0, 60), st.integers(0, 30)), max_size=12)
 
 
+@pytest.fixture(scope="module")
+def beds(tmp_path_factory):
+    """One record for all examples, each at a bed of its own."""
+    return Store.open(tmp_path_factory.mktemp("any")), itertools.count(1)
+
+
 @settings(max_examples=25, deadline=None)
 @given(_steps)
-def test_any_history_gives_the_last_word(tmp_path_factory, steps):
-    store = Store.open(tmp_path_factory.mktemp("any"))
+def test_any_history_gives_the_last_word(beds, steps):
+    store, number = beds
+    bed = BedCode(f"B{next(number)}")
     model: dict[int, Decimal | None] = {}  # latest entry number -> value
+
+    def add(what, **more):
+        return store.add(confirm(what, by=BY, bed=bed, clock=clock(minute), clock_checked=True,
+                                 **more))
+
     for minute, (what, value, pick) in enumerate(steps):
         if what == "read":
-            made = store.add(reading(str(value), minutes=minute))
-            model[made.number] = Decimal(value)
+            model[add(draft(), confirmed_value=value, attestations=YES).number] = Decimal(value)
         elif what == "event":
-            made = store.add(confirm(EventDraft("bag-changed"), by=BY, bed=BED,
-                                     clock=clock(minute)))
-            model[made.number] = None
+            model[add(EventDraft("bag-changed")).number] = None
         elif model:
-            number = sorted(model)[pick % len(model)]
-            old = store.entry(number)
+            chosen = sorted(model)[pick % len(model)]
+            old = store.entry(chosen)
             if what == "withdraw":
-                store.add(confirm(old.withdrawal("x"), by=BY, bed=BED, clock=clock(minute)))
-                del model[number]
-            elif model[number] is not None and model[number] != value:
-                made = store.add(confirm(old.correction("x", confirmed_value=value), by=BY,
-                                         bed=BED, clock=clock(minute)))
-                del model[number]
+                add(old.withdrawal("x"))
+                del model[chosen]
+            elif model[chosen] is not None and model[chosen] != value:
+                made = add(old.correction("x", confirmed_value=value))
+                del model[chosen]
                 model[made.number] = Decimal(value)
-    assert {s.entry.number: s.entry.confirmed_value for s in store.current()} == model
-    assert store.verify().ok
+    assert {s.entry.number: s.entry.confirmed_value for s in store.current(bed)} == model
+
+
+def test_and_the_chain_of_all_those_is_whole(beds):
+    assert beds[0].verify().ok
