@@ -303,13 +303,14 @@ def beds(tmp_path_factory):
 def test_any_history_gives_the_last_word(beds, steps):
     store, number = beds
     bed = BedCode(f"B{next(number)}")
+    minutes = itertools.count()
     model: dict[int, Decimal | None] = {}  # latest entry number -> value
 
     def add(what, **more):
-        return store.add(confirm(what, by=BY, bed=bed, clock=clock(minute), clock_checked=True,
+        return store.add(confirm(what, by=BY, bed=bed, clock=clock(next(minutes)), clock_checked=True,
                                  **more))
 
-    for minute, (what, value, pick) in enumerate(steps):
+    for what, value, pick in steps:
         if what == "read":
             model[add(draft(), confirmed_value=value, attestations=YES).number] = Decimal(value)
         elif what == "event":
