@@ -1,0 +1,106 @@
+"""Make the pictures of the page "Chamber" that the nurse's guide shows.
+
+    python docs/pictures/make_page_pictures.py
+
+Needs the 'dev' extra and Chromium.  It starts the pages with an empty record in
+a temporary folder, works through demo photos as a person would, and writes JPEG
+files beside this script.
+"""
+
+from __future__ import annotations
+
+import shutil
+import socket
+import subprocess
+import sys
+import tempfile
+import time
+import urllib.request
+from pathlib import Path
+
+from playwright.sync_api import Page, sync_playwright
+
+HERE = Path(__file__).resolve().parent
+PHONE = {"width": 390, "height": 844}
+
+
+def save(page: Page, name: str, top: str | None = None) -> None:
+    """One screenful, from the top or from the text ``top`` downwards."""
+    if top is not None:
+        page.get_by_text(top).first.evaluate("e => e.scrollIntoView({block: 'start'})")
+        page.locator("[data-testid=stMain]").evaluate("e => e.scrollBy(0, -70)")
+    page.wait_for_timeout(900)
+    page.screenshot(path=HERE / f"{name}.jpg", type="jpeg", quality=80)
+
+
+def demo(page: Page, url: str, number: int, own: str) -> None:
+    """Choose a demo photo, read first, and wait for the tool."""
+    page.goto(url)
+    page.get_by_text("No photo at hand?").click()
+    page.get_by_role("button", name=f"Demo {number}:").click()
+    page.get_by_label("Your reading in mL").fill(own)
+    if number == 1:
+        save(page, "chamber-1-your-reading", "3. Your reading first")
+    page.get_by_role("button", name="This is my reading").click()
+    page.get_by_text("Machine reading, not a record").first.wait_for()
+
+
+def work_through(page: Page, url: str) -> None:
+    """The guide's pictures, in the guide's order."""
+    demo(page, url, 1, "23,5")
+    save(page, "chamber-2-side-by-side")
+    save(page, "chamber-3-what-the-tool-saw", "Picture")
+    page.get_by_role("button", name="Take mine").click()
+    page.get_by_text("Drag to adjust").wait_for()
+    save(page, "chamber-4-value", "4. Confirm")
+    for statement in ("outlet was closed", "hangs plumb", "undisturbed", "right chamber"):
+        page.get_by_role("radiogroup", name=statement).get_by_text("Yes").click()
+        page.wait_for_timeout(400)
+    page.get_by_label("Your initials").fill("M.K.")
+    page.get_by_label("Your initials").press("Enter")
+    save(page, "chamber-5-confirm", "Answer for this reading:")
+    page.get_by_role("button", name="Confirm and record").click()
+    page.get_by_text("The photo has been dropped.").wait_for()
+    save(page, "chamber-6-on-record")
+    demo(page, url, 8, "41")
+    save(page, "chamber-7-no-reading")
+
+
+def main() -> None:
+    """Serve, work through, stop."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        port = probe.getsockname()[1]
+    url = f"http://127.0.0.1:{port}"
+    with tempfile.TemporaryDirectory() as data:
+        server = subprocess.Popen(
+            [sys.executable, "-m", "app", "serve", "--port", str(port), "--data", data,
+             "--no-browser"], cwd=HERE.parents[1], stdout=subprocess.DEVNULL)
+        try:
+            wait_for(url)
+            with sync_playwright() as playwright:
+                browser = playwright.chromium.launch(
+                    executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+                page = browser.new_page(viewport=PHONE, color_scheme="dark",
+                                        device_scale_factor=1.5)
+                page.set_default_timeout(60_000)
+                work_through(page, url)
+                browser.close()
+        finally:
+            server.terminate()
+            server.wait()
+
+
+def wait_for(url: str) -> None:
+    """Until the server answers."""
+    for _ in range(300):
+        try:
+            urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
+            return
+        except OSError:
+            time.sleep(0.2)
+    raise SystemExit("The pages did not start.")
+
+
+if __name__ == "__main__":
+    main()
