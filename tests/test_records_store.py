@@ -307,8 +307,8 @@ def test_any_history_gives_the_last_word(beds, steps):
     model: dict[int, Decimal | None] = {}  # latest entry number -> value
 
     def add(what, **more):
-        return store.add(confirm(what, by=BY, bed=bed, clock=clock(next(minutes)), clock_checked=True,
-                                 **more))
+        return store.add(confirm(what, by=BY, bed=bed, clock=clock(next(minutes)),
+                                 clock_checked=True, **more))
 
     for what, value, pick in steps:
         if what == "read":
