@@ -28,3 +28,13 @@ def test_each_requirement_counts(change, met):
 
 def test_import_is_timed_in_a_process_of_its_own():
     assert 0 < speed.import_seconds(1) < 60
+
+
+def test_memory_is_that_of_the_fresh_process_and_not_of_its_parent():
+    """A small photo of nothing, read by a child of a process that holds 400 MB more."""
+    import numpy as np
+
+    out = io.BytesIO()
+    Image.new("RGB", (160, 200), (128, 128, 128)).save(out, "JPEG")
+    ballast = np.ones(50_000_000)
+    assert 20 < speed.peak_memory_mb(out.getvalue(), "quay-60") < ballast.nbytes / 1e6

@@ -108,12 +108,19 @@ def _seconds(action: Callable[[], object]) -> float:
 
 _READ_ONCE = """
 import resource, sys
+from pathlib import Path
 from vision.photo import load_photo
 from vision.scale import load_scale
 from vision.volume import read_volume
 read_volume(load_photo(sys.argv[1]), load_scale(sys.argv[2]))
-peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
-print(peak / (1e6 if sys.platform == "darwin" else 1e3 / 1.024))
+status = Path("/proc/self/status")
+if status.exists():
+    # Not getrusage: on Linux its peak includes that of the process that started this one.
+    peak = next(x for x in status.read_text().splitlines() if x.startswith("VmHWM"))
+    print(float(peak.split()[1]) * 1024 / 1e6)
+else:
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    print(peak / 1e6 if sys.platform == "darwin" else peak * 1024 / 1e6)
 """
 
 
