@@ -154,8 +154,10 @@ class _Reader:
         check = check_numerals(ladder)
         self.numerals: NumeralCheck = check
         ask = Question("number", "Tap one printed mark and type its value.")
-        if check.verdict == "disagree":
-            self.notes.add("numerals-disagree", check.sentence)
+        # "other": the numbers speak clearly, but for another numbering than the marks
+        # were given (as they do when the scale of another chamber was chosen).
+        if check.verdict in ("disagree", "other"):
+            self.notes.add("numerals-disagree", check.sentence or None)
             return self._result("refused", question=ask)
         if check.verdict == "unread":
             if ladder.evidence.margin(0) < SETTLED_MARGIN or not check.count_complete:
