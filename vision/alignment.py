@@ -228,7 +228,7 @@ def _trials(
             score -= 1.0 * (~inside).sum()
             ranked.append((score, marks, idx[inside]))
     ranked.sort(key=lambda item: -item[0])
-    return [(m, s) for _, m, s in ranked[:14]]
+    return [(m, s) for _, m, s in ranked[:7]]
 
 
 def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray
@@ -273,8 +273,8 @@ def _grow(
     candidates = np.flatnonzero(outside < 0.15 * typical)
     if len(candidates) == 0:
         return None
-    for _ in range(3):
-        abc, _ = fit_1d(z_all[mark], t[stroke])
+    for _ in range(2):
+        abc, _ = fit_1d(z_all[mark], t[stroke], rounds=3)
         if (1.0 + abc[2] * z_all <= 0.1).any():
             return None
         want = project_1d(abc, z_all)

@@ -20,6 +20,8 @@ _HALF_HEIGHT_MM = 3.4
 _WIDTH_MM = 12.0
 #: Lead in nats that settles a numbering by numerals.
 _LEAD = 6.0
+#: So many labels settle a numbering; more only take time.
+_MOST_LABELS = 8
 _LIMIT_RAD = np.radians(74.0)
 
 
@@ -44,15 +46,16 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     """Read all labels and weigh them against the marks."""
     complete, strangers = _count(ladder)
     best: tuple[float, NumeralEvidence, list[int]] | None = None
-    for side in (-1, 1):
-        marks, patches = label_patches(ladder, side)
-        if not marks:
-            continue
-        texts = sorted({m.text for m in ladder.scale.marks if m.label})
+    texts = sorted({m.text for m in ladder.scale.marks if m.label})
+    sides = [found for found in (label_patches(ladder, side) for side in (-1, 1)) if found[0]]
+    # the side with more upright edges first; the other only if that one says little
+    for marks, patches in sorted(sides, key=lambda found: -_upright_edges(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
         legible = sum(1.0 - p.unreadable for p in evidence.patches)
         if best is None or legible > best[0]:
             best = (legible, evidence, marks)
+        if legible > 0.5 * len(marks):
+            break
     if best is None:
         return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
     _, evidence, marks = best
@@ -79,6 +82,13 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
                             f"(read: {read}). Check that the right scale is chosen, or tap one "
                             "mark and type its value.")
     return NumeralCheck("unread", 0, lead, readable, complete, strangers, "")
+
+
+def _upright_edges(patches: list[np.ndarray | None]) -> float:
+    """How much the patches change from column to column, against their own contrast."""
+    found = [float(np.mean(np.abs(np.diff(p, axis=1)))) / (float(np.std(p)) + 3.0)
+             for p in patches if p is not None]
+    return float(np.median(found)) if found else 0.0
 
 
 def _shifts(ladder: Ladder) -> list[int]:
@@ -128,18 +138,23 @@ def label_patches(ladder: Ladder, side: int) -> tuple[list[int], list[np.ndarray
     labelled = [i for i, m in enumerate(ladder.scale.marks) if m.label]
     if not labelled:
         return [], []
+    if len(labelled) > _MOST_LABELS:
+        pick = np.round(np.linspace(0, len(labelled) - 1, _MOST_LABELS)).astype(int)
+        labelled = [labelled[k] for k in pick]
     heights = np.array([ladder.scale.marks[i].height_mm for i in labelled])
+    every = np.array([m.height_mm for m in ladder.scale.marks if m.label])
     half = _HALF_HEIGHT_MM
-    if len(heights) > 1:
-        half = min(half, 0.48 * float(np.min(np.abs(np.diff(heights)))))
+    if len(every) > 1:
+        half = min(half, 0.48 * float(np.min(np.abs(np.diff(every)))))
     edge = ladder.long_rad[0] if side < 0 else ladder.long_rad[1]
     limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
-    start = edge + side * 0.3 / r
+    # the samples of the zone lie 3 degrees apart: step over the rest of the mark
+    start = edge + side * np.radians(1.5)
     end = float(np.clip(start + side * _WIDTH_MM / r, -limit, limit))
     width = abs(end - start) * r
     if width < 1.5 or side * (end - start) <= 0:
         return [], []
-    px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 12.0))
+    px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 9.0))
     rows, cols = max(8, int(2 * half * px_mm)), max(6, int(width * px_mm))
     left, right = min(start, end), max(start, end)
     azimuth = np.linspace(left, right, cols)

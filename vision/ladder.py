@@ -25,6 +25,8 @@ from vision.strokes import Strokes, find_strokes
 _UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
 _FILM_DIAGONAL_MM = 43.2666
 _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
+#: More points than this add time but no knowledge: their errors are shared.
+_MOST_POINTS = 300
 #: Searching is done in a picture of about this many pixels, then in finer ones.
 _SEARCH_PIXELS = 1_100_000
 
@@ -255,6 +257,9 @@ def _refine(
         if used.sum() < 12:
             return pose, samples, used, None, None
         i, j = np.nonzero(used)
+        if len(i) > _MOST_POINTS:
+            pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
+            i, j = i[pick], j[pick]
         seen_at = pose.project(pose.on_wall(_AZIMUTH[j], z[i] + samples.offset_mm[i, j]))
         marks = MarkPoints(seen_at, z[i], points.ends_px, points.end_kind)
         pose = fit_pose(marks, radius, centre, f, f_sd, point_sd_px=0.3, start=pose.params)
@@ -279,7 +284,10 @@ def _select(
             zones.append(None)
             continue
         share = good[rows].mean(axis=0)
-        columns = _longest_true(share > 0.55 * max(float(share.max()), 0.2))
+        # numerals beside the marks are dark too, but not all at the same height
+        dark = np.median(np.where(finite[rows], s.depth[rows], 0.0), axis=0)
+        columns = _longest_true((share > 0.55 * max(float(share.max()), 0.2))
+                                & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)))
         used[np.ix_(rows, columns)] = good[np.ix_(rows, columns)]
         zones.append((float(s.azimuth_rad[columns].min()), float(s.azimuth_rad[columns].max()))
                      if columns.any() else None)

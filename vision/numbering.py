@@ -64,7 +64,7 @@ def main_run(scale: Scale) -> np.ndarray:
 
 def shift_evidence(
     grey: np.ndarray, pose: CylinderPose, scale: Scale, core_rad: tuple[float, float],
-    max_shift: int = 40,
+    max_shift: int = 30,
 ) -> ShiftEvidence:
     """Look at every lattice place of the main run, on the scale and beyond its ends.
 
@@ -85,7 +85,7 @@ def shift_evidence(
     inside = ((where[:, 0] > 4) & (where[:, 0] < image_w - 5)
               & (where[:, 1] > 4) & (where[:, 1] < image_h - 5))
     lattice, height = lattice[inside], height[inside]
-    azimuth = np.radians(np.arange(-66.0, 66.1, 3.0))
+    azimuth = np.radians(np.arange(-66.0, 66.1, 4.0))
     gap = np.full(len(height), abs(step))
     s = sample_marks(grey, pose, height, gap, azimuth)
     core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])

@@ -165,7 +165,7 @@ def fit_pose(
                           focal_relative_sd, point_sd_px, end_sd_px, rounds)
 
     if len(starts) > 1:
-        starts = [min((run(x0, 6) for x0 in starts), key=lambda found: found[1])[0]]
+        starts = [min((run(x0, 4) for x0 in starts), key=lambda found: found[1])[0]]
     x, _, normal = run(starts[0], iterations)
     pose = CylinderPose(x, np.zeros((6, 6)), radius_mm, centre_px, 0.0)
     r = _point_residuals(x, marks, radius_mm, centre_px)
@@ -212,10 +212,9 @@ def _end_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
         return np.zeros(0)
     px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), radius)
     azimuth = np.arctan2(px, -py)
-    out = np.empty(len(azimuth))
-    for kind in np.unique(marks.end_kind):
-        m = marks.end_kind == kind
-        out[m] = azimuth[m] - np.median(azimuth[m])
+    count = np.bincount(marks.end_kind)
+    mean = np.bincount(marks.end_kind, weights=azimuth) / np.maximum(count, 1)
+    out = azimuth - mean[marks.end_kind]
     return out * np.cos(azimuth) * radius * np.exp(x[5]) / max(x[0], 1.0)
 
 
