@@ -20,6 +20,8 @@ from vision.card_edges import refine_corners
 
 #: Modules along one side of the black square (the white rim not counted).
 MODULES = 8
+#: Photos with a longer side than this are searched at half size first.
+_LARGE_PX = 2600
 
 
 @dataclass(frozen=True)
@@ -135,20 +137,25 @@ def _attempts(gray: np.ndarray) -> Iterator[tuple[np.ndarray, float, object]]:
     import cv2
 
     plain, patient = _detector(False), _detector(True)
+
+    def sized(picture: np.ndarray, scale: float) -> np.ndarray:
+        way = cv2.INTER_AREA if scale < 1 else cv2.INTER_CUBIC
+        return np.asarray(cv2.resize(picture, None, fx=scale, fy=scale, interpolation=way))
+
+    large = max(gray.shape) > _LARGE_PX
+    if large:
+        yield sized(gray, 0.5), 0.5, plain
     yield gray, 1.0, plain
-    big = max(gray.shape) <= 2600
-    if big:
-        yield cv2.resize(gray, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC), 2.0, plain
     even = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
     yield even, 1.0, patient
-    half = cv2.resize(gray, None, fx=0.5, fy=0.5, interpolation=cv2.INTER_AREA)
-    yield half, 0.5, patient
+    yield sized(gray, 0.5), 0.5, patient
+    if large:
+        yield sized(gray, 0.25), 0.25, patient
     for sigma in (1.5, 3.0):
         soft = cv2.GaussianBlur(gray, (0, 0), sigma)
         yield cv2.addWeighted(gray, 3.0, soft, -2.0, 0), 1.0, patient
-    if big:
-        sharp = cv2.addWeighted(even, 2.5, cv2.GaussianBlur(even, (0, 0), 2.0), -1.5, 0)
-        yield cv2.resize(sharp, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC), 2.0, patient
+    if not large:
+        yield sized(gray, 2.0), 2.0, plain
 
 
 @lru_cache(maxsize=2)

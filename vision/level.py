@@ -29,6 +29,8 @@ AXIS_SD_DEG = 6.0
 #: Wider than this (half of the interval, mm) helps nobody.
 USELESS_MM = 80.0
 _SMALL_CARD_PX = 32.0
+#: A second pose this much worse (chi-square) is not the true one.
+_RULED_OUT = 18.0
 
 Point = tuple[float, float]
 
@@ -126,7 +128,7 @@ def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, Ca
         flags.append("zoomed")
     if min(s.side_px for s in seen.values()) < _SMALL_CARD_PX:
         flags.append("card-small")
-    middle = max(guesses, key=lambda g: g.weight)
+    middle = _likeliest(guesses, photo, seen, kinds)
     cues = _cues(photo, seen, kinds, middle)
     scenarios = [s for guess in guesses for s in _scenarios(
         photo, seen, kinds, cues, guess, landmark_px, zero_px, depth)]
@@ -156,35 +158,69 @@ def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, Ca
         coach=_coach(mode, depth, scene), scene=scene)
 
 
+def _likeliest(guesses: list[FocalGuess], photo: Photo, seen: dict[int, CardSeen],
+                kinds: tuple[CardKind, CardKind]) -> FocalGuess:
+    """The focal length that prior and perspective of the cards favour."""
+
+    def score(guess: FocalGuess) -> float:
+        camera = camera_matrix(guess.focal_px, photo.width, photo.height)
+        poses = [card_poses(card, kinds[code], camera) for code, card in seen.items()]
+        return math.log(guess.weight) - sum(p[0].misfit for p in poses if p) / 2
+
+    return max(guesses, key=score)
+
+
 def _cues(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
-          guess: FocalGuess) -> list[PlumbCue]:
-    """Plumb cues, looked for once at the likeliest focal length."""
+          guess: FocalGuess) -> list[tuple[CardPose | None, list[PlumbCue]]]:
+    """Plumb cues, looked for at the likeliest focal length, for each pose of the zero card.
+
+    Which lines may be plumb depends on which way round the card is seen; a pose
+    that the corners rule out is not followed.
+    """
     camera = camera_matrix(guess.focal_px, photo.width, photo.height)
-    code = 0 if 0 in seen else 1
-    poses = card_poses(seen[code], kinds[code], camera)
-    if not poses:
+    if 0 not in seen:
+        edges = upright_edges(photo.rgb, camera @ np.array([0.0, 1.0, 0.0]), within_deg=10.0)
+        return [(None, plumb_cues(photo.rgb, edges, seen[1], None, kinds[1].side_mm, camera))]
+    poses = card_poses(seen[0], kinds[0], camera)
+    out: list[tuple[CardPose | None, list[PlumbCue]]] = []
+    for pose in poses:
+        if pose.misfit > poses[0].misfit + _RULED_OUT:
+            continue
+        edges = upright_edges(photo.rgb, camera @ -pose.rotation[:, 1])
+        out.append((pose, plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)))
+    return out
+
+
+def _for_pose(cues: list[tuple[CardPose | None, list[PlumbCue]]], zero: CardPose | None
+              ) -> list[PlumbCue]:
+    """The cues found for the most similar pose, with the pose at hand in its place."""
+    if zero is None:
+        return cues[0][1] if cues else []
+    alike = [(float(np.trace(p.rotation.T @ zero.rotation)), mine)
+             for p, mine in cues if p is not None]
+    if not alike:
         return []
-    trusted = code == 0
-    down = -poses[0].rotation[:, 1] if trusted else np.array([0.0, 1.0, 0.0])
-    edges = upright_edges(photo.rgb, camera @ down, within_deg=6.0 if trusted else 10.0)
-    return plumb_cues(photo.rgb, edges, seen[code], poses[0] if trusted else None,
-                      kinds[code].side_mm, camera)
+    best = max(alike, key=lambda a: a[0])[1]
+    return [replace(c, pose=zero) if c.pose is not None else c for c in best]
 
 
 def _scenarios(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
-               cues: list[PlumbCue], guess: FocalGuess, landmark_px: Point | None,
-               zero_px: Point | None, depth: float | None) -> list[Scenario]:
+               cues: list[tuple[CardPose | None, list[PlumbCue]]], guess: FocalGuess,
+               landmark_px: Point | None, zero_px: Point | None, depth: float | None
+               ) -> list[Scenario]:
     """Every way to read the cards at one focal length."""
     camera = camera_matrix(guess.focal_px, photo.width, photo.height)
     zeros: list[CardPose | None] = [None]
     landmarks: list[CardPose | None] = [None]
     if 0 in seen:
-        zeros = list(card_poses(seen[0], kinds[0], camera))
+        zeros = [p for p in card_poses(seen[0], kinds[0], camera)]
+        zeros = [p for p in zeros if p is not None and zeros[0] is not None
+                 and p.misfit <= zeros[0].misfit + _RULED_OUT]
     if 1 in seen and landmark_px is None or 0 not in seen:
         landmarks = list(card_poses(seen[1], kinds[1], camera))
     out = []
     for zero in zeros:
-        mine = [replace(c, pose=zero) if c.pose is not None else c for c in cues]
+        mine = _for_pose(cues, zero)
         start = np.array([0.0, 1.0, 0.0]) if zero is None else -zero.rotation[:, 1]
         gravity = fuse(mine, camera, start)
         if gravity is None:

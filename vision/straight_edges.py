@@ -13,6 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 
 _REACH_PX = 5.0
+#: Segments are looked for in a picture of this long side; the fit uses all pixels.
+_SEARCH_SIDE_PX = 1000
 
 
 @dataclass(frozen=True)
@@ -110,8 +112,8 @@ def _edges_of(gray: np.ndarray, vanishing: np.ndarray, within_deg: float, min_le
     """Edges of one (H, W) uint8 plane."""
     import cv2
 
-    shrink = 1.0 if max(gray.shape) <= 1400 else 0.5
-    small = gray if shrink == 1.0 else cv2.resize(gray, None, fx=0.5, fy=0.5,
+    shrink = min(1.0, _SEARCH_SIDE_PX / max(gray.shape))
+    small = gray if shrink == 1.0 else cv2.resize(gray, None, fx=shrink, fy=shrink,
                                                   interpolation=cv2.INTER_AREA)
     s = line_segments(small).reshape(-1, 2, 2)
     # LSD counts from the corner of the first pixel, we from its centre.
@@ -126,7 +128,12 @@ def _edges_of(gray: np.ndarray, vanishing: np.ndarray, within_deg: float, min_le
         np.maximum(length, 1e-9) * np.linalg.norm(to, axis=1))
     keep = (np.abs(sine) < np.sin(np.radians(within_deg))) & (length > min_length_px / 2)
     soft = cv2.GaussianBlur(gray, (0, 0), 1.0).astype(np.float32)
-    found = [_fit(soft, group) for group in _joined(s[keep], length[keep])]
+    found: list[StraightEdge | None] = []
+    for group in _joined(s[keep], length[keep]):
+        edge = _fit(soft, group)
+        # Pieces that only looked collinear are taken one by one.
+        found += [edge] if edge is not None or len(group) == 1 else [
+            _fit(soft, piece[None]) for piece in group]
     return [e for e in found if e is not None and e.seen_px >= min_length_px]
 
 
