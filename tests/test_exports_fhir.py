@@ -1,7 +1,8 @@
-"""The FHIR Bundle, validated by fhir.resources (its R4B models).
+"""The FHIR Bundle, validated by two maintained libraries.
 
-R4B (4.3.0) is the release nearest to R4 (4.0.1) that a maintained Python library
-has models for; Observation and Bundle have the same elements in both.  The codes
+fhirclient has models generated from FHIR 4.0.1 (R4) itself; fhir.resources has
+stricter ones (formats of times, codes, identifiers) of the nearest release, R4B
+4.3.0, in which Observation, Media and Bundle have the same elements.  The codes
 of Observation.status are those of HL7 FHIR R4, value set observation-status.
 """
 
@@ -56,6 +57,21 @@ def test_a_maintained_library_accepts_it(text, resources):
     bundle = Bundle.model_validate_json(text)
     assert len(bundle.entry) == len(resources) == 14
     assert {e.resource.get_resource_type() for e in bundle.entry} == {"Observation"}
+
+
+def test_the_models_of_r4_itself_accept_it(text):
+    from fhirclient.models import bundle, fhirabstractbase
+
+    made = bundle.Bundle(json.loads(text), strict=True)
+    assert len(made.entry) == 14 and made.entry[0].resource.resource_type == "Observation"
+    wrong = json.loads(text)
+    wrong["entry"][0]["resource"]["valueQuantity"]["value"] = "many"
+    with pytest.raises(fhirabstractbase.FHIRValidationError):
+        bundle.Bundle(wrong, strict=True)
+    missing = json.loads(text)
+    del missing["entry"][0]["resource"]["status"]
+    with pytest.raises(fhirabstractbase.FHIRValidationError):
+        bundle.Bundle(missing, strict=True)
 
 
 def test_the_library_does_refuse_what_is_wrong(text):

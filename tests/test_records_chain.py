@@ -9,7 +9,7 @@ import sqlite3
 import pytest
 from records_help import BED, BY, clock, happening, reading
 
-from app.records import Store, confirm
+from app.records import DamagedError, Store, confirm
 from app.records.canonical import FIRST_LINK, canonical_json
 from app.records.chain import content_hash
 
@@ -86,6 +86,44 @@ def test_a_change_by_hand_is_found_and_named(store, change, number, words):
     assert not found.ok and found.broken == number
     assert found.entries == number - 1
     assert words in found.fault and f"entry {number}" in found.sentence
+
+
+def test_no_cell_can_be_changed_unnoticed(store):
+    """Every column of one entry in turn, by someone who gets past guards and checks."""
+    from app.records.schema import entry_table
+
+    whole = store.verify()
+    file = store._engine.url.database
+    for column in entry_table.columns:
+        c = sqlite3.connect(file)
+        c.execute("PRAGMA ignore_check_constraints = ON")
+        old = c.execute(f"SELECT {column.name} FROM entry WHERE number = 3").fetchone()[0]
+        new = 77 if column.type.python_type is int else f"{old or ''}x"
+        triggers = c.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'"
+                             ).fetchall()
+        for name, _ in triggers:
+            c.execute(f"DROP TRIGGER {name}")
+        c.execute(f"UPDATE entry SET {column.name} = ? WHERE number = 3", (new,))
+        c.commit()
+        found = store.verify()
+        assert not found.ok and found.broken == 3, column.name
+        c.execute(f"UPDATE entry SET {column.name} = ? WHERE {column.name} IS ? AND "
+                  "number IN (3, 77)", (old, new))
+        for _, sql in triggers:
+            c.execute(sql)
+        c.commit()
+        c.close()
+    assert store.verify() == whole
+
+
+@pytest.mark.parametrize(("column", "value"), [
+    ("payload", "not json"), ("happened_utc", "yesterday"), ("confirmed_value", "many"),
+    ("recorded_offset_min", 9999), ("flags", "[")])
+def test_an_entry_that_cannot_even_be_read_is_named(store, column, value):
+    by_hand(store, (f"UPDATE entry SET {column} = ? WHERE number = 1", (value,)))
+    with pytest.raises(DamagedError, match="Entry 1 cannot be read"):
+        store.entries()
+    assert store.verify().broken == 1
 
 
 def test_two_entries_exchanged(store):

@@ -15,7 +15,7 @@ from typing import Any
 
 from app.records.chain import Verification, walk
 from app.records.content import Entry, entry_from_row
-from app.records.errors import NotARecordError
+from app.records.errors import DamagedError, NotARecordError
 from app.records.schema import CONTENT_COLUMNS
 from app.records.standing import standings
 
@@ -57,7 +57,7 @@ def read_csv(text: str) -> tuple[Entry, ...]:
         raise NotARecordError("This table was not exported by this software: columns are missing.")
     try:
         return tuple(entry_from_row(_row(row)) for row in reader)
-    except (ValueError, ArithmeticError, KeyError, TypeError):
+    except (ValueError, KeyError, TypeError, DamagedError):
         raise NotARecordError(
             f"Line {reader.line_num} of the table cannot be read; it was changed.") from None
 

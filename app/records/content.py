@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from app.records.canonical import canonical_json
+from app.records.errors import ConfirmError, DamagedError
 from app.records.moment import Moment
 
 if TYPE_CHECKING:
@@ -152,7 +153,19 @@ class Entry(Content):
 
 
 def entry_from_row(row: Mapping[str, Any]) -> Entry:
-    """The inverse of :meth:`Content.row`, with the place in the chain."""
+    """The inverse of :meth:`Content.row`, with the place in the chain.
+
+    Raises DamagedError for a row that this software cannot have written.
+    """
+    try:
+        return _entry(row)
+    except (ValueError, ArithmeticError, TypeError, ConfirmError):
+        raise DamagedError(
+            f"Entry {row['number']} cannot be read; it was changed by hand. 'countersight verify' "
+            "says where the record is broken.") from None
+
+
+def _entry(row: Mapping[str, Any]) -> Entry:
     attested = row["outlet_closed"] is not None
     return Entry(
         number=int(row["number"]), previous_hash=row["previous_hash"], hash=row["hash"],
