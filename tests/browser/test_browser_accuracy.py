@@ -1,0 +1,58 @@
+"""The benchmark's report and the reading trial in a real browser, wide and on a phone."""
+
+from __future__ import annotations
+
+import json
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from PIL import Image
+from playwright.sync_api import expect
+
+sys.path.insert(0, str(Path(__file__).parents[1]))
+from test_accuracy_report import make_set, reader
+
+from vision.accuracy import run_benchmark
+from vision.accuracy.trial import read_attempts
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=30_000)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_the_report_opens_alone_and_fits_the_screen(browser, tmp_path, width):
+    run_benchmark(make_set(tmp_path), tmp_path / "out", progress=False, measure=reader)
+    page = browser.new_page(viewport={"width": width, "height": 844})
+    asked, said = [], []
+    page.on("request", lambda request: asked.append(request.url))
+    page.on("console", lambda message: said.append(message.text))
+    page.goto((tmp_path / "out" / "report.html").as_uri())
+    expect(page.get_by_role("heading", name="Reading accuracy")).to_be_visible()
+    assert asked == [(tmp_path / "out" / "report.html").as_uri()] and said == []
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    drawings = page.locator("figure > svg[role=img]").all()
+    assert len(drawings) >= 6
+    assert all(d.bounding_box()["height"] > 50 for d in drawings)
+    page.close()
+
+
+def test_a_reader_reads_a_picture_of_the_trial(open_page, served):
+    folder = served.data / "trials" / "practice"
+    folder.mkdir(parents=True)
+    pixels = np.random.default_rng(2).integers(0, 255, (200, 160, 3), dtype=np.uint8)
+    Image.fromarray(pixels).save(folder / "p.jpg")
+    (folder / "labels.jsonl").write_text(json.dumps(
+        {"file": "p.jpg", "scale": "quay-60", "true_value": 33.3, "expect": "read"}) + "\n")
+    page = open_page("/trial")
+    page.get_by_label("Your reader code").fill("R07")
+    page.get_by_role("button", name="Begin, or go on where I stopped").click()
+    expect(page.get_by_text("Picture 1 of 1")).to_be_visible()
+    picture = page.get_by_alt_text("The picture to be read")
+    expect(picture).to_be_visible()
+    page.get_by_label("Your reading, mL").fill("31,5")
+    page.get_by_role("button", name="Keep and next").click()
+    expect(page.get_by_text("all 1 pictures are read")).to_be_visible()
+    attempt, = read_attempts(folder / "readings.jsonl")
+    assert (attempt.reader, attempt.value) == ("R07", 31.5) and attempt.seconds > 0
