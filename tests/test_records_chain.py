@@ -126,6 +126,12 @@ def test_an_entry_that_cannot_even_be_read_is_named(store, column, value):
     assert store.verify().broken == 1
 
 
+def test_a_correction_of_a_removed_entry_is_named(store):
+    by_hand(store, "DELETE FROM entry WHERE number = 1")
+    with pytest.raises(DamagedError, match="Entry 3 speaks about entry 1, which is missing"):
+        store.current(BED)
+
+
 def test_two_entries_exchanged(store):
     by_hand(store, "UPDATE entry SET number = 99 WHERE number = 4",
             "UPDATE entry SET number = 4 WHERE number = 5",

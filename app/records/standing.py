@@ -6,6 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 
 from app.records.content import Entry
+from app.records.errors import DamagedError
 
 
 @dataclass(frozen=True)
@@ -45,11 +46,15 @@ class Standing:
 def standings(entries: Iterable[Entry]) -> tuple[Standing, ...]:
     """Group entries with what was later said about them, in the order they happened.
 
-    ``entries`` must hold the original of every correction in it.
+    Raises DamagedError when an entry speaks about one that is not among them.
     """
     histories: dict[int, list[Entry]] = {}
     root: dict[int, int] = {}
     for entry in sorted(entries, key=lambda e: e.number):
+        if entry.refers_to is not None and entry.refers_to not in root:
+            raise DamagedError(
+                f"Entry {entry.number} speaks about entry {entry.refers_to}, which is missing. "
+                "'countersight verify' says where the record is broken.")
         first = entry.number if entry.refers_to is None else root[entry.refers_to]
         root[entry.number] = first
         histories.setdefault(first, []).append(entry)
