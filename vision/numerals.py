@@ -44,8 +44,8 @@ MARGIN = 22
 GROUP = 3  # patches in one product: their windows still fit the processor's cache
 
 # Share of labels that are read as a wrong text although nothing seems wrong with
-# them.  The value is several times what fonts kept out of training show, because real
-# prints and photos always differ from drawn ones.
+# them.  Fonts kept out of training show 0.1 to 0.5 % (numerals_check.py); ten times as
+# much is assumed, because real prints and photos always differ from drawn ones.
 MISREAD = 0.05
 # Probability that a readable label shows one given text when nothing is known of
 # it: about a hundred texts (0 to 99) are usual on a scale.
@@ -57,6 +57,7 @@ DOUBTS = -0.5  # nats: the patch speaks against the text
 SETTLED_MARGIN = 9.0  # nats
 SETTLED_LABELS = 2  # agreeing
 LABELS_PER_DOUBT = 4  # agreeing for each doubting one
+SURE = 0.95  # a doubting label that is read with this probability is a contradiction
 
 Verdict = Literal["settled", "unsettled"]
 
@@ -145,8 +146,9 @@ def read_numerals(
     """Weigh, for each patch, every text that it could show.
 
     ``patches``: (h, w) grey, uint8 or float of any range, dark print on a lighter
-    ground, digits upright, their height between about 0.3 and 0.8 of h, the label
-    anywhere along the width; None where a label is out of the picture.
+    ground, digits upright, their height between 0.25 and 0.8 of h (0.4 is best), the
+    label anywhere along the width but whole: a patch that cuts all labels alike reads
+    parts of numbers.  None where a label is out of the picture.
     ``candidates``: per patch the texts that some numbering would put there.
     All of it works in grey-value ratios: gain and offset of the picture do not matter.
     """
@@ -185,7 +187,8 @@ def settle_numbering(
       hypothesis.  One label moves the difference of two hypotheses by at most
       log(1 / CHANCE) - log(MISREAD) = 7.6 nats, so no single label can settle anything;
     - at least SETTLED_LABELS labels that clearly agree, LABELS_PER_DOUBT for each that
-      speaks against (the labels of another scale agree here and there by accident);
+      speaks against, and none that surely shows another number (the labels of another
+      scale may agree in part);
     - no other hypothesis under which every agreeing label would just be a longer number
       seen in part ("20", "40" where "120", "140" are possible): what cuts one label,
       such as the outline of the chamber, cuts them all.
@@ -205,7 +208,8 @@ def settle_numbering(
     others = np.delete(scores, order[0])
     own_lead = float(scores[order[0]] - others.max()) if len(others) else math.inf
     agreeing, doubting = evidence.agreeing(texts), evidence.doubting(texts)
-    against = len(doubting) * LABELS_PER_DOUBT > len(agreeing)
+    against = len(doubting) * LABELS_PER_DOUBT > len(agreeing) or any(
+        evidence.patches[i].confidence >= SURE for i in doubting)
     if len(agreeing) < SETTLED_LABELS and not (against and len(doubting) >= SETTLED_LABELS):
         reason = ("Too few printed numbers could be read." if any(
             p.unreadable < 0.5 for p in evidence.patches) else "No printed number could be read.")
