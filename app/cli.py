@@ -23,8 +23,11 @@ DONE, BAD_INPUT, NO_READING = 0, 2, 3
 COMMANDS: dict[str, str] = {
     "serve": "open the pages (also without any command)",
     "read": "read the liquid level in a photo of a chamber",
+    "level": "the height of the zero reference against the landmark, from a photo",
+    "level": "the height of the zero reference against the landmark",
     "threshold": "the pressure at which the drain opens, in both units",
     "scenes": "write ray-traced photos of chambers with their true values",
+    "cards": "print the zero card and the landmark card at true scale",
     "scales": "list the scales that come with it, or check a scale file",
     "verify": "check that no entry of the record was changed or removed",
     "output": "what drained at one bed: intervals, rates, six hours, shifts",

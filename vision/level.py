@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from vision.gravity import Gravity, fuse
 from vision.level_budget import Placed, Scenario, budget_terms, draw, normalised, points_of
 from vision.level_focal import FocalGuess, focal_guesses
 from vision.level_reading import LevelMode, LevelReading, LevelScene
-from vision.photo import Photo
+from vision.photo import CameraFacts, Photo
 from vision.plumb_cue import PlumbCue
 from vision.plumb_cues import plumb_cues
 from vision.straight_edges import upright_edges
@@ -54,17 +55,68 @@ def measure_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: fl
     kinds = (zero_card(zero_card_mm), landmark_card(landmark_card_mm))
     wanted = tuple(k.code for k, tapped in zip(kinds, (zero_px, landmark_px), strict=True)
                    if tapped is None)
-    if not wanted:
-        wanted = (0, 1)
-    found = find_cards(photo.rgb, wanted)
+    wanted = wanted or (0, 1)
     mode: LevelMode = "cards"
     if landmark_px is not None or zero_px is not None:
         mode = "tap" if depth_difference_mm is not None else "horizon"
-    refusal = _missing(found, kinds, landmark_px, zero_px, mode)
-    if refusal is not None:
-        return refusal
-    return _measured(photo, {code: seen[0] for code, seen in found.items()}, kinds, landmark_px,
-                     zero_px, depth_difference_mm, focal_35mm, tolerance_mm, mode)
+    for picture in _pictures(photo):
+        found = find_cards(picture.rgb, wanted)
+        refusal = _missing(found, kinds, landmark_px, zero_px, mode)
+        if refusal is None:
+            return _measured(
+                picture, {code: seen[0] for code, seen in found.items()}, kinds,
+                picture.point(landmark_px), picture.point(zero_px), depth_difference_mm,
+                focal_35mm, tolerance_mm, mode)
+    return replace(refusal, scene=_in_full(refusal.scene, picture))
+
+
+@dataclass(frozen=True)
+class _Picture:
+    """The pixels that are measured: all of the photo's, or its working picture."""
+
+    rgb: np.ndarray
+    camera: CameraFacts
+    scale: int = 1
+
+    @property
+    def width(self) -> int:
+        return int(self.rgb.shape[1])
+
+    @property
+    def height(self) -> int:
+        return int(self.rgb.shape[0])
+
+    def point(self, xy: Point | None) -> Point | None:
+        """A point of the full photo in this picture."""
+        if xy is None:
+            return None
+        return (xy[0] + 0.5) / self.scale - 0.5, (xy[1] + 0.5) / self.scale - 0.5
+
+    def full(self, xy: np.ndarray) -> np.ndarray:
+        """Points of this picture in the full photo."""
+        return np.asarray((xy + 0.5) * self.scale - 0.5)
+
+
+def _pictures(photo: Photo) -> Iterator[_Picture]:
+    """The working picture first: it has pixels enough unless the cards are tiny."""
+    yield _Picture(photo.working_rgb, photo.camera, photo.working_scale)
+    if photo.working_scale > 1:
+        yield _Picture(photo.rgb, photo.camera)
+
+
+def _in_full(scene: LevelScene, picture: _Picture) -> LevelScene:
+    """The scene in pixels of the full photo."""
+    if picture.scale == 1:
+        return scene
+
+    def full(xy: np.ndarray | None) -> np.ndarray | None:
+        return None if xy is None else picture.full(xy)
+
+    return replace(
+        scene, cards_px=tuple(picture.full(c) for c in scene.cards_px),
+        cues=tuple((name, picture.full(line)) for name, line in scene.cues),
+        zero_px=full(scene.zero_px), landmark_px=full(scene.landmark_px),
+        horizon_px=full(scene.horizon_px), level_px=full(scene.level_px))
 
 
 def _check(photo: Photo, zero_card_mm: float, landmark_card_mm: float, landmark_px: Point | None,
@@ -118,7 +170,7 @@ def _missing(found: dict[int, list[CardSeen]], kinds: tuple[CardKind, CardKind],
     return None
 
 
-def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+def _measured(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
               landmark_px: Point | None, zero_px: Point | None, depth: float | None,
               focal_35mm: float | None, tolerance: float | None, mode: LevelMode
               ) -> LevelReading:
@@ -135,7 +187,7 @@ def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, Ca
     if not scenarios:
         flag = describe("no-gravity-cue")
         return _refused(mode, (flag.name,), f"{flag.short}. {flag.advice}", scene=LevelScene(
-            cards_px=tuple(s.corners_px for s in seen.values())))
+            cards_px=tuple(photo.full(s.corners_px) for s in seen.values())))
     axis_sd = math.radians(AXIS_SD_DEG) if mode != "cards" else 0.0
     diagonal = math.hypot(photo.width, photo.height)
     draws = draw(scenarios, axis_sd, diagonal)
@@ -158,7 +210,7 @@ def _measured(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, Ca
         coach=_coach(mode, depth, scene), scene=scene)
 
 
-def _likeliest(guesses: list[FocalGuess], photo: Photo, seen: dict[int, CardSeen],
+def _likeliest(guesses: list[FocalGuess], photo: _Picture, seen: dict[int, CardSeen],
                 kinds: tuple[CardKind, CardKind]) -> FocalGuess:
     """The focal length that prior and perspective of the cards favour."""
 
@@ -170,7 +222,7 @@ def _likeliest(guesses: list[FocalGuess], photo: Photo, seen: dict[int, CardSeen
     return max(guesses, key=score)
 
 
-def _cues(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+def _cues(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
           guess: FocalGuess) -> list[tuple[CardPose | None, list[PlumbCue]]]:
     """Plumb cues, looked for at the likeliest focal length, for each pose of the zero card.
 
@@ -204,7 +256,7 @@ def _for_pose(cues: list[tuple[CardPose | None, list[PlumbCue]]], zero: CardPose
     return [replace(c, pose=zero) if c.pose is not None else c for c in best]
 
 
-def _scenarios(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
+def _scenarios(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, CardKind],
                cues: list[tuple[CardPose | None, list[PlumbCue]]], guess: FocalGuess,
                landmark_px: Point | None, zero_px: Point | None, depth: float | None
                ) -> list[Scenario]:
@@ -237,7 +289,7 @@ def _scenarios(photo: Photo, seen: dict[int, CardSeen], kinds: tuple[CardKind, C
 
 
 def _placed(pose: CardPose | None, kind: CardKind, tapped: Point | None, camera: np.ndarray,
-            photo: Photo, depth: float | None, other_has_card: bool) -> Placed:
+            photo: _Picture, depth: float | None, other_has_card: bool) -> Placed:
     """How one of the two points is known."""
     if tapped is None:
         return Placed(pose=pose, at_mm=kind.reference_mm)
@@ -297,7 +349,7 @@ def _coach(mode: LevelMode, depth: float | None, scene: LevelScene, always: bool
             " and take the photo again: the depth then hardly matters.")
 
 
-def _scene(photo: Photo, seen: dict[int, CardSeen], s: Scenario) -> LevelScene:
+def _scene(photo: _Picture, seen: dict[int, CardSeen], s: Scenario) -> LevelScene:
     """What to draw."""
     camera = camera_matrix(s.focal_px, photo.width, photo.height)
     zero, landmark = points_of(s)
@@ -316,10 +368,10 @@ def _scene(photo: Photo, seen: dict[int, CardSeen], s: Scenario) -> LevelScene:
         horizon = np.column_stack([xs, -(line[0] * xs + line[2]) / line[1]])
     across = landmark - zero
     across = across - down * float(down @ across)
-    return LevelScene(
+    return _in_full(LevelScene(
         cards_px=tuple(c.corners_px for c in seen.values()),
         cues=tuple((c.name, line_px) for c in s.gravity.used for line_px in c.lines_px),
         zero_px=pixel(zero), landmark_px=pixel(landmark), horizon_px=horizon,
         level_px=np.array([pixel(zero), pixel(foot)]),
         camera_above_zero_mm=float(down @ zero),
-        horizontal_distance_mm=float(np.linalg.norm(across)))
+        horizontal_distance_mm=float(np.linalg.norm(across))), photo)

@@ -35,7 +35,8 @@ def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, 
     rgb, done = develop(light, rng, smeared=kind == "smeared")
     tagged = rng.random() < 0.9
     label = {
-        "file": f"level_{index:04d}.jpg", "mode": kind, "expect": EXPECT[kind],
+        "file": f"level_{index:04d}.jpg", "case": kind, "expect": EXPECT[kind],
+        "mode": "tap" if kind in ("tap", "horizon") else "cards",
         "true_offset_mm": world.offset_mm, "zero_card_mm": world.zero_mm,
         "landmark_card_mm": world.landmark_mm, "landmark_tip_mm": [-35, 0],
         "landmark_px": [float(v) for v in landmark], "zero_px": [float(v) for v in zero],
@@ -44,6 +45,8 @@ def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, 
         "gravity_camera": [float(v) for v in view.axes @ np.array([0, -1.0, 0])],
         **world.facts, **done,
     }
+    if kind == "horizon":
+        del label["depth_difference_mm"]  # the person does not know it
     return jpeg(rgb, rng, world.f35 if tagged else None, bool(rng.random() < 0.3)), label
 
 

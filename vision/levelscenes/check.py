@@ -29,7 +29,8 @@ def _fresh(count: int, seed: int, kind: str | None) -> Iterator[tuple[bytes, dic
         data, label = level_scene(seed, index, kind)
         rng = np.random.default_rng([seed, index, 7])
         label["landmark_px"] = [v + rng.normal(0, TAP_SD_PX) for v in label["landmark_px"]]
-        label["depth_difference_mm"] += rng.normal(0, DEPTH_SD_MM)
+        if "depth_difference_mm" in label:
+            label["depth_difference_mm"] += rng.normal(0, DEPTH_SD_MM)
         yield data, label
 
 
@@ -43,15 +44,14 @@ def measured(data: bytes, label: dict[str, Any]) -> dict[str, Any]:
     """One row: mode, status, error and interval in mm, seconds."""
     photo = load_photo(data)
     options: dict[str, Any] = {}
-    if label["mode"] in ("tap", "horizon"):
+    if label["mode"] == "tap":
         options["landmark_px"] = tuple(
             float(np.clip(v, 0, n - 1)) for v, n in zip(
                 label["landmark_px"], (photo.width, photo.height), strict=True))
-        if label["mode"] == "tap":
-            options["depth_difference_mm"] = label["depth_difference_mm"]
+        options["depth_difference_mm"] = label.get("depth_difference_mm")
     start = time.perf_counter()
     r = measure_level(photo, label["zero_card_mm"], label["landmark_card_mm"], **options)
-    row: dict[str, Any] = {"file": label["file"], "mode": label["mode"],
+    row: dict[str, Any] = {"file": label["file"], "mode": label.get("case", label["mode"]),
                            "expect": label["expect"], "status": r.status,
                            "seconds": time.perf_counter() - start, "flags": r.flags,
                            "from": r.gravity_from, "reasons": r.reasons}

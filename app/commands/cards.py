@@ -1,0 +1,39 @@
+"""``countersight cards``: both reference cards as a PDF at true scale."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from pathlib import Path
+from typing import Any
+
+from vision.errors import InputError
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "cards", help="print the zero card and the landmark card at true scale",
+        description="Write the two reference cards as a PDF at true scale, with a check ruler. "
+                    "Print it at 100 %, without 'fit to page', and measure the ruler.")
+    parser.add_argument("--out", required=True, metavar="CARDS.pdf", help="file to write")
+    parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper (a4)")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Write the file; 0 when done."""
+    from app.exports.cards_pdf import cards_pdf
+
+    path = Path(args.out)
+    if path.suffix.lower() != ".pdf":
+        raise InputError("--out: the file name must end in .pdf.")
+    if not path.parent.is_dir():
+        raise InputError(f"--out: there is no folder '{path.parent}'.")
+    try:
+        path.write_bytes(cards_pdf(args.paper))
+    except OSError:
+        raise InputError(f"The file '{path}' cannot be written; check the folder and its free"
+                         " space.") from None
+    sys.stdout.write(f"{path}: print at 100 %, then measure both check rulers.\n")
+    return 0

@@ -1,0 +1,98 @@
+"""``countersight level``: the zero reference against the landmark, from one photo."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+from app.commands.points import check_picture_path, parse_number, parse_point, write_picture
+
+if TYPE_CHECKING:
+    from vision.level_reading import LevelReading
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "level", help="the height of the zero reference against the landmark",
+        description="Measure how much higher the system's zero reference hangs than the landmark. "
+                    "A second look, never a record. Close the drain before anything is moved; "
+                    "the local order decides. Exit code 3 when there is no honest result.")
+    parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
+    parser.add_argument("--zero-card-mm", default="60", metavar="MM",
+                        help="side of the zero card's black square (default 60)")
+    parser.add_argument("--landmark-card-mm", default="40", metavar="MM",
+                        help="side of the landmark card's black square (default 40)")
+    parser.add_argument("--landmark", metavar="X,Y",
+                        help="the landmark, tapped, in place of its card (pixels)")
+    parser.add_argument("--zero", metavar="X,Y",
+                        help="the zero reference, tapped, in place of its card (pixels)")
+    parser.add_argument("--depth-difference-mm", metavar="MM",
+                        help="how much nearer to the phone the landmark is than the zero reference")
+    parser.add_argument("--focal-35mm", metavar="MM",
+                        help="35 mm-equivalent focal length, where the photo does not say it")
+    parser.add_argument("--tolerance-mm", metavar="MM", help="the ward's tolerance for 'level'")
+    parser.add_argument("--lens", metavar="LENS.json",
+                        help="lens file of the phone's camera, from 'countersight lens'")
+    parser.add_argument("--overlay", metavar="OUT.png",
+                        help="write the photo with what was seen drawn on it")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Measure one photo; 0 when measured, 3 when refused."""
+    from vision.photo import load_photo
+
+    numbers = {name: None if text is None else parse_number(text, option) for name, option, text in (
+        ("zero_card_mm", "--zero-card-mm", args.zero_card_mm),
+        ("landmark_card_mm", "--landmark-card-mm", args.landmark_card_mm),
+        ("depth_difference_mm", "--depth-difference-mm", args.depth_difference_mm),
+        ("focal_35mm", "--focal-35mm", args.focal_35mm),
+        ("tolerance_mm", "--tolerance-mm", args.tolerance_mm))}
+    points = {name: None if text is None else parse_point(text, option) for name, option, text in (
+        ("landmark_px", "--landmark", args.landmark), ("zero_px", "--zero", args.zero))}
+    overlay = check_picture_path(args.overlay, "--overlay")
+    photo = load_photo(args.photo)
+    if args.lens is not None:
+        from vision.lens import load_lens
+        from vision.lens_view import through_lens
+
+        view = through_lens(photo, load_lens(args.lens))
+        photo = view.photo
+        points = {name: None if p is None else view.point_to_corrected(p)
+                  for name, p in points.items()}
+
+    from vision.level import measure_level
+
+    reading = measure_level(photo, **numbers, **points)  # type: ignore[arg-type]
+    if overlay:
+        from vision.level_overlay import draw_level_overlay
+
+        write_picture(draw_level_overlay(photo, reading), overlay)
+    if args.json:
+        sys.stdout.write(json.dumps(reading.as_json(), ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        sys.stdout.write("\n".join(sentences(reading)) + "\n")
+    return 0 if reading.status == "read" else 3
+
+
+def sentences(reading: LevelReading) -> list[str]:
+    """The result in lines for a person."""
+    from vision.flags import FLAGS
+
+    lines = [reading.sentence]
+    if reading.gravity_from:
+        lines.append(f"the vertical was taken from: {', '.join(reading.gravity_from)}")
+    lines += [f"- {reason}" for reason in reading.reasons if reason not in reading.sentence]
+    for name in reading.flags:
+        flag = FLAGS.get(name)
+        if flag is not None and not any(flag.short in line for line in lines):
+            lines.append(f"- {flag.short}. {flag.advice}".rstrip())
+    if reading.coach:
+        lines.append(reading.coach)
+    lines.append("Choosing the landmark is the larger error and no camera sees it; the local order"
+                 " decides.")
+    return lines
