@@ -14,12 +14,10 @@ import numpy as np
 from vision.ladder import Ladder
 from vision.marksample import sample
 from vision.numbering import main_run
-from vision.numerals import NumeralEvidence, read_numerals
+from vision.numerals import NumeralEvidence, read_numerals, settle_numbering
 
 _HALF_HEIGHT_MM = 3.4
 _WIDTH_MM = 12.0
-#: Lead in nats that settles a numbering by numerals.
-_LEAD = 6.0
 #: So many labels settle a numbering; more only take time.
 _MOST_LABELS = 8
 _LIMIT_RAD = np.radians(74.0)
@@ -60,28 +58,37 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
         return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
     _, evidence, marks = best
     readable = sum(p.unreadable < 0.5 for p in evidence.patches)
-    scored = {k: evidence.total([_text(ladder, i, k) for i in marks])
-              for k in _shifts(ladder)}
-    top = max(scored, key=lambda k: scored[k])
-    second = max((v for k, v in scored.items() if k != top), default=-np.inf)
-    lead = scored[top] - second
+    found = settle_numbering(evidence, {k: [_text(ladder, i, k) for i in marks]
+                                        for k in _shifts(ladder)})
     read = ", ".join(p.text for p in evidence.patches if p.text)
-    if readable < 2 or (lead < _LEAD and scored[0] > -3.0 and scored[top] < 3.0):
-        return NumeralCheck("unread", 0, lead, readable, complete, strangers, "")
-    if top == 0 and scored[0] > 0 and lead >= _LEAD:
-        return NumeralCheck("agree", 0, lead, readable, complete, strangers, "")
-    if top != 0 and scored[top] > 3.0 and lead >= _LEAD:
-        # the numerals are sure; do the marks allow it?
-        k = int(np.flatnonzero(ladder.evidence.shifts == top)[0])
-        behind = float(ladder.evidence.log_likelihood.max() - ladder.evidence.log_likelihood[k])
-        if behind < 15.0:
-            return NumeralCheck("other", int(top), lead, readable, complete, strangers, "")
-    if scored[top] <= 0 or scored[0] < 0:
-        return NumeralCheck("disagree", int(top), lead, readable, complete, strangers,
+    now = [_text(ladder, i, 0) for i in marks]
+    if found.verdict == "settled":
+        if found.best == 0:
+            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "")
+        if not complete:
+            # The numerals are sure, and part of the scale was not seen: number the
+            # marks their way and look again whether both then agree.
+            return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
+                                strangers, "")
+    doubting, agreeing = len(evidence.doubting(now)), len(evidence.agreeing(now))
+    if doubting >= 2 and doubting > agreeing:
+        return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
                             "The printed numbers do not fit the marks of the chosen scale "
                             f"(read: {read}). Check that the right scale is chosen, or tap one "
                             "mark and type its value.")
-    return NumeralCheck("unread", 0, lead, readable, complete, strangers, "")
+    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "")
+
+
+def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:
+    """(value, point) of a mark of the main run if its number is shifted."""
+    run = main_run(ladder.scale)
+    inside = run[(run + shift >= run[0]) & (run + shift <= run[-1])]
+    here = inside[ladder.seen[inside]] if ladder.seen[inside].any() else inside
+    mark = int(here[len(here) // 2])
+    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
+    at = ladder.pose.project(ladder.pose.on_wall(
+        np.array([middle]), np.array([ladder.scale.marks[mark].height_mm])))[0]
+    return ladder.scale.marks[mark + shift].value, (float(at[0]), float(at[1]))
 
 
 def _upright_edges(patches: list[np.ndarray | None]) -> float:

@@ -117,7 +117,8 @@ def find_ladder(
     pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long,
                                                    MarkPoints(points.points_px, points.height_mm,
                                                               *ends),
-                                                   radius, centre, f, f_sd, rounds=2)
+                                                   radius, centre, f, f_sd,
+                                                   rounds=5 if shift else 2)
     if core is None or long_zone is None:
         return None
     seen = used.any(axis=1)
@@ -279,6 +280,7 @@ def _select(
     good &= np.abs(s.offset_mm) < 0.22 * s.gap_mm[:, None]
     used = np.zeros_like(good)
     zones: list[tuple[float, float] | None] = []
+    core: np.ndarray | None = None
     for rows in (~is_long, is_long):
         if not rows.any():
             zones.append(None)
@@ -286,8 +288,10 @@ def _select(
         share = good[rows].mean(axis=0)
         # numerals beside the marks are dark too, but not all at the same height
         dark = np.median(np.where(finite[rows], s.depth[rows], 0.0), axis=0)
-        columns = _longest_true((share > 0.55 * max(float(share.max()), 0.2))
-                                & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)))
+        columns = _stretch((share > 0.55 * max(float(share.max()), 0.2))
+                           & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)), core)
+        if core is None and columns.any():
+            core = columns
         used[np.ix_(rows, columns)] = good[np.ix_(rows, columns)]
         zones.append((float(s.azimuth_rad[columns].min()), float(s.azimuth_rad[columns].max()))
                      if columns.any() else None)
@@ -299,18 +303,15 @@ def _select(
     return used, short_zone, long_zone
 
 
-def _longest_true(mask: np.ndarray) -> np.ndarray:
-    """Only the longest unbroken stretch of True (single gaps are bridged)."""
-    closed = mask.copy()
-    closed[1:-1] |= mask[:-2] & mask[2:]
-    best, start = (0, 0), None
-    for i, on in enumerate(np.append(closed, False)):
-        if on and start is None:
-            start = i
-        elif not on and start is not None:
-            if i - start > best[1] - best[0]:
-                best = (start, i)
-            start = None
-    out = np.zeros_like(mask)
-    out[best[0]:best[1]] = True
-    return out & mask
+def _stretch(mask: np.ndarray, core: np.ndarray | None) -> np.ndarray:
+    """The unbroken stretch of True that shares most with ``core`` (else the longest)."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
+    best, out = -1, np.zeros_like(mask)
+    for start, stop in edges.reshape(-1, 2):
+        shared = int(core[start:stop].sum()) if core is not None else 0
+        weight = 1000 * shared + int(stop - start)
+        if weight > best:
+            best = weight
+            out = np.zeros_like(mask)
+            out[start:stop] = True
+    return out

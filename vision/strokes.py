@@ -56,12 +56,14 @@ def find_strokes(
     """Components of the ridge response that are much longer than thick.
 
     ``grey`` is (H, W) float32 in grey levels.  The threshold adapts to the
-    grain of the photo: six times the median absolute response, at least three
-    grey levels.
+    grain of the photo (six times the median absolute response) and to its light:
+    at least 2.5 grey levels in a bright picture, less in a dark one.
     """
     response = ridge_response(grey, sigma_px)
     sample = np.abs(response[::4, ::4])
-    threshold = max(2.5, 6.0 * float(np.median(sample)))
+    bright = float(np.percentile(grey[::8, ::8], 95))
+    least = 2.5 * min(1.0, max(bright, 20.0) / 140.0)
+    threshold = max(least, 6.0 * float(np.median(sample)))
     mask = (response > threshold).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     stats = np.asarray(stats).reshape(-1, 5)

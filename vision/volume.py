@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
+import cv2
 import numpy as np
 
 from vision.budget import BudgetTerm
 from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
-from vision.labels import NumeralCheck, check_numerals
+from vision.labels import check_numerals, renumbered
 from vision.ladder import Ladder, find_ladder
 from vision.refusals import (
     SETTLED_MARGIN,
@@ -90,17 +91,17 @@ class _Reader:
 
     def read(self) -> VolumeReading:
         ladder = self._ladder()
-        if ladder is None:
-            return self._no_chamber()
-        if ladder.pitch_px < 9.0 and self.factor > 1:
+        if (ladder is None or ladder.pitch_px < 9.0) and self.factor > 1:
             # small marks: the finer picture is worth its time
             self.rgb, self.factor = self.photo.rgb, 1
-            ladder = self._ladder() or ladder
-        self.traces += ladder_traces(ladder, self.factor)
+            ladder = self._ladder()
+        if ladder is None:
+            return self._no_chamber()
         quality = self._quality(ladder)
-        settled = self._numbering(ladder)
-        if settled is not None:
-            return settled
+        ladder, refused = self._numbering(ladder)
+        self.traces = ladder_traces(ladder, self.factor) + self.traces
+        if refused:
+            return self._result("refused", question=self.question)
         return self._surface(ladder, quality)
 
     # ------------------------------------------------------------- the ladder
@@ -108,15 +109,26 @@ class _Reader:
         x, y = ((np.asarray(point, float) + 0.5) / self.factor - 0.5)
         return float(x), float(y)
 
-    def _ladder(self) -> Ladder | None:
-        import cv2
+    def _ladder(self, fixed: tuple[float, tuple[float, float]] | None = None) -> Ladder | None:
+        """Search in grey, and in single colours where coloured ink or liquid hides marks.
 
-        grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-        focal = focal_px(self.photo.camera, grey.shape[1], grey.shape[0])
+        ``fixed`` gives a mark its (value, point in the picture searched).
+        """
+        focal = focal_px(self.photo.camera, self.rgb.shape[1], self.rgb.shape[0])
         hint = self.near or (self.number[1] if self.number else None)
-        fixed = None if self.number is None else (self.number[0], self._to_work(self.number[1]))
-        return find_ladder(grey, self.scale, focal=focal,
-                           near=None if hint is None else self._to_work(hint), fixed=fixed)
+        if fixed is None and self.number is not None:
+            fixed = (self.number[0], self._to_work(self.number[1]))
+        best: Ladder | None = None
+        for channel in (None, 0, 1, 2):
+            grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY) if channel is None else (
+                np.ascontiguousarray(self.rgb[..., channel]))
+            ladder = find_ladder(grey.astype(np.float32), self.scale, focal=focal, fixed=fixed,
+                                 near=None if hint is None else self._to_work(hint))
+            if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
+                best = ladder
+            if best is not None and best.seen.mean() > 0.85:
+                break
+        return best
 
     def _no_chamber(self) -> VolumeReading:
         self.notes.add("no-chamber")
@@ -142,32 +154,35 @@ class _Reader:
             self.notes.add("zoomed")
         return quality
 
-    def _numbering(self, ladder: Ladder) -> VolumeReading | None:
-        """None when the numbering is settled; otherwise the refusal."""
+    def _numbering(self, ladder: Ladder) -> tuple[Ladder, bool]:
+        """The ladder with its numbering settled, or the same and True: refused."""
+        self.question: Question | None = None
         if self.near is None and self.number is None and ladder.rival > 0.55:
             self.notes.add("several-chambers")
-            return self._result("refused", question=Question(
-                "which-chamber", "Tap the chamber that is meant."))
+            self.question = Question("which-chamber", "Tap the chamber that is meant.")
+            return ladder, True
         if self.number is not None:
             self.notes.add("number-given")
-            return None
+            return ladder, False
         check = check_numerals(ladder)
-        self.numerals: NumeralCheck = check
-        ask = Question("number", "Tap one printed mark and type its value.")
-        # "other": the numbers speak clearly, but for another numbering than the marks
-        # were given (as they do when the scale of another chamber was chosen).
+        if check.verdict == "other":
+            again = self._ladder(renumbered(ladder, check.shift))
+            if again is not None:
+                ladder, check = again, check_numerals(again)
+        self.question = Question("number", "Tap one printed mark and type its value.")
         if check.verdict in ("disagree", "other"):
             self.notes.add("numerals-disagree", check.sentence or None)
-            return self._result("refused", question=ask)
+            return ladder, True
         if check.verdict == "unread":
             if ladder.evidence.margin(0) < SETTLED_MARGIN or not check.count_complete:
                 self.notes.add("numbering-unsettled")
-                return self._result("refused", question=ask)
+                return ladder, True
             self.notes.add("numerals-unread")
         if check.strangers > 2:
             self.notes.add("wrong-scale")
-            return self._result("refused", question=ask)
-        return None
+            return ladder, True
+        self.question = None
+        return ladder, False
 
     # ------------------------------------------------------------ the surface
     def _surface(self, ladder: Ladder, quality: PhotoQuality) -> VolumeReading:
