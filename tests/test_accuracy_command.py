@@ -9,6 +9,7 @@ import pytest
 from PIL import Image
 
 from app.cli import main
+from vision.lens import Lens, save_lens
 
 
 @pytest.fixture
@@ -70,3 +71,15 @@ def test_read_says_where_the_focal_length_came_from(labels, tmp_path, capsys):
     assert json.loads(capsys.readouterr().out)["camera"]
     code = main(["read", str(tmp_path / "grey.jpg"), "--scale", "quay-60", "--lens", "none.json"])
     assert code == 2 and "no lens file" in capsys.readouterr().err
+
+
+def test_level_says_where_the_focal_length_came_from(labels, tmp_path, capsys):
+    grey = str(tmp_path / "grey.jpg")
+    assert main(["level", grey]) == 3
+    assert "camera: the photo does not say its focal length" in capsys.readouterr().out
+    main(["level", grey, "--focal-35mm", "26", "--json"])
+    assert json.loads(capsys.readouterr().out)["camera"].startswith("stated, 26 mm")
+    lens = Lens(160, 200, 180.0, (79.5, 99.5), (0.0, 0.0), 0.01, 0.1, 8, 400)
+    save_lens(lens, tmp_path / "lens.json")
+    main(["level", grey, "--lens", str(tmp_path / "lens.json")])
+    assert "camera: lens file" in capsys.readouterr().out

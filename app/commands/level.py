@@ -72,10 +72,17 @@ def run(args: argparse.Namespace) -> int:
         from vision.level_overlay import draw_level_overlay
 
         write_picture(draw_level_overlay(photo, reading), overlay)
+    from vision.lens_view import facts_words
+
+    stated = numbers["focal_35mm"]
+    camera = facts_words(photo.camera) if stated is None else (
+        f"stated, {stated:g} mm (35 mm equivalent)")
     if args.json:
-        sys.stdout.write(json.dumps(reading.as_json(), ensure_ascii=False, allow_nan=False) + "\n")
+        found = {**reading.as_json(), "camera": camera}
+        sys.stdout.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        sys.stdout.write("\n".join(sentences(reading)) + "\n")
+        *lines, last = sentences(reading)
+        sys.stdout.write("\n".join([*lines, f"camera: {camera}", last]) + "\n")
     return 0 if reading.status == "read" else 3
 
 

@@ -147,7 +147,8 @@ class Plot:
                       f"{escape(text)}</span>" for text, mark in self._legend)
         return (
             f'<figure><figcaption>{escape(self._title)}</figcaption>'
-            f'<svg viewBox="0 0 {width} {height}" role="img" aria-label="{escape(self._title)}">'
+            f'<svg viewBox="0 0 {width} {height}" style="max-width:min(100%,{1.2 * width:.0f}px)" '
+            f'role="img" aria-label="{escape(self._title)}">'
             f'<clipPath id="{name}"><rect x="{x0}" y="{y0}" width="{x1 - x0}" '
             f'height="{y1 - y0}"/></clipPath>{"".join(self._outside)}'
             f'<g clip-path="url(#{name})">{"".join(self._inside)}</g>'
