@@ -46,7 +46,8 @@ def run(args: argparse.Namespace) -> int:
     """Measure one photo; 0 when measured, 3 when refused."""
     from vision.photo import load_photo
 
-    numbers = {name: None if text is None else parse_number(text, option) for name, option, text in (
+    numbers = {name: None if text is None else parse_number(text, option)
+               for name, option, text in (
         ("zero_card_mm", "--zero-card-mm", args.zero_card_mm),
         ("landmark_card_mm", "--landmark-card-mm", args.landmark_card_mm),
         ("depth_difference_mm", "--depth-difference-mm", args.depth_difference_mm),
