@@ -330,6 +330,51 @@ BAD_COMMANDS: dict[str, list[str]] = {
     "overlay nowhere": ["read", "PHOTO", "--scale", "quay-60", "--overlay", "no/such/out.png"],
     "overlay a folder": ["read", "PHOTO", "--scale", "quay-60", "--overlay", "FOLDER/sub.png"],
     "scales of nothing": ["scales", "no-such-file.json"],
+    "level card of no size": ["level", "PHOTO", "--zero-card-mm", "0"],
+    "level card a word": ["level", "PHOTO", "--landmark-card-mm", "large"],
+    "level landmark outside": ["level", "PHOTO", "--landmark", "9000,3"],
+    "level depth endless": ["level", "PHOTO", "--landmark", "9,9", "--depth-difference-mm", "inf"],
+    "level focal length zero": ["level", "PHOTO", "--focal-35mm", "0"],
+    "level photo not there": ["level", "none.jpg"],
+    "level overlay no picture": ["level", "PHOTO", "--overlay", "out.doc"],
+    "cards no file": ["cards"],
+    "cards no pdf": ["cards", "--out", "cards.docx"],
+    "cards nowhere": ["cards", "--out", "no/such/cards.pdf"],
+    "threshold a word": ["threshold", "--setting", "ten", "--unit", "mm[Hg]", "--offset-cm", "1"],
+    "threshold no unit": ["threshold", "--setting", "10", "--offset-cm", "1"],
+    "threshold in cm": ["threshold", "--setting", "10", "--unit", "cm", "--offset-cm", "1"],
+    "threshold not a number": ["threshold", "--setting", "nan", "--unit", "mm[Hg]",
+                               "--offset-cm", "1"],
+    "threshold a kilometre": ["threshold", "--setting", "10", "--unit", "mm[Hg]",
+                              "--offset-cm", "100000"],
+    "scenes none": ["scenes", "--out", "OUT", "--count", "0", "--seed", "1"],
+    "scenes fewer than none": ["scenes", "--out", "OUT", "--count", "-3", "--seed", "1"],
+    "scenes half": ["scenes", "--out", "OUT", "--count", "1.5", "--seed", "1"],
+    "scenes seed a word": ["scenes", "--out", "OUT", "--count", "1", "--seed", "x"],
+    "scenes into a file": ["scenes", "--out", "PHOTO", "--count", "1", "--seed", "1"],
+    "scenes of an unknown scale": ["scenes", "--out", "OUT", "--count", "1", "--seed", "1",
+                                   "--scale", "no-such-scale"],
+    "scenes of a flat scale": ["scenes", "--out", "OUT", "--count", "1", "--seed", "1",
+                               "--scale", "FLAT"],
+    "scenes of an unknown tier": ["scenes", "--out", "OUT", "--count", "1", "--seed", "1",
+                                  "--tier", "lovely"],
+    "scenes of no size": ["scenes", "--out", "OUT", "--count", "1", "--seed", "1",
+                          "--size", "0x0"],
+    "scenes without end": ["scenes", "--out", "OUT", "--count", "1", "--seed", "1",
+                           "--size", "99999x99999"],
+    "benchmark of nothing": ["benchmark", "none.jsonl", "--out", "OUT"],
+    "benchmark of a photo": ["benchmark", "PHOTO", "--out", "OUT"],
+    "benchmark of a scale": ["benchmark", "FLAT", "--out", "OUT"],
+    "benchmark with no workers": ["benchmark", "none.jsonl", "--out", "OUT", "--workers", "0"],
+    "lens of no photo": ["lens", "none.jpg", "--out", "OUT"],
+    "lens of any photo": ["lens", "PHOTO", "--out", "OUT"],
+    "record not there": ["verify", "--data", "OUT"],
+    "record a photo": ["verify", "--data", "PHOTO"],
+    "record at no address": ["verify", "--data", "postgresql://"],
+    "output of no record": ["output", "--bed", "QUAY-3", "--data", "OUT"],
+    "output of no bed": ["output", "--data", "OUT"],
+    "export of no record": ["export", "--format", "csv", "--out", "OUT.csv", "--data", "OUT"],
+    "export in no format": ["export", "--format", "xml", "--out", "OUT.xml", "--data", "OUT"],
     "serve to all": ["serve", "--host", "0.0.0.0"],
     "serve to a name": ["serve", "--host", "ward.example"],
     "serve to nowhere": ["serve", "--host", "not an address", "--allow-remote"],
@@ -344,12 +389,13 @@ BAD_COMMANDS: dict[str, list[str]] = {
 
 @pytest.fixture
 def places(tmp_path: Path) -> dict[str, str]:
-    """Stand-ins for the capitals in BAD_COMMANDS: a good photo, a flat scale, a folder."""
+    """Stand-ins for the capitals in BAD_COMMANDS: a good photo, a flat scale, a folder, and a
+    place where nothing is."""
     (tmp_path / "photo.jpg").write_bytes(jpeg())
     (tmp_path / "flat.json").write_text(json.dumps(FLAT), encoding="utf-8")
     (tmp_path / "folder" / "sub.png").mkdir(parents=True)
     return {"PHOTO": str(tmp_path / "photo.jpg"), "FLAT": str(tmp_path / "flat.json"),
-            "FOLDER": str(tmp_path / "folder")}
+            "FOLDER": str(tmp_path / "folder"), "OUT": str(tmp_path / "out")}
 
 
 @pytest.mark.parametrize("wrong", BAD_COMMANDS)
@@ -363,6 +409,7 @@ def test_a_bad_command_gives_one_sentence(
     assert main(words) == 2
     out, err = capsys.readouterr()
     assert out == "" and is_one_sentence(err.replace(places["PHOTO"], "photo.jpg")), err
+    assert not list(Path(places["OUT"]).parent.glob("out*")), "nothing may be written"
 
 
 def test_a_photo_that_may_not_be_opened(tmp_path: Path,

@@ -59,12 +59,14 @@ def write_scenes(
         raise InputError(f"The tier must be one of {', '.join(TIERS)}.")
     if min(size) < 64 or max(size) > 8192:
         raise InputError("The picture's sides must lie between 64 and 8192 pixels.")
+    chosen = load_scale(scale) if scale is not None else None
+    if chosen is not None and chosen.flat:
+        raise InputError(f"'{chosen.name}' is a flat scale; scenes show chambers.")
     folder = Path(out)
     try:
         (folder / "scales").mkdir(parents=True, exist_ok=True)
     except OSError:
         raise InputError(f"The folder {folder} cannot be written to; choose another.") from None
-    chosen = load_scale(scale) if scale is not None else None
     files = shipped_scales()
     if chosen is not None and scale is not None:
         files = {chosen.name: files.get(str(scale), Path(scale))}
