@@ -42,14 +42,42 @@ class BedAccount:
 
 
 def bed_account(store: Store, bed: str, *, since: datetime | None = None) -> BedAccount:
-    """The account of one bed; ``since`` leaves out what happened before."""
+    """The account of one bed.
+
+    ``since`` leaves out what happened before, except what still held then: the state
+    of the drain, the setting, the last level check and the last change of position.
+    """
     standings = store.current(bed, since=since)
+    if since is not None:
+        standings = (*_held_at(store, bed, since), *standings)
     readings, events = chamber_inputs(standings)
     order = store.last(bed, "order")
     payload = order.entry.payload if order else {}
     return BedAccount(bed, make_account(readings, events), standings,
                       order.entry if order else None, limits_from(payload.get("limits", {})),
                       payload.get("tell_whom", ""))
+
+
+#: What holds until another of the same group is confirmed.
+_HOLDING = (("drain-closed", "drain-opened"), ("setting-check",), ("level-check",),
+            ("position-changed",))
+
+
+def _held_at(store: Store, bed: str, since: datetime) -> tuple[Standing, ...]:
+    """What was said before ``since`` and held at that moment, in the order it happened."""
+    held: list[Standing] = []
+    for group in _HOLDING:
+        # Most beds have few of these; the newest alone is asked for where that will do.
+        newest = [s for name in group if (s := store.last(bed, name)) is not None]
+        if any(s.entry.happened.utc >= since for s in newest) and group != ("level-check",):
+            newest = [s for name in group for s in store.current(bed, kind=name)]
+        before = [s for s in newest if s.entry.happened.utc < since]
+        held += sorted(before, key=_order_of)[-1:]
+    return tuple(sorted(held, key=_order_of))
+
+
+def _order_of(standing: Standing) -> tuple[datetime, int]:
+    return standing.entry.happened.utc, standing.original.number
 
 
 def chamber_inputs(standings: Iterable[Standing]
