@@ -1,0 +1,30 @@
+"""The page "Parallax lesson": why the eye has to stand at the height of the liquid."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.ui import blocks
+from app.ui.lesson.controls import choice
+from app.ui.lesson.parallax import PARALLAX, look_around
+from app.ui.lesson.rounds import round_view
+from app.ui.lesson.state import LessonState
+
+TITLE = "Parallax lesson"
+ORDER = 60
+_STATE = "lesson_parallax_state"
+LOOK, ROUND = "Look around", "Round of ten"
+
+
+def page() -> None:
+    """Draw the page."""
+    state: LessonState = st.session_state.setdefault(_STATE, LessonState())
+    blocks.title(TITLE, "Move the eye and see the reading move. For teaching; nothing goes on "
+                        "record.")
+    if choice(state, "What to do", "le-mode", (LOOK, ROUND)) == LOOK:
+        look_around(state)
+    else:
+        round_view(state, PARALLAX)
+    blocks.caution_box("A computed chamber of no real make. Real ones differ: the eye at the "
+                       "meniscus is the cure for all of them, and the local order and trained "
+                       "staff decide.")

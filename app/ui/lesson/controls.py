@@ -1,0 +1,33 @@
+"""Sliders and choices that keep their position when another page was visited."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import streamlit as st
+
+from app.ui.lesson.state import LessonState
+
+
+def slider(state: LessonState, label: str, key: str, low: float, high: float, start: float,
+           step: float) -> float:
+    """A slider for plain numbers; whole steps show no decimals."""
+    _restore(state, key, float(start))
+    value = st.slider(label, float(low), float(high), step=float(step), key=key,
+                      format="%.0f" if step == round(step) else "%.1f")
+    state.kept[key] = value
+    return float(value)
+
+
+def choice(state: LessonState, label: str, key: str, options: Sequence[str]) -> str:
+    """One of several words; the first one at the start."""
+    _restore(state, key, options[0])
+    value = str(st.radio(label, options, key=key, horizontal=True))
+    state.kept[key] = value
+    return value
+
+
+def _restore(state: LessonState, key: str, start: object) -> None:
+    """A widget that was not on the last page drawn has lost its position; give it back."""
+    if key not in st.session_state:
+        st.session_state[key] = state.kept.get(key, start)

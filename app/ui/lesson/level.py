@@ -1,0 +1,197 @@
+"""The pieces of the level lesson: move pole, bed and patient, and the round of ten."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import streamlit as st
+
+from app.ui import blocks, guard
+from app.ui.drawing import show_drawing
+from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.rounds import Lesson
+from app.ui.lesson.state import LessonState
+from app.ui.threshold.side_view import SideView, side_view
+from app.ui.threshold.state import UNITS
+from vision.constants import DRAIN_LINE_RESISTANCE_LIMIT
+from vision.hydrostatics import WORDS, both_units
+from vision.lesson_level import (
+    INFLOW_ML_H,
+    LEVEL_CAUSES,
+    STIFFNESS_CM_H2O_PER_ML,
+    BedView,
+    DrainModel,
+    LevelTask,
+    drain_course,
+    in_unit,
+    judge_level,
+    level_tasks,
+    level_threshold,
+)
+from vision.pressure_units import number_text
+from vision.threshold import Threshold
+
+_MODEL_WORDS = (
+    "Teaching model, not a patient: one store of fluid that stiffens evenly, a steady inflow, one "
+    "resistance. It drains when the pressure at the landmark is above the threshold, "
+    "(pressure \N{MINUS SIGN} threshold) / resistance, and not at all below it. No heartbeat, no "
+    "cough, no absorption, no closed stopcock.")
+
+
+@st.fragment
+def move_things(state: LessonState) -> None:
+    """Sliders, the side view, the threshold in both units, and the next hour."""
+    left, right = st.columns(2, gap="medium")
+    with right:
+        view = _sliders(state)
+    now, problem = guard.in_words(lambda: level_threshold(view))
+    if now is None:
+        blocks.notice("These numbers cannot be used", [problem], stop=True)
+        return
+    with left:
+        _side(view, now, f"opens at {both_units(now.value_cm_h2o)}",
+              f"Side view to scale. {now.sentence}")
+        _cards(view, now)
+    left, right = st.columns(2, gap="medium")
+    with left:
+        _curve(state, view, now)
+    with right:
+        _next_hour(state, view, now)
+    _holding(state, view, now)
+
+
+def _sliders(state: LessonState) -> BedView:
+    setting = slider(state, "Chamber set to, on the panel", "ll-setting", -5, 25, 10, 1)
+    words = choice(state, "Unit of the panel", "ll-unit", tuple(UNITS))
+    st.write("The system was levelled with the head of the bed at 30 degrees. Since then:")
+    pole = slider(state, "System raised (+) or lowered (\N{MINUS SIGN}) on its pole, cm", "ll-pole",
+                  -20, 20, 0, 0.5)
+    angle = slider(state, "Head of the bed now, degrees", "ll-angle", 0, 75, 30, 1)
+    slid = slider(state, "Patient slid down the bed, cm", "ll-slid", -5, 25, 0, 1)
+    bed = slider(state, "Whole bed raised (+) or lowered (\N{MINUS SIGN}), cm", "ll-bed", -20, 20,
+                 0, 1)
+    return BedView(setting, UNITS[words], pole, 30.0, angle, slid, bed)
+
+
+def _side(view: BedView, now: Threshold, words: str, title: str) -> None:
+    drawn = side_view(SideView(
+        offset_cm=now.offset_cm, setting_cm=now.setting_cm_h2o, threshold_text=words, title=title,
+        what_if=True, head_angle_deg=view.bed_to_deg, along_cm=view.along_cm - view.slid_cm,
+        above_cm=view.above_cm))
+    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+
+
+def _cards(view: BedView, now: Threshold) -> None:
+    unit = WORDS[view.unit]
+    error = now.value_cm_h2o - now.setting_cm_h2o
+    blocks.cards(
+        blocks.card("Opens at", number_text(in_unit(now.value_cm_h2o, view.unit)), unit,
+                    [f"{both_units(now.value_cm_h2o)}, at the landmark"]),
+        blocks.card("Off by", _signed(in_unit(error, view.unit)), unit,
+                    [f"the system hangs {_offset_words(now.offset_cm)}",
+                     f"landmark {_signed(view.landmark_rise_cm)} cm, "
+                     f"pole {_signed(view.pole_cm)} cm"], "difference"))
+
+
+def _offset_words(offset_cm: float) -> str:
+    if abs(offset_cm) < 0.05:
+        return "level with the landmark"
+    return f"{number_text(abs(offset_cm))} cm too {'high' if offset_cm > 0 else 'low'}"
+
+
+def _curve(state: LessonState, view: BedView, now: Threshold) -> None:
+    angles = np.linspace(0.0, 75.0, 76)
+    off = [level_threshold(replace(view, bed_to_deg=float(a))) for a in angles]
+    errors = [in_unit(t.value_cm_h2o - t.setting_cm_h2o, view.unit) for t in off]
+    here = in_unit(now.value_cm_h2o - now.setting_cm_h2o, view.unit)
+    unit = WORDS[view.unit]
+    drawn = plot_drawing(Plot(
+        lines=(Line(list(zip(map(float, angles), errors, strict=True))),),
+        x_words="head of the bed, degrees", y_words=f"threshold off by, {unit}",
+        title=f"How far the threshold is off, against the head of the bed: {errors[0]:.1f} {unit} "
+              f"flat, {errors[-1]:.1f} at 75 degrees. Here {here:.1f}.",
+        now=(view.bed_to_deg, here),
+        held=[(r[1], in_unit(r[5], view.unit)) for r in state.held]))
+    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+
+
+def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
+    with st.expander("The teaching model's numbers"):
+        st.write(_MODEL_WORDS)
+        pressure = slider(state, "Pressure at the landmark to begin with, cmH2O", "ll-pressure",
+                          0, 30, 12, 1)
+        resistance = slider(state, "Resistance of the line, mmHg min/mL", "ll-resistance", 0.5, 10,
+                            DRAIN_LINE_RESISTANCE_LIMIT.value, 0.5)
+        inflow = slider(state, "Inflow of fluid, mL/h", "ll-inflow", 0, 40, INFLOW_ML_H, 1)
+        stiff = slider(state, "Stiffness, cmH2O for each mL (0: pressure held)", "ll-stiff", 0, 5,
+                       STIFFNESS_CM_H2O_PER_ML, 0.5)
+    model = DrainModel(pressure, now.value_cm_h2o, resistance, inflow, stiff)
+    levelled = level_threshold(BedView(view.setting, view.unit))
+    course = drain_course(model)
+    wanted = drain_course(replace(model, threshold_cm_h2o=levelled.value_cm_h2o))
+    minutes = [float(h) * 60 for h in course.hours]
+    drawn = plot_drawing(Plot(
+        lines=(Line(list(zip(minutes, map(float, wanted.drained_ml), strict=True)),
+                    dash="7 5"),
+               Line(list(zip(minutes, map(float, course.drained_ml), strict=True)))),
+        x_words="minutes", y_words="drained, mL; dashed: as levelled",
+        title=f"Teaching model: {course.total_ml:.1f} mL in an hour as it hangs, "
+              f"{wanted.total_ml:.1f} mL as levelled.",
+        now=(60.0, course.total_ml)))
+    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    st.write(f"Teaching model, the next hour: {number_text(course.total_ml)} mL as it hangs, "
+             f"{number_text(wanted.total_ml)} mL if it hung level.")
+
+
+def _holding(state: LessonState, view: BedView, now: Threshold) -> None:
+    row = (view.pole_cm, view.bed_to_deg, view.slid_cm, view.bed_cm, now.offset_cm,
+           now.value_cm_h2o - now.setting_cm_h2o, now.value_cm_h2o)
+    left, right = st.columns(2)
+    left.button("Hold this position", key="ll-hold", type="primary", on_click=state.hold,
+                args=(row,), width="stretch")
+    right.button("Clear", key="ll-clear", on_click=state.held.clear, disabled=not state.held,
+                 width="stretch")
+    if state.held:
+        blocks.table(
+            ("Pole, cm", "Head, degrees", "Slid, cm", "Bed, cm", "Offset, cm", "Opens at"),
+            [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", f"{r[3]:+g}", _signed(r[4]),
+              both_units(r[6])) for r in state.held], numbers=range(6))
+
+
+def _signed(value: float) -> str:
+    text = number_text(value)
+    return f"+{text}" if value > 0.049 else text
+
+
+# ------------------------------------------------------------------ the round
+def _ask(state: LessonState, task: LevelTask) -> None:
+    for sentence in task.sentences:
+        st.write(sentence)
+    # Drawn as it was before anything moved: a drawing to scale would give the sum away.
+    before = BedView(task.view.setting, task.view.unit, bed_from_deg=task.view.bed_from_deg,
+                     bed_to_deg=task.view.bed_from_deg)
+    _side(before, level_threshold(before), "as it was levelled",
+          "Side view to scale, as it was levelled, before anything moved.")
+
+
+def _show(state: LessonState, task: LevelTask) -> None:
+    now = level_threshold(task.view)
+    _cards(task.view, now)
+    _side(task.view, now, f"opens at {both_units(now.value_cm_h2o)}",
+          f"Side view to scale, as it hangs now. {now.sentence}")
+    blocks.notice("The sum", [
+        f"offset = pole {_signed(task.view.pole_cm)} cm \N{MINUS SIGN} landmark "
+        f"{_signed(task.view.landmark_rise_cm)} cm = {_signed(now.offset_cm)} cm",
+        f"setting {both_units(now.setting_cm_h2o)}, with that offset: "
+        f"{both_units(now.value_cm_h2o)}"])
+
+
+LEVEL = Lesson(
+    key="lv", causes=LEVEL_CAUSES, plan=level_tasks, judge=judge_level, ask=_ask, show=_show,
+    label=lambda task: f"At which pressure does it open at the landmark, {WORDS[task.view.unit]}?",
+    unit=lambda task: WORDS[task.view.unit], bounds=(-150.0, 150.0), measure="units of the panel",
+    lead="Ten bedsides. Say at which pressure the drain opens, to half a unit; then see the sum, "
+         "and which of five errors caught you. 1 cm of fluid is 1 cmH2O or 0.74 mmHg. Nothing is "
+         "kept when you leave.")

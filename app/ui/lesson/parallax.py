@@ -1,0 +1,145 @@
+"""The pieces of the parallax lesson: look around, compare, and the round of ten."""
+
+from __future__ import annotations
+
+import numpy as np
+import streamlit as st
+
+from app.ui import blocks
+from app.ui.drawing import show_drawing
+from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.picture import eye_picture
+from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.rounds import Lesson
+from app.ui.lesson.sight_drawing import sight_drawing
+from app.ui.lesson.state import LessonState
+from app.ui.number import show_number
+from vision.lesson import (
+    BORE_BOUNDS_MM,
+    EyeReading,
+    EyeView,
+    error_curve,
+    eye_reading,
+    lesson_scale,
+)
+from vision.lesson_round import PARALLAX_CAUSES, ChamberTask, chamber_tasks, judge_chamber
+
+_REACH_CM = 25.0
+#: Where the liquid stands, as a share of the scale.
+_LEVELS = (0.55, 0.32, 0.71, 0.46, 0.63)
+_WATERS = ("pink", "straw", "clear", "red")
+
+
+@st.fragment
+def look_around(state: LessonState) -> None:
+    """Sliders, the picture from that eye, the sight line, the numbers and the plot."""
+    left, right = st.columns(2, gap="medium")
+    with right:
+        view, fluid = _sliders(state)
+    seen = eye_reading(view)
+    with left:
+        st.image(eye_picture(state, view, fluid), width="stretch",
+                 alt="The chamber, traced from where the eye stands")
+        _cards(seen)
+    left, right = st.columns(2, gap="medium")
+    with left:
+        drawn = sight_drawing(view)
+        show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    with right:
+        _curve(state, view, seen)
+    _holding(state, view, seen)
+
+
+def _sliders(state: LessonState) -> tuple[EyeView, str]:
+    height = slider(state, "Eye above (+) or below (\N{MINUS SIGN}) the level, cm", "le-height",
+                    -_REACH_CM, _REACH_CM, 10, 0.5)
+    distance = slider(state, "Distance of the eye, cm", "le-distance", 25, 80, 35, 1)
+    bore = slider(state, "Bore of the chamber, mm", "le-bore", BORE_BOUNDS_MM[0],
+                  BORE_BOUNDS_MM[1], 30, 2)
+    contact = slider(state, "Contact angle of liquid and wall, degrees (90: flat)", "le-contact",
+                     15, 90, 65, 5)
+    lean = slider(state, "Chamber leans away (+) or towards you (\N{MINUS SIGN}), degrees",
+                  "le-lean", -4, 4, 0, 0.5)
+    fluid = choice(state, "Liquid", "le-fluid", _WATERS)
+
+    def other_level() -> None:
+        state.level_choice += 1
+
+    st.button("Another level", key="le-level", on_click=other_level, width="stretch")
+    scale = lesson_scale(bore)
+    division = scale.division_at(1.0)
+    share = _LEVELS[state.level_choice % len(_LEVELS)]
+    value = round(round(share * scale.capacity / division, 1) * division, 3)
+    return EyeView(scale, value, 10 * height, 10 * distance, contact, lean), fluid
+
+
+def _cards(seen: EyeReading) -> None:
+    unit, division = seen.unit, seen.division
+    blocks.cards(
+        blocks.card("The eye reads", show_number(seen.naive_value, division), unit,
+                    ["where its sight line to the lowest point crosses the marks"]),
+        blocks.card("True", show_number(seen.true_value, division), unit,
+                    [f"the wall's edge would read {show_number(seen.rim_value, division)}"]),
+        blocks.card("Error", show_number(seen.error, division, signed=True), unit,
+                    [f"{show_number(seen.error_divisions, 1.0, signed=True)} divisions of "
+                     f"{division:g} {unit}"], "difference"))
+
+
+def _curve(state: LessonState, view: EyeView, seen: EyeReading) -> None:
+    heights = np.linspace(-_REACH_CM, _REACH_CM, 101)
+    errors = error_curve(view, 10 * heights)
+    half = 0.5 * seen.division
+    drawn = plot_drawing(Plot(
+        lines=(Line([(float(x), float(y)) for x, y in zip(heights, errors, strict=True)]),),
+        x_words="eye over the level, cm", y_words=f"error, {seen.unit}; dashed: half a division",
+        title=f"Error against the height of the eye, at {view.distance_mm / 10:g} cm: from "
+              f"{errors[0]:.1f} to {errors[-1]:.1f} {seen.unit}. Here {seen.error:.1f}.",
+        now=(view.eye_height_mm / 10, seen.error),
+        held=[(row[0], row[5]) for row in state.held if row[1:3] == _same(view)],
+        guides=(-half, half)))
+    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+
+
+def _same(view: EyeView) -> tuple[float, float]:
+    """What has to agree for a held reading to belong on the same curve."""
+    return view.distance_mm / 10, view.scale.inner_radius_mm(view.true_value) * 2
+
+
+def _holding(state: LessonState, view: EyeView, seen: EyeReading) -> None:
+    row = (view.eye_height_mm / 10, *_same(view), seen.naive_value, seen.true_value, seen.error,
+           seen.error_divisions, seen.division)
+    left, right = st.columns(2)
+    left.button("Hold the reading", key="le-hold", type="primary", on_click=state.hold,
+                args=(row,), width="stretch")
+    right.button("Clear", key="le-clear", on_click=state.held.clear, disabled=not state.held,
+                 width="stretch")
+    if state.held:
+        blocks.table(
+            ("Eye, cm", "Away, cm", "Bore, mm", "Reads, mL", "True, mL", "Error, mL", "Divisions"),
+            [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", show_number(r[3], r[7]),
+              show_number(r[4], r[7]), show_number(r[5], r[7], signed=True),
+              show_number(r[6], 1.0, signed=True)) for r in state.held], numbers=range(7))
+
+
+# ------------------------------------------------------------------ the round
+def _ask(state: LessonState, task: ChamberTask) -> None:
+    # The frame is moved by up to 6 mm, so that its middle does not give the level away.
+    framing = (task.look % 121) / 10.0 - 6.0
+    st.image(eye_picture(state, task.view, task.fluid, task.look, framing), width="stretch",
+             alt="The chamber to be read")
+
+
+def _show(state: LessonState, task: ChamberTask) -> None:
+    seen = eye_reading(task.view)
+    _cards(seen)
+    drawn = sight_drawing(task.view)
+    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+
+
+PARALLAX = Lesson(
+    key="lp", causes=PARALLAX_CAUSES, plan=chamber_tasks, judge=judge_chamber, ask=_ask, show=_show,
+    label=lambda task: "Which volume is in the chamber, mL?", unit=lambda task: "mL",
+    bounds=(0.0, 500.0), measure="divisions",
+    lead="Ten pictures. Say how much is in the chamber, to a tenth of a division; then see what "
+         "is true, and which of five errors caught you. Each picture is laid out for one of them. "
+         "Nothing is kept when you leave.")

@@ -1,0 +1,43 @@
+"""What the eye sees: a small ray-traced picture, made once for each place of the eye."""
+
+from __future__ import annotations
+
+import io
+
+import numpy as np
+from PIL import Image
+
+from app.ui.lesson.state import LessonState
+from vision.lesson import EyeView, eye_reading
+from vision.scenes.lesson import close_up, lesson_scene
+from vision.scenes.render import render_scene
+
+#: Small enough to be traced in a fraction of a second, large enough to tell a tenth of a mark.
+SIZE = (330, 440)
+
+
+def eye_picture(state: LessonState, view: EyeView, fluid: str, look: int = 0,
+                framing_mm: float | None = None) -> bytes:
+    """JPEG of the chamber from the eye of ``view``.
+
+    ``framing_mm`` moves the middle of the picture along the chamber, away from the
+    level, so that the frame does not tell where the level is; None frames the level.
+    """
+    key = (view.scale.name, view.true_value, view.eye_height_mm, view.distance_mm,
+           view.contact_angle_deg, view.lean_deg, fluid, look, framing_mm)
+    return state.pictures.get(key, lambda: trace(view, fluid, look, framing_mm))
+
+
+def trace(view: EyeView, fluid: str, look: int = 0, framing_mm: float | None = None,
+          size: tuple[int, int] = SIZE, samples: int = 1) -> bytes:
+    """Trace the picture anew."""
+    shift = eye_reading(view).shift_mm / 2 if framing_mm is None else framing_mm
+    whole = lesson_scene(view.scale, view.true_value, eye_height_mm=view.eye_height_mm,
+                         distance_mm=view.distance_mm, contact_angle_deg=view.contact_angle_deg,
+                         lean_deg=view.lean_deg, fluid=fluid, look=look,
+                         wall_index=view.wall_index)
+    scene, window = close_up(whole, view.level_mm + shift, size)
+    rgb = np.asarray(render_scene(scene, window=window, samples=samples))
+    out = io.BytesIO()
+    Image.fromarray(rgb).save(out, "JPEG", quality=90)
+    return out.getvalue()
