@@ -1,4 +1,4 @@
-"""A photo read against the scale of another chamber must never give a value."""
+"""A photo read against the scale of another chamber must never give a wrong value."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ SAMPLES = Path(__file__).resolve().parents[1] / "sample_images"
     ("bench-1-pink.jpg", "slate-50"),
     ("bench-1-pink.jpg", "heron-100"),
     ("bench-4-from-above.jpg", "slate-50"),
-    ("bench-6-red.jpg", "quay-60"),
+    ("bench-6-red.jpg", "heron-100"),
     ("bench-2-clear.jpg", "quay-60"),
 ])
 def test_the_scale_of_another_chamber_gives_no_value(
@@ -26,3 +26,17 @@ def test_the_scale_of_another_chamber_gives_no_value(
     assert found["status"] == "refused" and found["value"] is None
     assert {"numerals-disagree", "wrong-scale", "numbering-unsettled"} & set(found["flags"])
     assert found["reasons"], "the person is told why"
+
+
+def test_where_two_scales_print_the_same_numbers_the_numbers_decide(
+        capsys: pytest.CaptureFixture[str]) -> None:
+    """Above 13 mL slate-50 and quay-60 print the same numbers on marks of 1 mL, so the
+    photo alone can be read with either; then the value must be right, or there is none."""
+    labels = (SAMPLES / "labels.jsonl").read_text(encoding="utf-8").splitlines()
+    truth = {label["file"]: label["true_value"] for label in map(json.loads, labels)}
+    code = main(["read", str(SAMPLES / "bench-6-red.jpg"), "--scale", "quay-60", "--json"])
+    found = json.loads(capsys.readouterr().out)
+    if code == 0:
+        assert found["value"] == pytest.approx(truth["bench-6-red.jpg"], abs=1.0)
+    else:
+        assert code == 3 and found["value"] is None
