@@ -49,6 +49,11 @@ _ALL = (
     Flag("no-chamber", "No graduated chamber was found", "Fill the picture with the chamber."),
     Flag("several-chambers", "More than one graduated chamber is in the picture",
          "Tap the chamber that is meant, or photograph one alone."),
+    # --- the pressure scale of the panel
+    Flag("scale-not-found", "The pressure scale was not found",
+         "Get the whole scale in the picture and tap the pointer beside it."),
+    Flag("pointer-off-scale", "The tapped point is not beside the scale",
+         "Tap the tip of the pointer, beside the marks."),
     # --- the surface
     Flag("surface-not-found", "No liquid surface was found", "Change the light or the background."),
     Flag("competing-surfaces", "More than one edge could be the surface",

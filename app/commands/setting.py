@@ -1,0 +1,80 @@
+"""``countersight setting``: where the pointer stands on the flat pressure scale of the panel."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from typing import TYPE_CHECKING, Any
+
+from app.commands.points import check_picture_path, parse_number_at, parse_point, write_picture
+
+if TYPE_CHECKING:
+    from vision.setting import SettingReading
+
+
+def add_parser(subparsers: Any) -> None:
+    """Add the command and its options."""
+    parser = subparsers.add_parser(
+        "setting", help="read the pointer on the flat pressure scale of the panel",
+        description="Read where the chamber's pointer stands on the flat pressure scale of the "
+                    "panel. Get the whole scale in the picture. A second reading beside your own, "
+                    "never a record. Exit code 3 when there is no honest reading.")
+    parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
+    parser.add_argument("--scale", required=True, metavar="FILE|NAME",
+                        help="scale file of the flat scale, in the unit that is to be read")
+    parser.add_argument("--pointer", required=True, metavar="X,Y",
+                        help="tip of the pointer: a point of the upright photo in pixels")
+    parser.add_argument("--number", metavar="VALUE@X,Y",
+                        help="the number printed beside the mark at that point")
+    parser.add_argument("--overlay", metavar="OUT.png",
+                        help="write the photo with what was seen drawn on it")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    parser.set_defaults(run=run)
+
+
+def run(args: argparse.Namespace) -> int:
+    """Read one photo; 0 when read, 3 when refused."""
+    from vision.photo import load_photo
+    from vision.scale import load_scale
+    from vision.setting import read_setting
+
+    pointer = parse_point(args.pointer, "--pointer")
+    number = parse_number_at(args.number, "--number") if args.number is not None else None
+    overlay = check_picture_path(args.overlay, "--overlay")
+    scale = load_scale(args.scale)
+    photo = load_photo(args.photo)
+    reading = read_setting(photo, scale, pointer, number=number)
+    if overlay:
+        from vision.overlay import draw_overlay
+
+        write_picture(draw_overlay(photo, reading), overlay)
+    if args.json:
+        sys.stdout.write(json.dumps(reading.as_json(), ensure_ascii=False, allow_nan=False) + "\n")
+    else:
+        sys.stdout.write("\n".join(sentences(reading)) + "\n")
+    return 0 if reading.status == "read" else 3
+
+
+def sentences(reading: SettingReading) -> list[str]:
+    """The reading in lines for a person, both units where the unit is a bedside one."""
+    from vision.pressure_units import CM_H2O_CODE, PASCAL_PER, WORDS, both_units, convert
+
+    if reading.value is None or reading.interval is None:
+        lines = [f"{reading.scale}: no reading"]
+    else:
+        low, high = reading.interval
+        unit = WORDS.get(reading.unit, reading.unit)
+        lines = [f"{reading.scale}: set to {reading.value:.1f} {unit} "
+                 f"(95 % interval {low:.1f} to {high:.1f} {unit})"]
+        if reading.unit in PASCAL_PER:
+            lines.append("that is " + both_units(
+                convert(reading.value, reading.unit, CM_H2O_CODE)))
+    lines += [f"- {reason}" for reason in reading.reasons]
+    if reading.question is not None:
+        lines.append(f"? {reading.question.sentence}")
+    lines.append("The unit is the one of the scale file that you chose: compare it with the unit "
+                 "printed on the panel.")
+    lines.append("A second reading, not a record: compare it with your own; the local order "
+                 "decides.")
+    return lines
