@@ -11,6 +11,7 @@ import argparse
 import os
 import re
 import sys
+import warnings
 from collections.abc import Sequence
 from importlib import import_module
 from typing import Any, NoReturn
@@ -89,6 +90,10 @@ def main(argv: Sequence[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    if not os.environ.get("COUNTERSIGHT_DEBUG"):
+        # Remarks of the libraries mean nothing to the person who reads our one sentence.
+        warnings.simplefilter("ignore")
+        os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")
     try:
         args = build_parser(words[0]).parse_args(words)
         code = args.run(args)

@@ -73,6 +73,21 @@ def test_read_prints_one_object_and_says_by_its_exit_code_whether_it_read(
     assert (printed["value"] is None) == (code == 3)
 
 
+def test_remarks_of_libraries_stay_silent(photo: str, monkeypatch: pytest.MonkeyPatch,
+                                          capsys: pytest.CaptureFixture[str]) -> None:
+    import warnings
+
+    def reader(*args: object, **hints: object) -> VolumeReading:
+        warnings.warn("All-NaN slice encountered", RuntimeWarning, stacklevel=1)
+        return REFUSED
+
+    monkeypatch.delenv("COUNTERSIGHT_DEBUG", raising=False)
+    monkeypatch.setattr("vision.volume.read_volume", reader)
+    with warnings.catch_warnings(record=True) as heard:
+        assert main(["read", photo, "--scale", "quay-60"]) == 3
+    assert not heard and capsys.readouterr().err == ""
+
+
 def test_read_for_a_person(photo: str, monkeypatch: pytest.MonkeyPatch,
                            capsys: pytest.CaptureFixture[str]) -> None:
     monkeypatch.setattr("vision.volume.read_volume", lambda *a, **k: READ)
