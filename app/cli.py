@@ -25,6 +25,7 @@ COMMANDS: dict[str, str] = {
     "serve": "open the pages (also without any command)",
     "read": "read the liquid level in a photo of a chamber",
     "level": "the height of the zero reference against the landmark, from a photo",
+    "setting": "read the pointer on the flat pressure scale of the panel",
     "threshold": "the pressure at which the drain opens, in both units",
     "scenes": "write ray-traced photos of chambers with their true values",
     "cards": "print the zero card and the landmark card at true scale",
