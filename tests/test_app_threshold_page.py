@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import html
+import io
 from decimal import Decimal
 
 import pytest
+from panel_pictures import PanelShot, take
+from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from app.records import (
@@ -17,6 +20,7 @@ from app.records import (
     Store,
     confirm,
 )
+from vision.scale import load_scale
 
 SCRIPT = "from app.pages.threshold import page\npage()\n"
 
@@ -172,3 +176,55 @@ def test_what_is_no_number_is_answered_and_nothing_computed(store, value):
     assert not page.at.exception
     assert "The drain opens at" not in page.text()
     assert page.at.error
+
+
+# ------------------------------------------------------------ a photo of the panel
+
+
+def with_photo(page: Page, typed: str = "11.3") -> Page:
+    """A photo of a panel set to 11.3 cmH2O, compared with what was typed first."""
+    photo, (x, y) = take(PanelShot(load_scale("gannet-cm"), 11.3, load_scale("gannet-mm"),
+                                   size=(900, 1200), noise=2.0, blur_px=0.7))
+    out = io.BytesIO()
+    Image.fromarray(photo.rgb).save(out, "PNG")
+    page.type("th-bed", "QUAY-3").panel(typed)
+    page.at.file_uploader[0].upload("panel.png", out.getvalue(), "image/png")
+    page.at.run()
+    page.at.radio[0].set_value("gannet-cm").run()
+    key = page.at.session_state["threshold_panel"].key
+    page.type(f"across-{key}", f"{100 * x / 899:.3f}")
+    return page.type(f"down-{key}", f"{100 * y / 1199:.3f}")
+
+
+def test_the_tool_is_asked_only_after_the_person_has_typed(store):
+    page = Page()
+    assert "Type what you see on the panel first" in page.text()
+    assert not page.at.file_uploader
+
+
+def test_photo_reading_stands_beside_the_persons_own_and_goes_on_record_as_the_machines(store):
+    page = with_photo(Page())
+    text = page.text()
+    assert not page.at.exception
+    assert "Machine reading, not a record" in text and "do not agree" not in text
+    page.sign()
+    (entry,) = store().entries()
+    assert entry.confirmed_value == Decimal("11.3") and entry.first.value == Decimal("11.3")
+    assert float(entry.machine.value) == pytest.approx(11.3, abs=0.1)
+    assert entry.scale == "gannet-cm" and entry.photo_sha256
+
+
+def test_two_readings_that_differ_are_said_to(store):
+    page = with_photo(Page(), typed="13")
+    assert "do not agree" in page.text()
+    # What was typed first stays the person's first reading, whatever is typed afterwards.
+    page.type("th-setting", "11,3").sign()
+    (entry,) = store().entries()
+    assert entry.first.value == Decimal(13) and entry.confirmed_value == Decimal("11.3")
+
+
+def test_a_file_that_is_no_photo_gets_one_sentence(store):
+    page = Page().panel()
+    page.at.file_uploader[0].upload("x.jpg", b"no photo", "image/jpeg")
+    page.at.run()
+    assert not page.at.exception and "This photo cannot be used" in page.text()

@@ -7,17 +7,19 @@ import streamlit as st
 from app.ui import blocks, guard
 from app.ui.threshold import fields, outcome
 from app.ui.threshold.confirm import setting_check
+from app.ui.threshold.panel_photo import PanelPhoto, panel_photo
 from app.ui.threshold.state import Inputs, ThresholdState
 from app.ui.threshold.what_if import what_if
 
 TITLE = "Threshold"
 ORDER = 30
-_STATE = "threshold_state"
+_STATE, _PANEL = "threshold_state", "threshold_panel"
 
 
 def page() -> None:
     """Draw the page for what has been typed so far."""
     state: ThresholdState = st.session_state.setdefault(_STATE, ThresholdState())
+    panel: PanelPhoto = st.session_state.setdefault(_PANEL, PanelPhoto())
     blocks.title("Threshold", "The pressure at which the drain opens, when the system hangs off "
                               "level. In both units.")
     if state.recorded:
@@ -25,6 +27,8 @@ def page() -> None:
     left, right = st.columns(2, gap="medium")
     with left:
         inputs, known = fields.all_fields(state)
+        with st.expander("Compare the setting with a photo of the panel"):
+            panel_photo(panel, inputs)
     with right:
         outcome.order_in_both_units(inputs, known)
         result, problem = guard.in_words(lambda: outcome.computed(inputs))
@@ -36,7 +40,7 @@ def page() -> None:
                 what_if(inputs, result)
         else:
             blocks.status_line(_next(inputs))
-        setting_check(state, inputs)
+        setting_check(state, inputs, panel)
     outcome.cautions()
     blocks.caution_box()
 

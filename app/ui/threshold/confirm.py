@@ -4,15 +4,16 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import ClockBehindError, Entry, Moment, SettingDraft, confirm
+from app.records import ClockBehindError, Entry, Moment, OwnReading, SettingDraft, confirm
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
+from app.ui.threshold.panel_photo import PanelPhoto
 from app.ui.threshold.state import Inputs, ThresholdState
 from vision.pressure_units import WORDS
 
 
-def setting_check(state: ThresholdState, inputs: Inputs) -> None:
+def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> None:
     """Draw the step; the record is written in the button's own callback."""
     blocks.step("5. Confirm the setting check")
     if not inputs.setting_complete or inputs.setting_unit is None:
@@ -28,32 +29,42 @@ def setting_check(state: ThresholdState, inputs: Inputs) -> None:
 
     def pressed(who: Signature) -> None:
         if state.generation == turn:  # a second tap meets another turn and does nothing
-            _record(state, inputs, who)
+            _record(state, inputs, panel, who)
 
     # The key names what is confirmed: another number is another form.
     confirm_block(f"set-{turn}-{inputs.setting_text}-{inputs.setting_unit}", pressed,
                   problems=state.missing, fixed_bed=inputs.bed)
 
 
-def _record(state: ThresholdState, inputs: Inputs, who: Signature) -> None:
+def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signature) -> None:
     if who.problems:
         state.missing = who.problems
         return
-    entry, problem = guard.in_words(lambda: _write(state, inputs, who))
+    entry, problem = guard.in_words(lambda: _write(state, inputs, panel, who))
     if entry is None:
         state.missing = (problem,)
         return
+    panel.drop()
     unit = WORDS.get(entry.unit or "", "")
     state.finish(f"Setting check of bed {entry.bed}: {entry.confirmed_value} {unit}, confirmed "
                  f"by {entry.initials} at {entry.recorded.local:%H:%M}.")
 
 
-def _write(state: ThresholdState, inputs: Inputs, who: Signature) -> Entry:
+def draft(inputs: Inputs, panel: PanelPhoto) -> SettingDraft:
+    """What is put to the person: with the photo's reading when there is one in that unit."""
+    unit, reading = inputs.setting_unit or "", panel.reading
+    if reading is None or panel.photo is None or reading.unit != unit:
+        return SettingDraft(unit=unit)
+    return SettingDraft(unit=unit, machine=reading.as_json(), first=OwnReading.read(panel.first),
+                        scale=reading.scale, photo_sha256=panel.photo.sha256)
+
+
+def _write(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signature) -> Entry:
     if who.by is None or who.bed is None or inputs.setting_unit is None:
         raise ConfirmError("Bed code, initials and the setting are needed.")
     try:
         return ledger.open_store().add(confirm(
-            SettingDraft(unit=inputs.setting_unit), by=who.by, bed=who.bed,
+            draft(inputs, panel), by=who.by, bed=who.bed,
             confirmed_value=inputs.setting_text, key=f"page-{state.form_key}",
             happened_at=Moment.now(),
             clock_checked=bool(st.session_state.get(f"th-clock-{state.generation}"))))
