@@ -56,35 +56,35 @@ def slope_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
     return (abc[0] - abc[1] * abc[2]) / (1.0 + abc[2] * z) ** 2
 
 
-def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 4) -> tuple[np.ndarray, np.ndarray]:
+def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 3) -> tuple[np.ndarray, np.ndarray]:
     """Robust fit of the projective map; returns (abc, residuals in px).
 
     z and t are centred and scaled first: the linear form is badly conditioned
-    otherwise.
+    otherwise.  Weights of Cauchy's kind, from the median residual.
     """
-    z0, zs = z.mean(), max(np.ptp(z) / 2, 1e-9)
-    t0, ts = t.mean(), max(np.ptp(t) / 2, 1e-9)
+    z0, zs = z.mean(), max((z.max() - z.min()) / 2, 1e-9)
+    t0, ts = t.mean(), max((t.max() - t.min()) / 2, 1e-9)
     u, v = (z - z0) / zs, (t - t0) / ts
+    rows = np.stack([u, np.ones_like(u), -u * v])
     w = np.ones(len(u))
-    abc = np.array([1.0, 0.0, 0.0])
+    a, b, c = 1.0, 0.0, 0.0
     for _ in range(rounds):
-        den = 1.0 + abc[2] * u
-        rows = np.column_stack([u, np.ones_like(u), -u * v]) * (w / den)[:, None]
+        q = w / (1.0 + c * u) ** 2
+        weighted = rows * q
+        normal = weighted @ rows.T
         # A short row can not tell perspective from noise: pull c gently to zero.
-        rows = np.vstack([rows, [0, 0, 0.02]])
-        rhs = np.append(v * w / den, 0.0)
-        abc = np.linalg.lstsq(rows, rhs, rcond=None)[0]
-        abc[2] = np.clip(abc[2], -0.8, 0.8)
-        r = v - project_1d(abc, u)
-        s = max(1.4826 * float(np.median(np.abs(r))), 1e-4)
-        w = np.sqrt(1.0 / (1.0 + (r / (2.5 * s)) ** 2))
-    a, b, c = abc
+        normal[2, 2] += 4e-4
+        normal[0, 0] += 1e-12
+        normal[1, 1] += 1e-12
+        a, b, c = np.linalg.solve(normal, weighted @ v)
+        c = min(max(c, -0.8), 0.8)
+        r = np.abs(v - (a * u + b) / (1.0 + c * u))
+        s = max(3.7 * float(np.partition(r, len(r) // 2)[len(r) // 2]), 2.5e-4)
+        w = 1.0 / (1.0 + (r / s) ** 2)
     # back to z and t: t = t0 + ts (a u + b)/(1 + c u), u = (z - z0)/zs
     den0 = 1.0 - c * z0 / zs
-    cc = (c / zs) / den0
-    aa = (t0 * c / zs + ts * a / zs) / den0
-    bb = (t0 * (1.0 - c * z0 / zs) + ts * (b - a * z0 / zs)) / den0
-    out = np.array([aa, bb, cc])
+    out = np.array([(t0 * c / zs + ts * a / zs) / den0,
+                    (t0 * den0 + ts * (b - a * z0 / zs)) / den0, (c / zs) / den0])
     return out, t - project_1d(out, z)
 
 
@@ -178,6 +178,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int) -
     found: list[Alignment] = []
     runs = _runs(scale)
     for chain in chains[:3]:
+        if found and len(chain) < 0.3 * max(len(a.mark) for a in found):
+            break
         column = _reference_column(strokes, chain.index)
         t, outside = _crossing(strokes, column)
         for segment in _regular_segments(chain.count, t[chain.index]):
@@ -228,7 +230,7 @@ def _trials(
             score -= 1.0 * (~inside).sum()
             ranked.append((score, marks, idx[inside]))
     ranked.sort(key=lambda item: -item[0])
-    return [(m, s) for _, m, s in ranked[:7]]
+    return [(m, s) for _, m, s in ranked[:5]]
 
 
 def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray
@@ -279,7 +281,7 @@ def _grow(
             return None
         want = project_1d(abc, z_all)
         px_mm = np.abs(slope_1d(abc, z_all))
-        gap = np.gradient(z_all) * px_mm
+        gap = np.abs(np.gradient(z_all)) * px_mm  # heights fall on a scale that counts down
         near = np.abs(t[candidates][None, :] - want[:, None])
         j = near.argmin(axis=1)
         hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6

@@ -44,13 +44,14 @@ def find_chains(strokes: Strokes, *, min_pitch_px: float = 3.5) -> list[Chain]:
     follower = _Follower(strokes, order)
     free = np.ones(n, dtype=bool)
     chains: list[Chain] = []
+    nearest = 1
     while True:
         best: Chain | None = None
         tried: set[tuple[int, int]] = set()
         for i in order:
             if not free[i]:
                 continue
-            for j in follower.below(int(i), free, min_pitch_px):
+            for j in follower.below(int(i), free, min_pitch_px)[:nearest]:
                 if (int(i), j) in tried:
                     continue
                 chain = follower.follow(int(i), j, free)
@@ -59,10 +60,14 @@ def find_chains(strokes: Strokes, *, min_pitch_px: float = 3.5) -> list[Chain]:
                 if best is None or len(chain) > len(best):
                     best = chain
         if best is None or len(best) < _MIN_STROKES:
+            if not chains and nearest == 1:
+                # something lies between every two marks: look one stroke further
+                nearest = 2
+                continue
             return chains
         chains.append(best)
         free[best.index] = False
-        if len(chains) >= 6:
+        if len(chains) >= 4:
             return chains
 
 

@@ -17,9 +17,9 @@ from vision.numbering import main_run
 from vision.numerals import NumeralEvidence, read_numerals, settle_numbering
 
 _HALF_HEIGHT_MM = 3.4
-_WIDTH_MM = 12.0
+_WIDTH_MM = 10.5
 #: So many labels settle a numbering; more only take time.
-_MOST_LABELS = 8
+_MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 
 
@@ -58,10 +58,11 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
         return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
     _, evidence, marks = best
     readable = sum(p.unreadable < 0.5 for p in evidence.patches)
-    found = settle_numbering(evidence, {k: [_text(ladder, i, k) for i in marks]
+    run = main_run(ladder.scale)
+    found = settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
                                         for k in _shifts(ladder)})
     read = ", ".join(p.text for p in evidence.patches if p.text)
-    now = [_text(ladder, i, 0) for i in marks]
+    now = [_text(ladder, run, i, 0) for i in marks]
     if found.verdict == "settled":
         if found.best == 0:
             return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "")
@@ -104,9 +105,8 @@ def _shifts(ladder: Ladder) -> list[int]:
     return sorted({0, *(int(k) for k in e.shifts[worth])})
 
 
-def _text(ladder: Ladder, mark: int, shift: int) -> str | None:
-    """What is printed beside a mark if the numbering is shifted; None: nothing."""
-    run = main_run(ladder.scale)
+def _text(ladder: Ladder, run: np.ndarray, mark: int, shift: int) -> str | None:
+    """What is printed beside a mark if the numbering of ``run`` is shifted; None: nothing."""
     where = mark
     if run[0] <= mark <= run[-1]:
         where = mark + shift

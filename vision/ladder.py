@@ -101,7 +101,7 @@ def find_ladder(
     radius = scale.outer_radius_mm
     pose = fit_pose(points, radius, centre, f, f_sd, point_sd_px=0.5)
     pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long, points, radius,
-                                                   centre, f, f_sd, rounds=2)
+                                                   centre, f, f_sd, rounds=1)
     if core is None or long_zone is None:
         return None
     evidence = shift_evidence(grey, pose, scale, core)

@@ -175,7 +175,7 @@ def fit_pose(
 
 
 def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> list[np.ndarray]:
-    """Starting points: the ladder's place, slope and size, at five elevations."""
+    """Starting points: the ladder's place, slope and size, at three elevations."""
     p, h = marks.points_px, marks.height_mm
     # image direction of the axis: regress (x, y) on height
     hm = h - h.mean()
@@ -185,7 +185,7 @@ def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> 
     mid = p.mean(axis=0)
     distance = focal_px / scale
     starts = []
-    for elevation in (-0.42, -0.2, 0.0, 0.2, 0.42):
+    for elevation in (-0.35, 0.0, 0.35):
         d = distance * np.cos(elevation)
         height = h.mean() + d * np.tan(elevation)
         # direction to the ladder's middle, seen in the unrolled camera

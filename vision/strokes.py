@@ -12,6 +12,10 @@ import cv2
 import numpy as np
 
 
+#: Grey level of a usual background, and the least response of a mark before it.
+_USUAL_LEVEL, _LEAST_RESPONSE = 140.0, 2.5
+
+
 @dataclass(frozen=True)
 class Strokes:
     """Line-like dark components, one row each.
@@ -55,15 +59,19 @@ def find_strokes(
 ) -> Strokes:
     """Components of the ridge response that are much longer than thick.
 
-    ``grey`` is (H, W) float32 in grey levels.  The threshold adapts to the
-    grain of the photo (six times the median absolute response) and to its light:
-    at least 2.5 grey levels in a bright picture, less in a dark one.
+    ``grey`` is (H, W) float32 in grey levels.  Ink takes away a share of the
+    light, so the response is put in proportion to the brightness around it: a
+    mark in front of dark liquid counts like one in front of a pale panel.  The
+    threshold adapts to the grain of the photo (six times the median absolute
+    response).
     """
     response = ridge_response(grey, sigma_px)
+    around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
+                      (5, 5))
+    around = cv2.resize(around, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
+    response *= _USUAL_LEVEL / (around + 12.0)
     sample = np.abs(response[::4, ::4])
-    bright = float(np.percentile(grey[::8, ::8], 95))
-    least = 2.5 * min(1.0, max(bright, 20.0) / 140.0)
-    threshold = max(least, 6.0 * float(np.median(sample)))
+    threshold = max(_LEAST_RESPONSE, 6.0 * float(np.median(sample)))
     mask = (response > threshold).astype(np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     stats = np.asarray(stats).reshape(-1, 5)

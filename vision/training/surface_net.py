@@ -319,6 +319,23 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
             f"{np.sqrt(np.mean((err / sd) ** 2)):.2f} " + " ".join(parts))
 
 
+def fit_temperature(p: np.ndarray, target: np.ndarray) -> float:
+    """The temperature under which the scenes kept from teaching are likeliest."""
+    inside = (target > BIN_CENTRES_MM[0]) & (target < BIN_CENTRES_MM[-1])
+    logits, y = np.log(np.maximum(p[inside], 1e-9)), target[inside]
+    column = np.clip(np.searchsorted(BIN_CENTRES_MM, y), 1, len(BIN_CENTRES_MM) - 1)
+    share = (y - BIN_CENTRES_MM[column - 1]) / (BIN_CENTRES_MM[1] - BIN_CENTRES_MM[0])
+    rows = np.arange(len(y))
+
+    def surprise(t: float) -> float:
+        q = np.exp(logits / t - (logits / t).max(axis=1, keepdims=True))
+        q /= q.sum(axis=1, keepdims=True)
+        at = (1 - share) * q[rows, column - 1] + share * q[rows, column]
+        return float(-np.log(np.maximum(at, 1e-6)).mean())
+
+    return min((float(t) for t in np.arange(0.8, 4.01, 0.05)), key=surprise)
+
+
 def export(net: nn.Module, shape: tuple[int, ...], path: Path) -> None:
     net = net.cpu().eval()
     torch.onnx.export(net, (torch.zeros(1, *shape),), str(path), input_names=["view"],
@@ -349,7 +366,11 @@ def main() -> None:
         part = 0.6 if which == "gauge" else 0.4
         net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed,
                     args.out, args.start)
-        np.savez(args.out / f"{which}_valid.npz", p=outputs(which, net, valid, device),
+        p = outputs(which, net, valid, device)
+        if which == "gauge":
+            t = fit_temperature(p, valid.target.cpu().numpy())
+            (args.out / "gauge.json").write_text(json.dumps({"temperature": round(t, 2)}) + "\n")
+        np.savez(args.out / f"{which}_valid.npz", p=p,
                  facts=valid.facts, target=valid.target.cpu().numpy())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
         export(net, shapes[which], args.out / f"surface_{which}.onnx")
