@@ -13,7 +13,7 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app.pages import PageEntry, all_pages  # noqa: E402
-from app.ui import theme  # noqa: E402
+from app.ui import signed_in, theme  # noqa: E402
 from app.ui.blocks import CAUTION  # noqa: E402
 from vision import __version__  # noqa: E402
 
@@ -34,6 +34,8 @@ def main() -> None:
     pages += [st.Page(entry.page, title=entry.title, url_path=_address(entry))
               for entry in entries[1:]]
     chosen = st.navigation(pages, position="top" if len(entries) > 1 else "hidden")
+    if not signed_in.let_in():
+        return
     chosen.run()
     others = [page for page in pages if page.visibility == "visible" and page != chosen
               and page.title != chosen.title]

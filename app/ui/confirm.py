@@ -8,16 +8,20 @@ from dataclasses import dataclass
 import streamlit as st
 
 from app.records import BedCode, Initials, RecordError
-from app.ui import blocks
+from app.ui import blocks, signed_in
 
 
 @dataclass(frozen=True)
 class Signature:
-    """Who confirms and for which bed; None beside a sentence in ``problems``."""
+    """Who confirms and for which bed; None beside a sentence in ``problems``.
+
+    ``identity`` is who is signed in, where sign-in is on: hand it to ``confirm``.
+    """
 
     by: Initials | None
     bed: BedCode | None
     problems: tuple[str, ...]
+    identity: str | None = None
 
 
 def signature(initials: str, bed: str) -> Signature:
@@ -33,7 +37,7 @@ def signature(initials: str, bed: str) -> Signature:
         by = Initials(initials)
     except RecordError as problem:
         problems.append(str(problem))
-    return Signature(by, code, tuple(problems))
+    return Signature(by, code, tuple(problems), signed_in.identity())
 
 
 def confirm_block(

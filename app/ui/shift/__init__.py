@@ -1,0 +1,1 @@
+"""The parts of the page "Shift": what stands, plots, events, corrections, papers."""

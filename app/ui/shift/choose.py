@@ -1,0 +1,63 @@
+"""Which bed, how far back, and when the ward's shifts start."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import streamlit as st
+
+from app.ui import blocks, guard
+from app.ui.shift.look import beds, plan_of
+from app.ui.shift.state import FIRST_PERIOD, FIRST_STARTS, PERIODS, ShiftState
+from vision.output import ShiftPlan
+
+#: More beds than this are not offered as buttons; their code is typed.
+_OFFERED = 8
+
+
+@dataclass(frozen=True)
+class Choice:
+    """What is to be shown; ``plan`` None while the shift times make no sense."""
+
+    bed: str
+    period: str
+    plan: ShiftPlan | None
+
+
+def choose(state: ShiftState) -> Choice:
+    """Draw the fields; a field that was not on the last page drawn gets its text back."""
+    for key, first in (("sh-bed", ""), ("sh-period", FIRST_PERIOD), ("sh-starts", FIRST_STARTS)):
+        if key not in st.session_state:
+            st.session_state[key] = state.kept.get(key, first)
+    typed = st.text_input("Bed code of your ward (no names)", key="sh-bed", max_chars=24,
+                          autocomplete="off", placeholder="for example QUAY-3")
+    _offer_beds()
+    period = st.segmented_control("Show the last", tuple(PERIODS), key="sh-period",
+                                  width="stretch")
+    with st.expander("Times of the shifts"):
+        starts = st.text_input("Shifts start at", key="sh-starts", max_chars=60,
+                               autocomplete="off", help="Times of the day with commas between.")
+    for key in ("sh-bed", "sh-period", "sh-starts"):
+        state.kept[key] = st.session_state[key]
+    plan, problem = plan_of(starts or "")
+    if problem:
+        blocks.notice("The times of the shifts cannot be used", [problem], stop=True)
+    bed = " ".join((typed or "").split())
+    state.show_bed(bed)
+    return Choice(bed, period or FIRST_PERIOD, plan)
+
+
+def _offer_beds() -> None:
+    known, problem = guard.in_words(beds)
+    if known is None:
+        blocks.notice("The record cannot be read", [problem], stop=True)
+        return
+    if not 1 <= len(known) <= _OFFERED:
+        return
+    with st.container(horizontal=True):
+        for code in known:
+            st.button(code, key=f"sh-offer-{code}", on_click=_take, args=(code,))
+
+
+def _take(code: str) -> None:
+    st.session_state["sh-bed"] = code

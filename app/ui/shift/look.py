@@ -1,0 +1,77 @@
+"""What the page reads from the record, in one go and from few rows."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from app.records import Standing
+from app.records.shift import BedAccount, LevelState, bed_account, level_state
+from app.ui import ledger
+from vision.errors import InputError
+from vision.output import (
+    Finding,
+    ShiftPlan,
+    WindowTotal,
+    findings,
+    parse_starts,
+    rolling,
+    shift_totals,
+)
+
+#: Plots begin a little before the first thing shown.
+_MARGIN = timedelta(minutes=20)
+
+
+@dataclass(frozen=True)
+class Look:
+    """One bed at one moment."""
+
+    bed: BedAccount
+    now: datetime
+    start: datetime
+    all: tuple[Standing, ...]
+    level: LevelState
+    found: tuple[Finding, ...]
+    six_hours: WindowTotal | None
+    shift: WindowTotal | None
+
+    @property
+    def withdrawn(self) -> tuple[Standing, ...]:
+        """What was taken back: shown, and counted nowhere."""
+        return tuple(s for s in self.all if s.withdrawn)
+
+    @property
+    def empty(self) -> bool:
+        """Nothing of this bed happened in the time shown."""
+        return not self.all
+
+
+def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> Look:
+    """Read one bed.  Raises a RecordError with a sentence where the record cannot be read."""
+    store = ledger.open_store()
+    bed = bed_account(store, code, since=since)
+    account = bed.account
+    every = store.current(code, since=since, withdrawn=True)
+    first = min((s.entry.happened.local for s in every), default=now)
+    totals = shift_totals(account, plan, now)
+    return Look(
+        bed=bed, now=now, all=every,
+        start=max(since or first, first - _MARGIN) if every else since or now - _MARGIN,
+        level=level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes),
+        found=findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom),
+        six_hours=rolling(account)[-1] if account.intervals else None,
+        shift=totals[-1] if totals else None)
+
+
+def beds() -> tuple[str, ...]:
+    """The beds on record."""
+    return ledger.open_store().beds()
+
+
+def plan_of(text: str) -> tuple[ShiftPlan | None, str]:
+    """The ward's shifts from what was typed, or None and the sentence why not."""
+    try:
+        return ShiftPlan(parse_starts(text)), ""
+    except InputError as problem:
+        return None, str(problem)

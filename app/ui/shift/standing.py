@@ -1,0 +1,93 @@
+"""How things stand: what is stale or overdue, questions, the ward's own limits, sums."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.exports.account_text import window
+from app.exports.entry_words import order_text
+from app.records import Moment
+from app.ui import blocks
+from app.ui.recent import age
+from app.ui.shift.look import Look
+from vision.limits import Limits
+from vision.output import Finding, WindowTotal, content_now, is_open
+from vision.output.model import hm
+
+#: The heading of a finding, by the limit it is about.
+_HEADS = {"reading_due_minutes": "The reading is overdue",
+          "chamber_full_ml": "The chamber"}
+
+
+def standing_block(look: Look) -> None:
+    """Draw the block: what needs a person first."""
+    _needs_attention(look)
+    blocks.cards(*_cards(look))
+    _order(look)
+
+
+def _needs_attention(look: Look) -> None:
+    if look.level.stale:
+        blocks.notice("The level check is stale" if look.level.last else "No level check",
+                      [look.level.sentence], stop=True)
+    over = [f for f in look.found if f.verdict == "over"]
+    for heading in dict.fromkeys(_head(f) for f in over):
+        blocks.notice(heading, [f.sentence for f in over if _head(f) == heading], stop=True)
+    questions = look.bed.account.questions
+    if questions:
+        blocks.notice("To be answered (not counted until then, unless said)",
+                      [q.sentence for q in questions], stop=True)
+    rest = [f for f in look.found if f.verdict != "over"]
+    if rest:
+        blocks.notice("Close to your own limit, or on the way to it", [f.sentence for f in rest])
+
+
+def _head(found: Finding) -> str:
+    return _HEADS.get(found.limit, "Over your own limit")
+
+
+def _cards(look: Look) -> list[str]:
+    account, now = look.bed.account, Moment.of(look.now)
+    cards = []
+    if account.readings:
+        last = account.readings[-1]
+        cards.append(blocks.card("Last reading", f"{last.value_ml}", "mL",
+                                 [f"{hm(last.at, look.now)}, {age(Moment.of(last.at), now)}"]))
+    else:
+        cards.append(blocks.card("Last reading", "none", "", ["in the time shown"]))
+    if account.intervals:
+        i = account.intervals[-1]
+        rate = "unknown" if i.ml_per_hour is None or not i.counted else f"{i.ml_per_hour:.1f}"
+        cards.append(blocks.card("Last interval", rate, "mL/h" if rate != "unknown" else "",
+                                 [f"{hm(i.start, look.now)} to {hm(i.end, look.now)}"]))
+    if look.six_hours is not None:
+        cards.append(_total("Six hours", look.six_hours, look))
+    if look.shift is not None and look.shift.covered_hours > 0:
+        cards.append(_total("This shift", look.shift, look))
+    content = content_now(account)
+    if content is not None:
+        cards.append(blocks.card("In the chamber", f"{content[1]}", "mL",
+                                 [f"known at {hm(content[0], look.now)}", _drain(look)]))
+    level = look.level.last
+    if level is not None and not look.level.stale:
+        cards.append(blocks.card("Level check", age(level.happened, now), "",
+                                 [look.level.sentence]))
+    return cards
+
+
+def _total(name: str, w: WindowTotal, look: Look) -> str:
+    return blocks.card(name, f"{w.output_ml:.1f}", "mL", [
+        f"{hm(w.start, look.now)} to {hm(w.end, look.now)}", window(w)])
+
+
+def _drain(look: Look) -> str:
+    state = is_open(look.bed.account.events, look.now)
+    return {True: "drain open, as confirmed", False: "drain closed, as confirmed",
+            None: "drain: open or closed is not on record"}[state]
+
+
+def _order(look: Look) -> None:
+    order = look.bed.order
+    st.write("Order on record: " + (order_text(order) if order else "none."))
+    if look.bed.limits == Limits():
+        st.write("No limits of your ward are on record for this bed, so none is checked.")

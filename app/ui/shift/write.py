@@ -1,0 +1,55 @@
+"""From a form of this page to the record: one function that writes."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import streamlit as st
+
+from app.records import ClockBehindError, ConfirmError, Draft, Entry, confirm
+from app.ui import guard, ledger
+from app.ui.confirm import Signature
+from app.ui.shift.moments import typed_moment
+from app.ui.shift.state import Form
+
+
+def time_field(key: str, label: str = "When, if not now (for example 14:05)") -> None:
+    """A field for the time of a thing that was done earlier."""
+    st.text_input(label, key=key, max_chars=24, autocomplete="off")
+
+
+def clock_box(form: Form, key: str) -> None:
+    """After a doubt about this machine's clock, the person's answer to it."""
+    if form.clock_doubt:
+        st.checkbox("I have checked date and time of this machine: they are right", key=key,
+                    wrap=True)
+
+
+def put_on_record(form: Form, draft: Draft, who: Signature, *, when: str, value: str | None,
+                  note: str, clock_key: str) -> Entry | None:
+    """Confirm and write; None when it was not, and then ``form.missing`` says why."""
+
+    def write() -> Entry:
+        if who.by is None or who.bed is None:
+            raise ConfirmError("Bed code and initials are needed.")
+        try:
+            return ledger.open_store().add(confirm(
+                draft, by=who.by, bed=who.bed, confirmed_value=value, note=note,
+                key=f"shift-{form.key}", happened_at=typed_moment(when, now_here()),
+                identity=who.identity, clock_checked=bool(st.session_state.get(clock_key))))
+        except ClockBehindError:
+            form.clock_doubt = True
+            raise
+
+    if who.problems:
+        form.missing = who.problems
+        return None
+    entry, problem = guard.in_words(write)
+    if entry is None:
+        form.missing = (problem,)
+    return entry
+
+
+def now_here() -> datetime:
+    """The wall clock of this machine."""
+    return datetime.now().astimezone()
