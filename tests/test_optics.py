@@ -235,3 +235,29 @@ def test_index_of_plastics_from_published_dispersion():
     assert constants.refractive_index("polystyrene").value == 1.592
     with pytest.raises(KeyError):
         constants.refractive_index("cheese")
+
+
+# ---------------------------------------------------------------- two makers, one surface
+
+
+@pytest.mark.parametrize("contact_angle_deg", [5.0, 45.0, 82.0])
+def test_the_picture_maker_draws_the_same_surface_by_other_means(contact_angle_deg):
+    """The ray tracer solves the surface on its own grid; neither knows the other."""
+    from vision.scenes.meniscus import meniscus_profile as drawn
+
+    other = drawn(15.0, contact_angle_deg, 2.7)
+    assert other.rim_mm == pytest.approx(
+        optics.meniscus_rise_mm(contact_angle_deg, 15.0, 2.7), rel=5e-3)
+
+
+def test_reader_and_picture_maker_do_not_know_each_other():
+    from pathlib import Path
+
+    import vision
+
+    house = Path(vision.__file__).parent
+    for name in ("optics.py", "meniscus.py", "constants.py"):
+        assert "scenes" not in (house / name).read_text(encoding="utf-8")
+    for path in (house / "scenes").glob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        assert "vision.optics" not in text and "vision.meniscus" not in text, path.name

@@ -1,0 +1,42 @@
+"""Every constant has a unit and a source; published tables say theirs row by row."""
+
+from importlib.resources import files
+
+import pytest
+import scipy.constants
+
+from vision import constants as c
+
+ALL = [v for v in vars(c).values() if isinstance(v, c.Constant)]
+TABLES = sorted(p.name.removesuffix(".csv")
+                for p in (files("vision") / "data" / "tables").iterdir() if p.name.endswith(".csv"))
+
+
+@pytest.mark.parametrize("constant", ALL, ids=lambda v: v.name)
+def test_constant_is_whole(constant):
+    assert constant.unit and len(constant.reference) > 10
+    assert constant.standard_uncertainty is None or constant.standard_uncertainty >= 0
+    assert float(constant) == constant.value
+
+
+def test_exact_constants_are_those_of_codata():
+    assert c.STANDARD_GRAVITY.value == scipy.constants.g
+    # scipy's torr is atm/760, which agrees with the conventional mmHg to 1.5e-7.
+    assert c.MM_HG.value == pytest.approx(scipy.constants.torr, rel=2e-7)
+
+
+@pytest.mark.parametrize("name", TABLES)
+def test_table_names_a_source_in_every_row(name):
+    rows = c.table(name)
+    assert len(rows) >= 3
+    materials = [row["material"] for row in rows]
+    assert len(materials) == len(set(materials))
+    for row in rows:
+        float(row["value"])
+        assert len(row["reference"]) > 8
+
+
+def test_contact_angles_of_clear_plastics_are_nearly_a_right_angle():
+    # Survey table: PMMA 70.9 to polystyrene 87.4 degrees; glass 13.6 (Int J Microbiol 2011).
+    assert 70 < c.contact_angle_deg("PMMA").value < c.contact_angle_deg("polystyrene").value < 90
+    assert c.contact_angle_deg("glass").value == 13.6
