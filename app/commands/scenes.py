@@ -12,13 +12,17 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
         "scenes", help="write ray-traced photos of chambers with their true values",
         description="Write ray-traced photos of chambers with a label file that says what is "
                     "true of each. The same seed gives the same photos.")
-    p.add_argument("--out", required=True, metavar="DIR", help="folder to write into")
-    p.add_argument("--count", type=int, required=True, metavar="N", help="how many photos")
-    p.add_argument("--seed", type=int, required=True, metavar="S", help="a whole number")
+    p.add_argument("--out", metavar="DIR", help="folder to write into (needed)")
+    p.add_argument("--count", type=int, metavar="N", help="how many photos (needed)")
+    p.add_argument("--seed", type=int, metavar="S", help="a whole number (needed)")
     p.add_argument("--scale", metavar="FILE|NAME", help="one scale (default: all shipped ones)")
     p.add_argument("--tier", help="easy, typical, hard, offscale or unreadable (default: mixed)")
-    p.add_argument("--size", default="1800x2400", metavar="WxH", help="pixels (default 1800x2400)")
+    p.add_argument("--size", metavar="WxH", help="pixels (default 1800x2400)")
     p.add_argument("--workers", type=int, default=1, metavar="N", help="processes at work")
+    p.add_argument("--lesson", action="store_true",
+                   help="a class set instead: numbered pictures, worksheet, sealed answers")
+    p.add_argument("--open", metavar="SEALED",
+                   help="check the seal of a class set's answers and print them as labels")
     p.set_defaults(run=run)
 
 
@@ -27,8 +31,17 @@ def run(args: argparse.Namespace) -> int:
     from vision.errors import InputError
     from vision.scenes.dataset import write_scenes
 
+    if args.open is not None:
+        from app.exports.lesson_set import open_sealed
+
+        sys.stdout.write(open_sealed(args.open))
+        return 0
+    missing = [o for o in ("out", "count", "seed") if getattr(args, o) is None]
+    if missing:
+        raise InputError(f"Give --{' and --'.join(missing)}; 'countersight scenes --help' shows "
+                         "how.")
     try:
-        width, height = (int(part) for part in args.size.lower().split("x"))
+        width, height = (int(part) for part in (args.size or "1800x2400").lower().split("x"))
     except ValueError:
         raise InputError("The size must be written like 1800x2400.") from None
     if args.seed < 0:
@@ -38,6 +51,14 @@ def run(args: argparse.Namespace) -> int:
         if done % 10 == 0 or done == count:
             print(f"{done} of {count}", file=sys.stderr)
 
+    if args.lesson:
+        from app.exports.lesson_set import write_lesson_set
+
+        if args.scale or args.tier or args.size:
+            raise InputError("A class set has chambers and a size of its own: leave out --scale, "
+                             "--tier and --size.")
+        print(write_lesson_set(args.out, args.count, args.seed, tell))
+        return 0
     labels = write_scenes(args.out, args.count, args.seed, args.scale, args.tier,
                           (width, height), args.workers, tell)
     print(labels)

@@ -9,6 +9,7 @@ from app.ui.lesson.controls import choice
 from app.ui.lesson.level import LEVEL, move_things
 from app.ui.lesson.rounds import round_view
 from app.ui.lesson.state import LessonState
+from app.ui.lesson.wide import use_width
 
 TITLE = "Level lesson"
 ORDER = 61
@@ -19,6 +20,7 @@ MOVE, ROUND = "Move things", "Round of ten"
 def page() -> None:
     """Draw the page."""
     state: LessonState = st.session_state.setdefault(_STATE, LessonState())
+    use_width()
     blocks.title(TITLE, "Move pole, bed and patient and see the threshold move. For teaching; "
                         "nothing goes on record.")
     if choice(state, "What to do", "ll-mode", (MOVE, ROUND)) == MOVE:

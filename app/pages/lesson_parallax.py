@@ -9,6 +9,7 @@ from app.ui.lesson.controls import choice
 from app.ui.lesson.parallax import PARALLAX, look_around
 from app.ui.lesson.rounds import round_view
 from app.ui.lesson.state import LessonState
+from app.ui.lesson.wide import use_width
 
 TITLE = "Parallax lesson"
 ORDER = 60
@@ -19,6 +20,7 @@ LOOK, ROUND = "Look around", "Round of ten"
 def page() -> None:
     """Draw the page."""
     state: LessonState = st.session_state.setdefault(_STATE, LessonState())
+    use_width()
     blocks.title(TITLE, "Move the eye and see the reading move. For teaching; nothing goes on "
                         "record.")
     if choice(state, "What to do", "le-mode", (LOOK, ROUND)) == LOOK:

@@ -88,11 +88,17 @@ def _cards(view: BedView, now: Threshold) -> None:
     error = now.value_cm_h2o - now.setting_cm_h2o
     blocks.cards(
         blocks.card("Opens at", number_text(in_unit(now.value_cm_h2o, view.unit)), unit,
-                    [f"{both_units(now.value_cm_h2o)}, at the landmark"]),
+                    [f"= {_other_unit(now.value_cm_h2o, view.unit)}, at the landmark"]),
         blocks.card("Off by", _signed(in_unit(error, view.unit)), unit,
                     [f"the system hangs {_offset_words(now.offset_cm)}",
                      f"landmark {_signed(view.landmark_rise_cm)} cm, "
-                     f"pole {_signed(view.pole_cm)} cm"], "difference"))
+                     f"pole {_signed(view.pole_cm)} cm"]))
+
+
+def _other_unit(value_cm_h2o: float, unit: str) -> str:
+    """A pressure in the unit that the panel does not use."""
+    other = next(code for code in UNITS.values() if code != unit)
+    return f"{number_text(in_unit(value_cm_h2o, other))} {WORDS[other]}"
 
 
 def _offset_words(offset_cm: float) -> str:
@@ -157,7 +163,7 @@ def _holding(state: LessonState, view: BedView, now: Threshold) -> None:
         blocks.table(
             ("Pole, cm", "Head, degrees", "Slid, cm", "Bed, cm", "Offset, cm", "Opens at"),
             [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", f"{r[3]:+g}", _signed(r[4]),
-              both_units(r[6])) for r in state.held], numbers=range(6))
+              both_units(r[6])) for r in state.held])
 
 
 def _signed(value: float) -> str:
@@ -182,8 +188,8 @@ def _show(state: LessonState, task: LevelTask) -> None:
     _side(task.view, now, f"opens at {both_units(now.value_cm_h2o)}",
           f"Side view to scale, as it hangs now. {now.sentence}")
     blocks.notice("The sum", [
-        f"offset = pole {_signed(task.view.pole_cm)} cm \N{MINUS SIGN} landmark "
-        f"{_signed(task.view.landmark_rise_cm)} cm = {_signed(now.offset_cm)} cm",
+        f"offset = pole ({_signed(task.view.pole_cm)}) \N{MINUS SIGN} landmark "
+        f"({_signed(task.view.landmark_rise_cm)}) = {_signed(now.offset_cm)} cm",
         f"setting {both_units(now.setting_cm_h2o)}, with that offset: "
         f"{both_units(now.value_cm_h2o)}"])
 
@@ -191,7 +197,7 @@ def _show(state: LessonState, task: LevelTask) -> None:
 LEVEL = Lesson(
     key="lv", causes=LEVEL_CAUSES, plan=level_tasks, judge=judge_level, ask=_ask, show=_show,
     label=lambda task: f"At which pressure does it open at the landmark, {WORDS[task.view.unit]}?",
-    unit=lambda task: WORDS[task.view.unit], bounds=(-150.0, 150.0), measure="units of the panel",
+    unit=lambda task: WORDS[task.view.unit], bounds=(-150.0, 150.0), measure="units",
     lead="Ten bedsides. Say at which pressure the drain opens, to half a unit; then see the sum, "
          "and which of five errors caught you. 1 cm of fluid is 1 cmH2O or 0.74 mmHg. Nothing is "
          "kept when you leave.")

@@ -34,13 +34,19 @@ _WATERS = ("pink", "straw", "clear", "red")
 def look_around(state: LessonState) -> None:
     """Sliders, the picture from that eye, the sight line, the numbers and the plot."""
     left, right = st.columns(2, gap="medium")
-    with right:
-        view, fluid = _sliders(state)
-    seen = eye_reading(view)
     with left:
-        st.image(eye_picture(state, view, fluid), width="stretch",
-                 alt="The chamber, traced from where the eye stands")
+        # Above the picture: there both are on the screen, on a telephone and a projector.
+        height = slider(state, "Eye above (+) or below (\N{MINUS SIGN}) the level, cm",
+                        "le-height", -_REACH_CM, _REACH_CM, 10, 0.5)
+        picture = st.container()
+    with right:
+        numbers = st.container()
+        view, fluid = _sliders(state, height)
+    seen = eye_reading(view)
+    with numbers:
         _cards(seen)
+    picture.image(eye_picture(state, view, fluid), width="stretch",
+                  alt="The chamber, traced from where the eye stands")
     left, right = st.columns(2, gap="medium")
     with left:
         drawn = sight_drawing(view)
@@ -50,9 +56,7 @@ def look_around(state: LessonState) -> None:
     _holding(state, view, seen)
 
 
-def _sliders(state: LessonState) -> tuple[EyeView, str]:
-    height = slider(state, "Eye above (+) or below (\N{MINUS SIGN}) the level, cm", "le-height",
-                    -_REACH_CM, _REACH_CM, 10, 0.5)
+def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
     distance = slider(state, "Distance of the eye, cm", "le-distance", 25, 80, 35, 1)
     bore = slider(state, "Bore of the chamber, mm", "le-bore", BORE_BOUNDS_MM[0],
                   BORE_BOUNDS_MM[1], 30, 2)
@@ -118,15 +122,15 @@ def _holding(state: LessonState, view: EyeView, seen: EyeReading) -> None:
             ("Eye, cm", "Away, cm", "Bore, mm", "Reads, mL", "True, mL", "Error, mL", "Divisions"),
             [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", show_number(r[3], r[7]),
               show_number(r[4], r[7]), show_number(r[5], r[7], signed=True),
-              show_number(r[6], 1.0, signed=True)) for r in state.held], numbers=range(7))
+              show_number(r[6], 1.0, signed=True)) for r in state.held])
 
 
 # ------------------------------------------------------------------ the round
 def _ask(state: LessonState, task: ChamberTask) -> None:
     # The frame is moved by up to 6 mm, so that its middle does not give the level away.
     framing = (task.look % 121) / 10.0 - 6.0
-    st.image(eye_picture(state, task.view, task.fluid, task.look, framing), width="stretch",
-             alt="The chamber to be read")
+    st.image(eye_picture(state, task.view, task.fluid, task.look, framing, fine=True),
+             width="stretch", alt="The chamber to be read")
 
 
 def _show(state: LessonState, task: ChamberTask) -> None:

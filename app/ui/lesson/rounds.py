@@ -141,7 +141,7 @@ def score_view(state: LessonState, lesson: Lesson) -> None:
     blocks.table(("Cause", "Tasks laid out for it", "Answers caught", "Bias there"),
                  [(line.cause, str(line.tasks), str(line.caught),
                    "\N{EN DASH}" if line.bias is None else _signed(line.bias))
-                  for line in result.by_cause], numbers=(1, 2, 3))
+                  for line in result.by_cause])
 
 
 def _signed(value: float) -> str:

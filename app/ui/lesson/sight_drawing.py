@@ -17,7 +17,7 @@ from vision.pressure_units import number_text
 
 _UNIT = 4.0  # drawing units in a mm
 _TEXT = 14.0
-_EYE_SIDE_MM = 62.0
+_EYE_SIDE_MM = 54.0
 _BACK_MM = 20.0
 _CAPTION = 52.0
 
@@ -134,15 +134,15 @@ def _level(seen: EyeReading, x0: float, y0: float, width: float, outer: float) -
 
 
 def _eye(seen: EyeReading, view: EyeView, y0: float, half: float) -> str:
-    """Which way the eye is, and the reading it takes."""
-    low = seen.shift_mm >= 0
-    y = 2 * half * _UNIT - 14 if low else 22
-    sight = f"eye {view.distance_mm / 10:g} cm away, "
+    """Where the eye is and the reading it takes, on the side that the line leaves free."""
     height = view.eye_height_mm / 10
-    sight += "at the level" if height == 0 else (
+    where = "at the level" if height == 0 else (
         f"{abs(height):g} cm {'above' if height > 0 else 'below'}")
-    return (_words(12, y, sight) + _words(12, y - 19 if low else y + 19,
-                                          f"reads {_value(seen.naive_value, seen)}", 650))
+    lines = ((f"reads {_value(seen.naive_value, seen)}", 650), (f"eye {where},", 400),
+             (f"{view.distance_mm / 10:g} cm away", 400))
+    top = 2 * half * _UNIT - 52 if seen.shift_mm >= 0 else 22.0
+    return "".join(_words(12, top + 19 * i, text, weight)
+                   for i, (text, weight) in enumerate(lines))
 
 
 def _words(x: float, y: float, text: str, weight: int = 400, anchor: str = "start") -> str:
