@@ -1,0 +1,117 @@
+"""Ladders drawn for the tests: plain strokes on paper, and a printed tube before a camera.
+
+Written apart from the reader: strokes are drawn by supersampling, the camera is
+OpenCV's ``projectPoints`` and a rotation by SciPy, so that a common slip of
+geometry cannot hide.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+from scipy.spatial.transform import Rotation
+
+from vision.scale import Scale, parse_scale
+
+FINE = 8
+
+
+def paper(height: int = 600, width: int = 300, level: float = 200.0) -> np.ndarray:
+    """A blank (H, W) float32 picture."""
+    return np.full((height, width), level, np.float32)
+
+
+def stroke(picture: np.ndarray, x0: float, x1: float, y: float, *, thick: float = 2.4,
+           slope: float = 0.0, ink: float = 50.0) -> None:
+    """Draw one stroke in place: from x0 to x1, centred on y in its middle, sub-pixel exact.
+
+    Pixel centres lie at whole numbers; a pixel's cover is the share of FINE x FINE
+    points in it that lie on the stroke.
+    """
+    reach = thick + abs(slope) * (x1 - x0) + 2
+    rows = np.arange(max(int(y - reach), 0), min(int(y + reach) + 2, picture.shape[0]))
+    columns = np.arange(max(int(x0) - 1, 0), min(int(x1) + 3, picture.shape[1]))
+    fine = (np.arange(FINE) + 0.5) / FINE - 0.5
+    yy = (rows[:, None] + fine).reshape(-1, 1)
+    xx = (columns[:, None] + fine).reshape(1, -1)
+    middle = y + slope * (xx - (x0 + x1) / 2)
+    on = (np.abs(yy - middle) <= thick / 2) & (xx >= x0) & (xx <= x1)
+    cover = on.reshape(len(rows), FINE, len(columns), FINE).mean(axis=(1, 3))
+    part = picture[rows[0]:rows[-1] + 1, columns[0]:columns[-1] + 1]
+    part += (ink - part) * cover.astype(np.float32)
+
+
+def even_scale(count: int = 31, long_every: int = 5, label_every: int = 10, step_mm: float = 1.5
+               ) -> Scale:
+    """A scale of ``count`` even marks; value 0 at height 0."""
+    top = count - 1
+    return parse_scale({
+        "name": "drawn", "unit": "mL", "inner_diameter_mm": 30.0, "wall_mm": 1.5, "capacity": top,
+        "height_mm": [[0, 0.0], [top, top * step_mm]],
+        "marks": [{"from": 0, "to": top, "step": 1, "length": "short"},
+                  {"from": 0, "to": top, "step": long_every, "length": "long"},
+                  {"from": 0, "to": top, "step": label_every, "length": "long", "label": True}],
+    })
+
+
+def projective(z: np.ndarray, top: float, bottom: float, z_top: float, bend: float) -> np.ndarray:
+    """Places t(z) = (a z + b) / (1 + bend z) with t(0) = bottom and t(z_top) = top."""
+    a = (top * (1 + bend * z_top) - bottom) / z_top
+    return (a * np.asarray(z, float) + bottom) / (1 + bend * np.asarray(z, float))
+
+
+def draw_ladder(
+    picture: np.ndarray, scale: Scale, place: Callable[[np.ndarray], np.ndarray], *,
+    x: float = 150.0, short_px: float = 26.0, long_px: float = 46.0,
+    hidden: Iterable[int] = (), slope: float = 0.0,
+) -> np.ndarray:
+    """Draw a scale's marks (left aligned at ``x``); returns the (M,) places of all of them."""
+    t = place(np.array([m.height_mm for m in scale.marks]))
+    skip = set(hidden)
+    for i, (mark, y) in enumerate(zip(scale.marks, t, strict=True)):
+        if i not in skip:
+            stroke(picture, x, x + (long_px if mark.length == "long" else short_px), float(y),
+                   slope=slope)
+    return t
+
+
+@dataclass(frozen=True)
+class PinholeCamera:
+    """A camera for ``cv2.projectPoints``: world to camera, then a 3 x 3 matrix."""
+
+    rotation: np.ndarray
+    centre_mm: np.ndarray
+    matrix: np.ndarray
+
+    def project(self, points_mm: np.ndarray) -> np.ndarray:
+        """(N, 2) pixels of (N, 3) points."""
+        rvec = cv2.Rodrigues(self.rotation)[0]
+        tvec = -self.rotation @ self.centre_mm
+        found, _ = cv2.projectPoints(np.asarray(points_mm, float).reshape(-1, 1, 3), rvec, tvec,
+                                     self.matrix, None)
+        return np.asarray(found).reshape(-1, 2)
+
+
+def camera_towards(elevation_deg: float, distance_mm: float, target_mm: Sequence[float], *,
+                   roll_deg: float = 0.0, aim_deg: Sequence[float] = (0.0, 0.0),
+                   focal_px: float = 1500.0, size: tuple[int, int] = (900, 1200)) -> PinholeCamera:
+    """A camera in the plane X = 0 before a target on the axis, looking at it from
+    ``elevation_deg`` above; ``aim_deg`` turns it away to the right and upwards."""
+    el = np.radians(elevation_deg)
+    centre = np.asarray(target_mm, float) + distance_mm * np.array([0, -np.cos(el), np.sin(el)])
+    # camera axes at rest: x right, y down (-Z), z forward (+Y)
+    rest = np.array([[1.0, 0, 0], [0, 0, -1.0], [0, 1.0, 0]])
+    turn = Rotation.from_euler("yxz", [-aim_deg[0], elevation_deg - aim_deg[1], roll_deg],
+                               degrees=True)
+    width, height = size
+    k = np.array([[focal_px, 0, (width - 1) / 2], [0, focal_px, (height - 1) / 2], [0, 0, 1.0]])
+    return PinholeCamera(turn.as_matrix() @ rest, centre, k)
+
+
+def wall_point(azimuth_rad: np.ndarray, height_mm: np.ndarray, radius_mm: float) -> np.ndarray:
+    """(N, 3) points of a wall; azimuth 0 faces the camera, positive to the right."""
+    a, h = np.broadcast_arrays(np.asarray(azimuth_rad, float), np.asarray(height_mm, float))
+    return np.stack([radius_mm * np.sin(a).ravel(), -radius_mm * np.cos(a).ravel(), h.ravel()], 1)
