@@ -29,7 +29,8 @@ class NumeralCheck:
     "disagree" (they speak against every numbering that the marks allow) or
     "unread".  ``readable`` counts the labels that could be read;
     ``count_complete`` says that both ends of the scale were seen, ``strangers``
-    how many marks too many there are."""
+    how many marks too many there are; ``side`` is -1 or 1, where the numerals
+    are printed (0: not known)."""
 
     verdict: Literal["agree", "other", "disagree", "unread"]
     shift: int
@@ -38,25 +39,27 @@ class NumeralCheck:
     count_complete: bool
     strangers: int
     sentence: str
+    side: int = 0
 
 
 def check_numerals(ladder: Ladder) -> NumeralCheck:
     """Read all labels and weigh them against the marks."""
     complete, strangers = _count(ladder)
-    best: tuple[float, NumeralEvidence, list[int]] | None = None
+    best: tuple[float, NumeralEvidence, list[int], int] | None = None
     texts = sorted({m.text for m in ladder.scale.marks if m.label})
-    sides = [found for found in (label_patches(ladder, side) for side in (-1, 1)) if found[0]]
+    sides = [(*found, side) for found, side in (
+        (label_patches(ladder, side), side) for side in (-1, 1)) if found[0]]
     # the side with more upright edges first; the other only if that one says little
-    for marks, patches in sorted(sides, key=lambda found: -_upright_edges(found[1])):
+    for marks, patches, side in sorted(sides, key=lambda found: -_upright_edges(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
         legible = sum(1.0 - p.unreadable for p in evidence.patches)
         if best is None or legible > best[0]:
-            best = (legible, evidence, marks)
+            best = (legible, evidence, marks, side)
         if legible > 0.5 * len(marks):
             break
     if best is None:
         return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
-    _, evidence, marks = best
+    _, evidence, marks, side = best
     readable = sum(p.unreadable < 0.5 for p in evidence.patches)
     run = main_run(ladder.scale)
     found = settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
@@ -65,19 +68,21 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     now = [_text(ladder, run, i, 0) for i in marks]
     if found.verdict == "settled":
         if found.best == 0:
-            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "")
+            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
+                                side)
         if not complete:
             # The numerals are sure, and part of the scale was not seen: number the
             # marks their way and look again whether both then agree.
             return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
-                                strangers, "")
+                                strangers, "", side)
     doubting, agreeing = len(evidence.doubting(now)), len(evidence.agreeing(now))
     if doubting >= 2 and doubting > agreeing:
         return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
                             "The printed numbers do not fit the marks of the chosen scale "
                             f"(read: {read}). Check that the right scale is chosen, or tap one "
-                            "mark and type its value.")
-    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "")
+                            "mark and type its value.", side)
+    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
+                        side if readable else 0)
 
 
 def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:

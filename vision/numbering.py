@@ -110,7 +110,9 @@ def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np
     d = np.where(np.isfinite(depth[:, core]), depth[:, core], 0.0)
     strength = np.median(d, axis=1)
     quiet = np.nanmedian(noise[:, core]) if core.any() else 1.0
-    in_place = np.nanmedian(np.abs(offset[:, core]), axis=1) < 0.2 * gap
+    # where nothing was sampled (outside the photo) nothing is in place
+    away = np.where(np.isfinite(offset[:, core]), np.abs(offset[:, core]), np.inf)
+    in_place = np.median(away, axis=1) < 0.2 * gap
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 

@@ -86,7 +86,7 @@ def _veil(canvas: np.ndarray, reading: VolumeReading, place: object) -> None:
 
 
 _STYLE: dict[str, tuple[tuple[int, int, int], float]] = {
-    "mark-short": (_MARK, 1.0), "mark-long": (_MARK, 1.6), "mark-hidden": (_HIDDEN, 1.0),
+    "mark-short": (_MARK, 0.7), "mark-long": (_MARK, 1.2), "mark-hidden": (_HIDDEN, 1.0),
     "rim-front": (_RIM, 1.6), "candidate": (_CANDIDATE, 1.6), "reading": (_READING, 2.6),
 }
 
@@ -119,9 +119,9 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
         p = place(t.points_px)  # type: ignore[operator]
         if not len(p) or not np.isfinite(p).all():
             continue
-        if t.role in ("mark-long", "mark-hidden") and t.text:
-            right = p[np.argmax(p[:, 0])]
-            _tag(draw, (right[0] + 6, right[1]), t.text, small, _PAPER, (0, 96, 104))
+        if t.role == "numeral":
+            _tag(draw, (p[-1][0], p[-1][1]), t.text, small, _PAPER, (0, 96, 104),
+                 anchor="rm" if p[-1][0] < p[0][0] else "lm")
     rows: list[tuple[float, str, tuple[int, int, int]]] = []
     for t in reading.traces:
         if not len(t.points_px) or t.role not in ("rim-front", "reading", "candidate"):
@@ -145,11 +145,11 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
 
 def _tag(draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str,
          font: ImageFont.FreeTypeFont | ImageFont.ImageFont, fill: tuple[int, int, int],
-         back: tuple[int, int, int]) -> None:
-    """Words on a plate, the left middle of the words at ``at``."""
-    x0, y0, x1, y1 = draw.textbbox(at, text, font=font, anchor="lm")
+         back: tuple[int, int, int], anchor: str = "lm") -> None:
+    """Words on a plate, their left (or right) middle at ``at``."""
+    x0, y0, x1, y1 = draw.textbbox(at, text, font=font, anchor=anchor)
     draw.rounded_rectangle((x0 - 4, y0 - 3, x1 + 4, y1 + 3), radius=4, fill=back)
-    draw.text(at, text, font=font, fill=fill, anchor="lm")
+    draw.text(at, text, font=font, fill=fill, anchor=anchor)
 
 
 def _banner(draw: ImageDraw.ImageDraw, image: Image.Image, reading: VolumeReading,

@@ -22,15 +22,20 @@ def _arc(ladder: Ladder, height_mm: float, lo: float, hi: float, factor: int,
     return _full(ladder.pose.project(ladder.pose.on_wall(azimuth, z)), factor)
 
 
-def ladder_traces(ladder: Ladder, factor: int) -> list[Trace]:
-    """Every mark: found ones by kind, the others as hidden."""
+def ladder_traces(ladder: Ladder, factor: int, numerals_side: int = 0) -> list[Trace]:
+    """Every mark (found ones by kind, the others as hidden), and the value of each
+    labelled one, placed across from the printed numerals (``numerals_side`` -1 or 1)."""
     out: list[Trace] = []
+    gap = 2.2 / ladder.pose.radius_mm
     for mark, seen in zip(ladder.scale.marks, ladder.seen, strict=True):
         zone = ladder.long_rad if mark.length == "long" else ladder.core_rad
         role: TraceRole = "mark-hidden" if not seen else (
             "mark-long" if mark.length == "long" else "mark-short")
-        out.append(Trace(role, _arc(ladder, mark.height_mm, *zone, factor),
-                         mark.text if mark.label else ""))
+        out.append(Trace(role, _arc(ladder, mark.height_mm, *zone, factor)))
+        if mark.label:
+            start, step = (zone[1], gap) if numerals_side < 0 else (zone[0], -gap)
+            at = _arc(ladder, mark.height_mm, start, start + step, factor)
+            out.append(Trace("numeral", at[[0, -1]], mark.text))
     return out
 
 

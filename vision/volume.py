@@ -88,6 +88,7 @@ class _Reader:
         self.division = float(min(np.diff([m.value for m in scale.marks])))
         self.traces: list[Trace] = []
         self.rgb, self.factor = photo.working_rgb, photo.working_scale
+        self.side = 0
 
     def read(self) -> VolumeReading:
         ladder = self._ladder()
@@ -99,7 +100,7 @@ class _Reader:
             return self._no_chamber()
         quality = self._quality(ladder)
         ladder, refused = self._numbering(ladder)
-        self.traces = ladder_traces(ladder, self.factor) + self.traces
+        self.traces = ladder_traces(ladder, self.factor, self.side) + self.traces
         if refused:
             return self._result("refused", question=self.question)
         return self._surface(ladder, quality)
@@ -165,6 +166,7 @@ class _Reader:
             self.notes.add("number-given")
             return ladder, False
         check = check_numerals(ladder)
+        self.side = check.side
         if check.verdict == "other":
             again = self._ladder(renumbered(ladder, check.shift))
             if again is not None:
