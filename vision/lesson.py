@@ -35,6 +35,7 @@ WALL_MM = 1.5
 WALL_INDEX = 1.54
 _LADDER_MM = 85.0
 _CLOSEST_MARKS_MM = 1.25
+_STEPS = 16
 _BOUNDS = {"eye height": (-1000.0, 1000.0, "mm"), "distance": (100.0, 3000.0, "mm"),
            "contact angle": (0.0, 120.0, "degrees"), "lean": (-10.0, 10.0, "degrees")}
 
@@ -43,7 +44,7 @@ def lesson_scale(bore_mm: float) -> Scale:
     """The printed scale of a teaching chamber of this bore: our own, a plain cylinder.
 
     One division is 0.5, 1, 2 or 5 mL, the smallest that leaves 1.25 mm between marks;
-    a number stands at every tenth mark (every fifth where a division is 1 or 2 mL).
+    a number stands at every 5 mL, or at every fifth mark where a division is more than 1 mL.
     """
     if not (math.isfinite(bore_mm) and BORE_BOUNDS_MM[0] <= bore_mm <= BORE_BOUNDS_MM[1]):
         low, high = BORE_BOUNDS_MM
@@ -201,18 +202,17 @@ def _bend(view: EyeView, front: Any, height: Any, depth_mm: float, medium: Mediu
           ) -> tuple[Any, Any, Any]:
     """The line from an eye to a point ``depth_mm`` behind the wall's inner face.
 
-    ``height`` is the eye's over that point.  Bisection: what the line climbs grows
-    with its elevation.
+    ``height`` is the eye's over that point.  Newton's steps in the slope of the line,
+    with the slope near the normal: each leaves less than a fifth of the error.
     """
     inside = 1.0 if medium == "air" else view.liquid_index
     free = front - view.scale.outer_radius_mm
-    low, high = np.full(np.shape(height), -89.0), np.full(np.shape(height), 89.0)
-    for _ in range(60):
-        middle = (low + high) / 2
-        wall, behind = _climbs(view, middle, depth_mm, inside)
-        under = free * np.tan(np.radians(middle)) + wall + behind < height
-        low, high = np.where(under, middle, low), np.where(under, high, middle)
-    elevation = (low + high) / 2
+    steepness = free + view.wall_mm / view.wall_index + depth_mm / inside
+    slope = np.asarray(height / steepness, dtype=float)
+    for _ in range(_STEPS):
+        wall, behind = _climbs(view, np.degrees(np.arctan(slope)), depth_mm, inside)
+        slope = slope + (height - free * slope - wall - behind) / steepness
+    elevation = np.degrees(np.arctan(slope))
     return elevation, *_climbs(view, elevation, depth_mm, inside)
 
 

@@ -212,7 +212,8 @@ def answers_pdf(tasks: Sequence[ChamberTask], bedsides: Sequence[LevelTask], cod
         sheet.text(_MARGIN + 22, y, f"opens at {number_text(task.truth)} "
                    f"{WORDS[task.view.unit]}", 11, bold=True)
         y = sheet.paragraph(
-            _MARGIN + 22, y + 5.5, f"{both_units(now.value_cm_h2o)}. Pole {number_text(task.view.pole_cm)} cm, landmark "
+            _MARGIN + 22, y + 5.5, f"{both_units(now.value_cm_h2o)}. Pole "
+            f"{number_text(task.view.pole_cm)} cm, landmark "
             f"{number_text(task.view.landmark_rise_cm)} cm, offset "
             f"{number_text(now.offset_cm)} cm. {now.effect}", _WIDTH - 2 * _MARGIN - 22, 8) + 1.5
         y = _wrong_lines(sheet, _MARGIN + 22, y, wrong_thresholds(task.view), task.trap,
