@@ -56,7 +56,7 @@ class Page:
         return self.at.session_state["chamber_state"].key
 
     @property
-    def state(self) -> object:
+    def state(self):  # type: ignore[no-untyped-def]
         return self.at.session_state["chamber_state"]
 
     def text(self) -> str:
@@ -86,8 +86,12 @@ class Page:
         self.at.button(key=f"{name}-{self.key}").click()
         return self.run()
 
+    def field(self, name: str):  # type: ignore[no-untyped-def]
+        turn = f"-{self.state.value.turn}" if name == "value" else ""
+        return self.at.text_input(key=f"{name}-{self.key}{turn}")
+
     def type(self, name: str, text: str) -> Page:
-        self.at.text_input(key=f"{name}-{self.key}").input(text)
+        self.field(name).input(text)
         return self.run()
 
     def scale(self, name: str = "quay-60") -> Page:

@@ -222,9 +222,40 @@ def test_what_is_typed_last_counts_even_when_the_button_is_pressed_at_once(reade
     page.press("commit")
     page.answer()
     for field, text in (("value", "31,6"), ("bed", "QUAY-3"), ("by", "M.K.")):
-        page.at.text_input(key=f"{field}-{page.key}").input(text)
+        page.field(field).input(text)
     page.press("confirm")
     assert entries(store)[0].confirmed_value == Decimal("31.6")
+
+
+def test_a_press_that_overtakes_the_screen_confirms_what_was_dragged(reader, store):
+    """The browser sends the field's old text along when it has not yet shown the new one."""
+    page = Page().to_the_reading(PHOTO).press("tools").answer().sign()
+    old_field = page.field("value")
+    page.at.slider[0].set_value(31.9)
+    page.at.run()
+    old_field.input("31.7")
+    page.press("confirm")
+    assert entries(store)[0].confirmed_value == Decimal("31.9")
+
+
+def test_typing_after_dragging_and_dragging_after_typing_both_count(reader, store):
+    page = Page().to_the_reading(PHOTO).press("tools")
+    page.at.slider[0].set_value(31.9)
+    page.run().type("value", "30,2")
+    assert page.at.slider[0].value == pytest.approx(30.2)
+    page.at.slider[0].set_value(30.4)
+    page.run()
+    assert page.field("value").value == "30.4"
+    page.at.slider[0].set_value(30.6)
+    page.run()
+    assert page.field("value").value == "30.6"
+    page.press("mine").answer().sign().press("confirm")
+    assert entries(store)[0].confirmed_value == Decimal("31.5")
+
+
+def test_another_scale_empties_the_value_to_confirm(reader):
+    page = Page().to_the_reading(PHOTO).press("tools").scale("slate-50")
+    assert page.field("value").value == ""
 
 
 def test_a_double_tap_is_one_entry(reader, store):
@@ -257,7 +288,7 @@ def test_dragging_changes_the_value_to_confirm(reader, store):
     assert slider.min == pytest.approx(29.7) and slider.max == pytest.approx(33.7)
     slider.set_value(31.9)
     page.run()
-    assert page.at.text_input(key=f"value-{page.key}").value == "31.9"
+    assert page.field("value").value == "31.9"
     page.answer().sign().press("confirm")
     assert entries(store)[0].confirmed_value == Decimal("31.9")
 

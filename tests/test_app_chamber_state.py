@@ -21,13 +21,15 @@ def read_state():
     state.commit_own("23.5")
     state.answer(near=(3.0, 4.0))
     state.reading = VolumeReading("read", "mL", 1.0, "quay-60", value=23.4)
-    state.chosen, state.far_accepted, state.missing = "23.4", "23.4", ("something",)
+    state.value.set("23.4")
+    state.far_accepted, state.missing = "23.4", ("something",)
     return state
 
 
 def belongs_to_photo(state):
     return (state.photo, state.own, state.skipped, state.near, state.number, state.reading,
-            state.reading_problem, state.chosen, state.far_accepted, state.missing, state.copies)
+            state.reading_problem, state.value.text, state.far_accepted, state.missing,
+            state.copies)
 
 
 EMPTY = belongs_to_photo(ChamberState())
@@ -78,7 +80,7 @@ def test_ones_own_reading_stands_once_the_tool_may_have_spoken(read_state):
 
 def test_another_scale_voids_the_reading_and_keeps_ones_own(read_state):
     read_state.choose_scale(load_scale("slate-50"))
-    assert read_state.reading is None and read_state.chosen == ""
+    assert read_state.reading is None and read_state.value.text == ""
     assert read_state.own == "23.5"
 
 

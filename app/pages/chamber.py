@@ -43,6 +43,7 @@ def _photo_in_hand(state: ChamberState) -> str:
             steps.let_go(state)
         return ""
     result.ask_the_tool(state)
+    read = state.reading is not None and state.reading.value is not None
     result.value_cards(state)
     left, right = st.columns(2, gap="medium")
     with left:
@@ -51,9 +52,13 @@ def _photo_in_hand(state: ChamberState) -> str:
         result.pictures(state)
         result.explanation(state)
         steps.other_scale(state)
-        steps.let_go(state)
+        if not read:
+            steps.let_go(state)
     with right:
-        return confirm_step(state)
+        bed = confirm_step(state)
+        if read:
+            steps.let_go(state)  # last, so that no thumb meets it on the way to the button
+    return bed
 
 
 def _standing(state: ChamberState) -> str:

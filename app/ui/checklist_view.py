@@ -34,8 +34,7 @@ def checklist_block(checklist: Checklist, key: str) -> None:
 
 
 def _lists() -> dict[str, Checklist]:
-    folder = ledger.picture_folder()
-    return ward_checklists(None if folder is None else folder.parent)
+    return ward_checklists(ledger.data_folder())
 
 
 @st.fragment(run_every=1.0)

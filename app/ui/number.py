@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import streamlit as st
 
@@ -67,6 +68,7 @@ def decimal_field(
     help: str | None = None,
     placeholder: str | None = None,
     on_change: Callable[..., None] | None = None,
+    args: tuple[Any, ...] = (),
 ) -> TypedNumber:
     """A field for one number, with the telephone's number keys.
 
@@ -75,7 +77,8 @@ def decimal_field(
     """
     with st.container(key=f"num-{key}"):
         text = st.text_input(label, key=key, help=help, placeholder=placeholder,
-                             max_chars=16, autocomplete="off", on_change=on_change)
+                             max_chars=16, autocomplete="off", on_change=on_change,
+                             args=args)
         typed = within(parse_decimal(text or "", unit), lowest, highest, unit)
         if typed.problem:
             st.error(typed.problem)

@@ -1,4 +1,4 @@
-"""The last step: take over, type or drag the value, state the four things, confirm."""
+"""The last step: choose the value, state the four things, confirm."""
 
 from __future__ import annotations
 
@@ -8,10 +8,10 @@ from app.records import Attestations, ClockBehindError, Entry
 from app.ui import blocks, guard
 from app.ui.chamber import record
 from app.ui.chamber.state import ChamberState, Recorded
-from app.ui.chamber.steps import typed_value, value_bounds
+from app.ui.chamber.steps import typed_value
+from app.ui.chamber.value import value_fields, value_now
 from app.ui.confirm import Signature, confirm_block
 from app.ui.demo import DEMO_BED
-from app.ui.number import decimal_field, decimals_for, show_number
 
 STATEMENTS = {
     "outlet_closed": "The outlet was closed while the fluid was collecting",
@@ -24,8 +24,8 @@ STATEMENTS = {
 FAR_DIVISIONS = 1.0
 
 
-def confirm_step(state: ChamberState) -> str:
-    """Draw the step; returns the bed code typed so far."""
+def confirm_step(state: ChamberState, bed: str = "") -> str:
+    """Draw the step; returns the bed code typed so far.  A given ``bed`` is not asked for."""
     scale = state.scale
     if scale is None:
         return ""
@@ -34,7 +34,7 @@ def confirm_step(state: ChamberState) -> str:
     st.write("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
         st.write(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
-    _value(state)
+    value_fields(state)
     _statements(state)
     digest, turn = state.photo.sha256 if state.photo else "", state.generation
 
@@ -51,55 +51,7 @@ def confirm_step(state: ChamberState) -> str:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"clock-{state.key}", wrap=True)
     return confirm_block(state.key, pressed, problems=state.missing,
-                         fixed_bed=DEMO_BED if state.demo else "")
-
-
-def _value(state: ChamberState) -> None:
-    scale, reading = state.scale, state.reading
-    assert scale is not None
-    unit, key = scale.unit, f"value-{state.key}"
-    machine = reading.value if reading is not None else None
-
-    def take(text: str) -> None:
-        state.chosen = text
-        st.session_state[key] = text
-
-    with st.container(horizontal=True, key=f"take-{state.key}"):
-        if state.own:
-            st.button(f"Take mine: {state.own}", key=f"mine-{state.key}", on_click=take,
-                      args=(state.own,), width="stretch")
-        if machine is not None and reading is not None:
-            text = show_number(machine, reading.division)
-            st.button(f"Take the tool's: {text}", key=f"tools-{state.key}", on_click=take,
-                      args=(text.replace("\N{MINUS SIGN}", "-"),), width="stretch")
-    low, high = value_bounds(state)
-    typed = decimal_field(f"Value to confirm in {unit}", key, unit=unit, lowest=low, highest=high,
-                          placeholder="take one above, or type")
-    state.chosen = typed.text
-    if typed.value is not None:
-        _slider(state, key, typed.value)
-
-
-def _slider(state: ChamberState, key: str, value: float) -> None:
-    """Fine adjustment by dragging, two divisions either way of where it began."""
-    scale = state.scale
-    assert scale is not None
-    division = scale.division_at(value)
-    step, (low, high) = division / 10, value_bounds(state)
-    start_key = f"start-{state.key}"
-    began = st.session_state.get(start_key)
-    if began is None or not began - 2 * division <= value <= began + 2 * division:
-        began = st.session_state[start_key] = value
-    slider_key = f"drag-{state.key}-{began:g}"
-    places = decimals_for(division)
-
-    def dragged() -> None:
-        st.session_state[key] = f"{st.session_state[slider_key]:.{places}f}"
-
-    st.session_state[slider_key] = value
-    st.slider(f"Drag to adjust, {scale.unit}", max(low, began - 2 * division),
-              min(high, began + 2 * division), step=step, key=slider_key, on_change=dragged,
-              format=f"%.{places}f")
+                         fixed_bed=DEMO_BED if state.demo else bed)
 
 
 def _statements(state: ChamberState) -> None:
@@ -121,12 +73,11 @@ def _answers(state: ChamberState) -> dict[str, str | None]:
 def _record(state: ChamberState, who: Signature) -> None:
     """The confirming act itself, run in the button's callback."""
     answers, problems = _answers(state), list(who.problems)
-    typed = typed_value(st.session_state.get(f"value-{state.key}") or "", state)
+    typed = typed_value(value_now(state), state)
     if typed.value is None:
         problems.insert(0, typed.problem or "Take over, type or drag the value to confirm.")
     if None in answers.values():
         problems.append("Answer all four statements with Yes or No.")
-    state.chosen = typed.text
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "
@@ -138,7 +89,8 @@ def _record(state: ChamberState, who: Signature) -> None:
     note = (st.session_state.get(f"note-{state.key}") or "") if not attested.all_true else ""
     checked = bool(st.session_state.get(f"clock-{state.key}"))
     keep = bool(st.session_state.get(f"keep-{state.key}"))
-    entry, problem = guard.in_words(lambda: _write(state, who, attested, note, checked, keep))
+    entry, problem = guard.in_words(lambda: _write(state, typed.text, who, attested, note,
+                                                      checked, keep))
     if entry is None:
         state.missing = (problem,)
         return
@@ -149,10 +101,11 @@ def _record(state: ChamberState, who: Signature) -> None:
                  f"{entry.initials} at {entry.recorded.local:%H:%M}.{kept}"))
 
 
-def _write(state: ChamberState, who: Signature, attested: Attestations, note: str,
+def _write(state: ChamberState, value: str, who: Signature, attested: Attestations, note: str,
            checked: bool, keep: bool) -> Entry:
     try:
-        return record.write(state, who, attested, note, clock_checked=checked, keep_picture=keep)
+        return record.write(state, value, who, attested, note, clock_checked=checked,
+                            keep_picture=keep)
     except ClockBehindError:
         state.clock_doubt = True
         raise

@@ -26,9 +26,9 @@ DEMO_NOTE = "Demo photo, no patient."
 SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had been shown."
 
 
-def write(state: ChamberState, who: Signature, attested: Attestations, note: str = "", *,
-          clock_checked: bool = False, keep_picture: bool = False) -> Entry:
-    """Confirm the value chosen for the photo in hand and put it on record.
+def write(state: ChamberState, value: str, who: Signature, attested: Attestations,
+          note: str = "", *, clock_checked: bool = False, keep_picture: bool = False) -> Entry:
+    """Confirm ``value`` (its digits) for the photo in hand and put it on record.
 
     ``clock_checked`` says that the person has looked at this machine's clock,
     ``keep_picture`` that a crop of the chamber is to be kept with the entry.
@@ -46,7 +46,7 @@ def write(state: ChamberState, who: Signature, attested: Attestations, note: str
         draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256,
                                 first=first, picture=picture)
     confirmed = confirm(
-        draft, by=who.by, bed=who.bed, confirmed_value=state.chosen, attestations=attested,
+        draft, by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
         key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
         note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
                                     SEEN_NOTE if state.seen_before and state.own else "", note))))

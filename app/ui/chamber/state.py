@@ -33,6 +33,42 @@ class Recorded:
 
 
 @dataclass
+class ValueEntry:
+    """The value about to be confirmed, and what its field and its slider said last.
+
+    A press can reach the program before the screen has shown what an earlier press
+    changed; the browser then sends the field's old text along.  So the value is
+    kept here, and whenever the program sets it, the field (``turn``) or the slider
+    (``drag_turn``) is replaced by a new one: what the old one still says counts
+    for nothing.
+    """
+
+    text: str = ""
+    turn: int = 0
+    drag_turn: int = 0
+    seen: str = ""
+    dragged: float | None = None
+
+    def set(self, text: str) -> None:
+        """A value taken over: field and slider start anew from it."""
+        self.text = self.seen = text
+        self.turn += 1
+        self.drag_turn += 1
+        self.dragged = None
+
+    def take_in(self, typed: str | None, dragged: float | None, places: int) -> None:
+        """What the present field and slider say, where it differs from the last time."""
+        if typed is not None and typed != self.seen:
+            self.text = self.seen = typed
+            self.drag_turn += 1
+            self.dragged = None
+        elif dragged is not None and self.dragged is not None and dragged != self.dragged:
+            self.dragged = dragged
+            self.text = self.seen = f"{dragged:.{places}f}"
+            self.turn += 1
+
+
+@dataclass
 class ChamberState:
     """Everything the page knows between two runs, and nothing a widget owns.
 
@@ -58,7 +94,7 @@ class ChamberState:
     asked: VolumeReading | None = None
     reading: VolumeReading | None = None
     reading_problem: str = ""
-    chosen: str = ""
+    value: ValueEntry = field(default_factory=ValueEntry)
     far_accepted: str = ""
     missing: tuple[str, ...] = ()
     unanswered: str = ""
@@ -154,7 +190,8 @@ class ChamberState:
 
     def _forget_reading(self) -> None:
         self.near = self.number = self.reading = self.asked = None
-        self.reading_problem = self.chosen = self.far_accepted = self.unanswered = ""
+        self.reading_problem = self.far_accepted = self.unanswered = ""
+        self.value.set("")
         self.missing = ()
         self.clock_doubt = self.undrawable = False
         for view in DRAWN:
