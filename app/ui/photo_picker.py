@@ -22,13 +22,14 @@ def pick_photo(
     take: Callable[[Photo, Source], None],
     refuse: Callable[[str], None],
     take_demo: Callable[[DemoPhoto], None] | None = None,
+    what: str = "the chamber",
 ) -> None:
     """Draw the ways to bring a photo in.
 
     ``take`` gets a decoded photo and where it came from; ``refuse`` gets one
     sentence for a file that is none.  ``key`` has to change with every photo, so
     that the browser's copy of the last one is let go.  The demos are offered
-    only where ``take_demo`` is given.
+    only where ``take_demo`` is given.  ``what`` names the thing to photograph.
     """
 
     def from_widget(widget: str, source: Source) -> None:
@@ -42,7 +43,7 @@ def pick_photo(
             take(photo, source)
 
     st.file_uploader(
-        "Take or choose a photo of the chamber", type=TYPES, key=f"photo-{key}",
+        f"Take or choose a photo of {what}", type=TYPES, key=f"photo-{key}",
         max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
     demos = demo_photos() if take_demo else ()
     if demos and take_demo:
@@ -56,5 +57,5 @@ def pick_photo(
         st.write("This camera gives smaller pictures without the lens data, so its readings "
                  "are less certain. A photo taken with the phone's own camera is better.")
         if st.toggle("Open the camera", key=f"camera-on-{key}"):
-            st.camera_input("Photo of the chamber", key=f"camera-{key}", resolution="1080p",
+            st.camera_input(f"Photo of {what}", key=f"camera-{key}", resolution="1080p",
                             on_change=from_widget, args=(f"camera-{key}", "camera"))

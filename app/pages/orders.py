@@ -1,0 +1,125 @@
+"""The page "Orders": what the written order of a bed says, typed by a person and confirmed."""
+
+from __future__ import annotations
+
+import uuid
+from dataclasses import dataclass, field
+
+import streamlit as st
+
+from app.records import ClockBehindError, Entry, Moment, Standing, confirm
+from app.records.errors import ConfirmError
+from app.ui import blocks, guard, ledger, theme
+from app.ui.confirm import Signature, confirm_block
+from app.ui.order.form import order_fields, typed_order
+from app.ui.recent import age
+from app.ui.round.overview import order_points
+
+TITLE = "Orders"
+ORDER = 35
+_STATE = "orders_state"
+
+
+@dataclass
+class OrdersState:
+    """``turn`` counts orders confirmed and keys every field of the one being typed."""
+
+    bed: str = ""
+    turn: int = 0
+    form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
+    missing: tuple[str, ...] = ()
+    clock_doubt: bool = False
+    recorded: str = ""
+
+
+def page() -> None:
+    """Draw the page."""
+    state: OrdersState = st.session_state.setdefault(_STATE, OrdersState())
+    theme.start_at_top(f"orders-{state.turn}")
+    blocks.title("Orders", "What the written order says, typed by a person. The tool never "
+                           "suggests a value.")
+    if state.recorded:
+        blocks.cards(blocks.card("On record", "Order", "", [state.recorded], "confirmed"))
+    st.session_state.setdefault("orders-bed", state.bed)
+    st.text_input("Bed code of your ward (no names)", key="orders-bed", max_chars=24,
+                  autocomplete="off", placeholder="for example QUAY-3")
+    state.bed = " ".join((st.session_state["orders-bed"] or "").split())
+    if not state.bed:
+        blocks.status_line("Next: the bed.")
+        blocks.caution_box()
+        return
+    history, problem = guard.in_words(
+        lambda: ledger.open_store().current(state.bed, kind="order"))
+    if history is None:
+        blocks.notice("The record cannot be read", [problem], stop=True)
+        return
+    left, right = st.columns(2, gap="medium")
+    with right:
+        _on_record(history)
+    with left:
+        _form(state, history[-1].entry if history else None)
+    blocks.caution_box()
+
+
+def _on_record(history: tuple[Standing, ...]) -> None:
+    """The order that stands, and the ones before it."""
+    now = Moment.now()
+    blocks.step("On record")
+    if not history:
+        st.write("No order yet.")
+        return
+    last = history[-1].entry
+    blocks.notice(f"{age(last.happened, now)}, confirmed by {last.initials}, entry {last.number}",
+                  order_points(last))
+    if len(history) > 1:
+        with st.expander(f"Orders before ({len(history) - 1})"):
+            for standing in reversed(history[:-1]):
+                e = standing.entry
+                blocks.notice(f"{e.happened.local:%d %b %H:%M}, confirmed by {e.initials}, "
+                              f"entry {e.number}", order_points(e))
+
+
+def _form(state: OrdersState, before: Entry | None) -> None:
+    blocks.step("A changed order" if before is not None else "The order")
+    if before is not None:
+        st.write("Type the whole order: it is a new entry, and the one before stays readable.")
+    key, turn, bed = f"order-{state.bed}-{state.turn}", state.turn, state.bed
+    order_fields(key, before)
+    made, problem = guard.in_words(lambda: typed_order(key, before))
+    if made is not None:
+        blocks.status_line(f"You confirm: {made.sentence}")
+    if state.clock_doubt:
+        st.checkbox("I have checked date and time of this machine: they are right",
+                    key=f"{key}-clock", wrap=True)
+
+    def pressed(who: Signature) -> None:
+        if state.turn != turn or state.bed != bed:
+            return
+        if who.problems:
+            state.missing = who.problems
+            return
+        entry, sentence = guard.in_words(lambda: _write(state, key, before, who))
+        if entry is None:
+            state.missing = (sentence,)
+            return
+        state.turn, state.form_key = state.turn + 1, uuid.uuid4().hex
+        state.missing, state.clock_doubt = (), False
+        state.recorded = (f"Order of bed {entry.bed}, confirmed by {entry.initials} at "
+                          f"{entry.recorded.local:%H:%M}, entry {entry.number}.")
+
+    confirm_block(key, pressed, problems=state.missing, fixed_bed=state.bed,
+                  label="Confirm the order and record")
+
+
+def _write(state: OrdersState, key: str, before: Entry | None, who: Signature) -> Entry:
+    if who.by is None or who.bed is None:
+        raise ConfirmError("Bed code and initials are needed.")
+    draft = typed_order(key, before).draft()
+    try:
+        return ledger.open_store().add(confirm(
+            draft, by=who.by, bed=who.bed, key=f"page-{state.form_key}",
+            happened_at=Moment.now(),
+            clock_checked=bool(st.session_state.get(f"{key}-clock"))))
+    except ClockBehindError:
+        state.clock_doubt = True
+        raise

@@ -1,0 +1,101 @@
+"""The fields of an order, as the written order says it; nothing is filled in beforehand."""
+
+from __future__ import annotations
+
+from decimal import Decimal
+
+import streamlit as st
+
+from app.orders import DRAINS, Order, UnitQuestion, unit_question
+from app.records import Entry
+from app.records.errors import ConfirmError
+from app.ui import blocks
+from app.ui.number import decimal_field, parse_decimal, within
+from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
+from app.ui.round.overview import LIMIT_WORDS
+from vision.pressure_units import WORDS, both_units, convert
+
+#: Largest number a limit field takes: a week in minutes, far above any volume.
+_LARGEST = 10_080
+
+
+def order_fields(key: str, before: Entry | None) -> None:
+    """Draw all fields, the threshold in both units and the question about the unit."""
+    st.text_input("Landmark, in the order's own words", key=f"{key}-landmark", max_chars=60,
+                  autocomplete="off", placeholder="for example ear canal")
+    value, unit = pressure_fields("Ordered threshold", "Unit as it stands on the order",
+                                  f"{key}-set")
+    if value is not None and unit is not None:
+        st.write(f"That is {both_units(float(convert(value, unit, UNITS['cmH2O'])))}.")
+    elif value is not None:
+        st.write("10 mmHg is 13.6 cmH2O: the unit is never guessed.")
+    asked = question(key, before)
+    if asked is not None:
+        blocks.notice("Is the unit right?", [asked.sentence], stop=True)
+        st.checkbox("I looked at the written order again: number and unit are right",
+                    key=_checked(key), wrap=True)
+    st.radio("How to drain", DRAINS, index=None, key=f"{key}-drain",
+             format_func=lambda d: d if d.startswith("closed") else f"drain {d}")
+    if st.session_state.get(f"{key}-drain") == "by volume":
+        st.text_input("How much and how often, as written", key=f"{key}-volume", max_chars=80,
+                      autocomplete="off", placeholder="for example 10 mL every hour, then close")
+    st.text_input("Whom to tell, as written", key=f"{key}-tell", max_chars=80,
+                  autocomplete="off")
+    with st.expander("Limits that the order names (leave out what it does not)"):
+        for name, (words, unit_words) in LIMIT_WORDS.items():
+            decimal_field(f"{words}, {unit_words}", f"{key}-{name}", unit=unit_words,
+                          lowest=0, highest=_LARGEST)
+
+
+def question(key: str, before: Entry | None) -> UnitQuestion | None:
+    """The question about number and unit as they stand now."""
+    value = _threshold(key)
+    unit = UNITS.get(st.session_state.get(f"{key}-set-unit") or "")
+    if value is None or unit is None:
+        return None
+    known = before is not None and before.confirmed_value is not None and before.unit in WORDS
+    return unit_question(value, unit,
+                         other_value=before.confirmed_value if known and before else None,
+                         other_unit=before.unit if known and before else None,
+                         other_name="order on record")
+
+
+def typed_order(key: str, before: Entry | None) -> Order:
+    """The order from the fields as they stand.  Raises an error of ours with a sentence."""
+    said = st.session_state
+    unit, asked = UNITS.get(said.get(f"{key}-set-unit") or ""), question(key, before)
+    if asked is not None and not said.get(_checked(key)):
+        raise ConfirmError("Answer the question about the unit first: look at the written order, "
+                           "then tick the box or change the number.")
+    threshold = _threshold(key)
+    if threshold is None and (said.get(f"{key}-set-number") or "").strip():
+        raise ConfirmError("The ordered threshold is no plain number in cmH2O or mmHg.")
+    drain = said.get(f"{key}-drain")
+    if drain is None:
+        raise ConfirmError("Choose how to drain, as the order says.")
+    return Order(landmark=said.get(f"{key}-landmark") or "", threshold=threshold, unit=unit,
+                 drain=drain, drain_volume=said.get(f"{key}-volume") or "",
+                 limits=_limits(key), tell_whom=said.get(f"{key}-tell") or "")
+
+
+def _threshold(key: str) -> Decimal | None:
+    text = within(parse_decimal(signed_digits(f"{key}-set")), LOWEST, HIGHEST).text
+    return Decimal(text) if text else None
+
+
+def _limits(key: str) -> dict[str, Decimal]:
+    limits = {}
+    for name, (words, unit) in LIMIT_WORDS.items():
+        typed = within(parse_decimal(st.session_state.get(f"{key}-{name}") or "", unit), 0,
+                       _LARGEST, unit)
+        if typed.problem:
+            raise ConfirmError(f"{words}: {typed.problem}")
+        if typed.text:
+            limits[name] = Decimal(typed.text)
+    return limits
+
+
+def _checked(key: str) -> str:
+    """The box belongs to the number and unit it was ticked for."""
+    unit = st.session_state.get(f"{key}-set-unit") or ""
+    return f"{key}-checked-{signed_digits(f'{key}-set')}-{unit}"

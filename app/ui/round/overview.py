@@ -1,0 +1,105 @@
+"""What is known of a bed: last level, setting, reading, each with its age; and the order."""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from app.records import Entry
+from app.rounds import next_due
+from app.ui import blocks
+from app.ui.number import show_number
+from app.ui.recent import age
+from app.ui.round.view import View
+from vision.pressure_units import WORDS
+
+
+def last_known(view: View) -> None:
+    """Three cards: the last confirmed level, setting and reading."""
+    blocks.cards(_level(view), _setting(view), _reading(view))
+
+
+def order_lines(view: View) -> None:
+    """The order that stands, or that there is none."""
+    if view.order is None:
+        blocks.notice("No order is on record for this bed", [
+            "Type it on the page Orders, as the written order says it. The round goes on without: "
+            "then nothing is compared with it."])
+        return
+    blocks.notice(f"Order on record, {age(view.order.happened, view.now)}, "
+                  f"confirmed by {view.order.initials}", order_points(view.order))
+
+
+def order_points(order: Entry) -> list[str]:
+    """An order on record in words."""
+    said = order.payload
+    points = []
+    if order.confirmed_value is not None and order.unit is not None:
+        number = str(order.confirmed_value).replace("-", "\N{MINUS SIGN}")
+        points.append(f"Threshold: {number} {WORDS[order.unit]}, as ordered")
+    for name, words in (("landmark", "Landmark"), ("drain", "Drain"),
+                        ("tell_whom", "Tell")):
+        if said.get(name):
+            points.append(f"{words}: {said[name]}")
+    return points + [f"{LIMIT_WORDS[name][0]}: {value} {LIMIT_WORDS[name][1]}"
+                     for name, value in said.get("limits", {}).items() if name in LIMIT_WORDS]
+
+
+#: The limits that an order may name, in words, with their unit.
+LIMIT_WORDS = {
+    "ml_per_hour": ("At most in an hour", "mL"),
+    "ml_per_six_hours": ("At most in six hours", "mL"),
+    "ml_per_shift": ("At most in a shift", "mL"),
+    "nothing_drained_hours": ("Nothing drained for", "h"),
+    "chamber_full_ml": ("Empty the chamber at", "mL"),
+    "reading_due_minutes": ("Read the chamber every", "min"),
+    "level_due_minutes": ("Check the level every", "min"),
+}
+
+
+def due_line(view: View) -> str:
+    """When the next reading is due, in a sentence."""
+    if view.last_reading is None:
+        return "No reading is on record for this bed yet."
+    at, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes)
+    late = " That time has passed." if at.utc < view.now.utc else ""
+    day = "" if at.local.date() == view.now.local.date() else f"{at.local:%d %b} "
+    return f"Next reading due at {day}{at.local:%H:%M} ({why}).{late}"
+
+
+def steps_so_far(view: View) -> None:
+    """Every step with how it stands, in words."""
+    items = "".join(f"<li>{escape(s.sentence)}</li>" for s in view.states)
+    st.html(f'<ol class="cs-list">{items}</ol>')
+
+
+def _when(entry: Entry, view: View) -> str:
+    return f"{age(entry.happened, view.now)}, by {entry.initials}"
+
+
+def _level(view: View) -> str:
+    e = view.last_level
+    if e is None:
+        return blocks.card("Level", "none", "", ["No level check is on record"])
+    notes = [_when(e, view)] + ([view.level.sentence] if view.level.stale else [])
+    if e.confirmed_value is None:
+        return blocks.card("Level", "checked", "", ["by the usual method", *notes])
+    value = float(e.confirmed_value)
+    side = "level" if value == 0 else "hangs too high" if value > 0 else "hangs too low"
+    return blocks.card("Level", show_number(abs(value), 1.0), "cm", [side, *notes])
+
+
+def _setting(view: View) -> str:
+    e = view.last_setting
+    if e is None or e.confirmed_value is None:
+        return blocks.card("Setting", "none", "", ["No setting check is on record"])
+    return blocks.card("Setting", str(e.confirmed_value).replace("-", "\N{MINUS SIGN}"),
+                       WORDS.get(e.unit or "", ""), [_when(e, view)])
+
+
+def _reading(view: View) -> str:
+    e = view.last_reading
+    if e is None or e.confirmed_value is None:
+        return blocks.card("Chamber", "none", "", ["No reading is on record"])
+    return blocks.card("Chamber", str(e.confirmed_value), e.unit or "", [_when(e, view)])

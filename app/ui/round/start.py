@@ -1,0 +1,49 @@
+"""Choosing the bed: one with a round under way, or by its code."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.records import BedCode, Moment
+from app.rounds import Round, timer
+from app.ui import blocks, guard
+from app.ui.round.state import RoundState
+from app.ui.round.view import book
+
+BED = "round-bed"
+
+
+def choose_bed(state: RoundState) -> None:
+    """Draw the rounds under way and the field for a bed."""
+    under_way, problem = guard.in_words(lambda: book().all())
+    if problem:
+        blocks.notice("The rounds under way cannot be read", [problem], stop=True)
+    if under_way:
+        blocks.step("Rounds under way")
+        for round_ in under_way:
+            st.button(f"Go on at bed {round_.bed}", key=f"round-go-{round_.id}", width="stretch",
+                      on_click=_open, args=(round_.bed,))
+            st.write(_how(round_))
+    blocks.step("Bed")
+    st.text_input("Bed code of your ward (no names)", key=BED, max_chars=24, autocomplete="off",
+                  placeholder="for example QUAY-3")
+
+    def pressed() -> None:
+        code, sentence = guard.in_words(lambda: BedCode(st.session_state.get(BED) or ""))
+        state.missing = (sentence,) if sentence else ()
+        if code:
+            _open(code)
+
+    if state.missing:
+        blocks.notice("Not yet", state.missing, stop=True)
+    st.button("Open this bed", key="round-open", type="primary", width="stretch",
+              on_click=pressed)
+
+
+def _open(bed: str) -> None:
+    st.query_params["bed"] = bed
+
+
+def _how(round_: Round) -> str:
+    clock = timer(round_, Moment.now())
+    return f"Begun at {round_.began.local:%H:%M}. " + (clock.sentence if clock else "")

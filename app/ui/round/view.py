@@ -1,0 +1,71 @@
+"""What the record and the round's file hold for one bed, looked up once a run."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+
+from app.records import Entry, Moment, Standing, Store
+from app.records.shift import BedAccount, LevelState, bed_account, level_state
+from app.rounds import Round, RoundBook, RoundError, StepName, StepState, current_step, progress
+from app.settings import user_data_dir
+from app.ui import ledger
+
+
+@dataclass(frozen=True)
+class View:
+    """One bed now.  ``round_problem`` says why the round's file cannot be used."""
+
+    bed: str
+    now: Moment
+    account: BedAccount
+    level: LevelState
+    last_level: Entry | None
+    last_setting: Entry | None
+    last_reading: Entry | None
+    round: Round | None
+    states: tuple[StepState, ...]
+    round_problem: str = ""
+
+    @property
+    def order(self) -> Entry | None:
+        """The order that stands."""
+        return self.account.order
+
+    @property
+    def step(self) -> StepName | None:
+        """The step in hand."""
+        return current_step(self.states)
+
+
+def book() -> RoundBook:
+    """Where rounds under way are kept: beside the record, or with this user's data where
+    the record is in a database on a server."""
+    return RoundBook(Path(ledger.data_folder() or user_data_dir()) / "rounds")
+
+
+def look_up(bed: str) -> View:
+    """Read the record and the round.  Raises a RecordError where the record cannot be read."""
+    store, now = ledger.open_store(), Moment.now()
+    account = bed_account(store, bed)
+    round_, problem = None, ""
+    try:
+        round_ = book().get(bed)
+    except RoundError as error:
+        problem = str(error)
+    states = () if round_ is None else progress(round_, account.standings)
+    return View(
+        bed, now, account,
+        level_state(account.standings, now.local, due_minutes=account.limits.level_due_minutes),
+        _last(account.standings, "level-check"), _last(account.standings, "setting-check"),
+        _last(account.standings, "volume-reading"), round_, states, problem)
+
+
+def newest(store: Store) -> int:
+    """The number of the last entry on record."""
+    return store.count()
+
+
+def _last(standings: tuple[Standing, ...], subject: str) -> Entry | None:
+    return next((s.entry for s in reversed(standings)
+                 if s.entry.subject == subject and not s.withdrawn), None)
