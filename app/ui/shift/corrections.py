@@ -8,6 +8,7 @@ import streamlit as st
 
 from app.exports.entry_words import what, when
 from app.records import CorrectionDraft, Entry, Standing, WithdrawalDraft
+from app.ui import blocks
 from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.shift.events import VOLUMES
@@ -29,6 +30,8 @@ def corrections_block(state: ShiftState, look: Look) -> None:
                               format_func=lambda n: _name(known[n].entry),
                               placeholder="Choose an entry")
         if number is None or number not in known:
+            if form.missing:  # the entry was superseded by somebody else meanwhile
+                blocks.notice("Not recorded", form.missing, stop=True)
             return
         _form(state, known[number])
 
