@@ -190,6 +190,10 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int) -
                           chain, height_px)
                 if a is not None:
                     found.append(a)
+                    if len(a.mark) > 0.95 * len(scale.marks) and a.strangers <= 1:
+                        # the whole scale is there: other shifts are weighed later,
+                        # on the unrolled wall
+                        break
     found.sort(key=lambda a: -a.score)
     distinct: list[Alignment] = []
     for a in found:
@@ -250,14 +254,15 @@ def split_two(log_size: np.ndarray) -> np.ndarray | None:
     s = np.sort(log_size)
     if len(s) < 6:
         return None
-    best, threshold = 0.0, None
-    for k in range(1, len(s)):
-        a, b = s[:k], s[k:]
-        between = (len(a) * len(b)) * (b.mean() - a.mean()) ** 2
-        if between > best:
-            best, threshold = between, (s[k - 1] + s[k]) / 2
-    if threshold is None:
+    k = np.arange(1, len(s))
+    total = np.cumsum(s)
+    low_mean = total[:-1] / k
+    high_mean = (total[-1] - total[:-1]) / (len(s) - k)
+    between = k * (len(s) - k) * (high_mean - low_mean) ** 2
+    at = int(np.argmax(between))
+    if between[at] <= 0:
         return None
+    threshold = (s[at] + s[at + 1]) / 2
     low, high = log_size[log_size <= threshold], log_size[log_size > threshold]
     if np.median(high) - np.median(low) < np.log(1.25):
         return None
@@ -304,7 +309,7 @@ def _grow(
     score = len(mark) * _LOG_SEEN + missed * _LOG_MISSED + strangers * _LOG_STRANGER
     if longish is not None:
         agree = longish == is_long[mark]
-        score += float(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG).sum())
+        score += float(np.sum(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
     elif is_long[mark].any() and not is_long[mark].all():
         score += len(mark) * _LOG_CLASS_WRONG * 0.3
     # a misfit of the spacing itself

@@ -42,33 +42,36 @@ def find_chains(strokes: Strokes, *, min_pitch_px: float = 3.5) -> list[Chain]:
         return []
     order = np.argsort(strokes.centre_px[:, 1])
     follower = _Follower(strokes, order)
-    free = np.ones(n, dtype=bool)
-    chains: list[Chain] = []
-    nearest = 1
-    while True:
-        best: Chain | None = None
-        tried: set[tuple[int, int]] = set()
-        for i in order:
-            if not free[i]:
+    # Only when nothing comes of the nearest neighbours (something lies between
+    # every two marks) is the second nearest tried.
+    for nearest in (1, 2):
+        rows = _all_rows(follower, order, nearest, min_pitch_px)
+        if rows:
+            return rows
+    return []
+
+
+def _all_rows(follower: _Follower, order: np.ndarray, nearest: int, min_pitch_px: float
+              ) -> list[Chain]:
+    """Every row that starts from a pair of neighbours; of overlapping ones the longest."""
+    free = np.ones(len(order), dtype=bool)
+    rows: list[Chain] = []
+    tried: set[tuple[int, int]] = set()
+    for i in order:
+        for j in follower.below(int(i), free, min_pitch_px)[:nearest]:
+            if (int(i), j) in tried:
                 continue
-            for j in follower.below(int(i), free, min_pitch_px)[:nearest]:
-                if (int(i), j) in tried:
-                    continue
-                chain = follower.follow(int(i), j, free)
-                tried.update(zip(chain.index[:-1].tolist(), chain.index[1:].tolist(),
-                                 strict=True))
-                if best is None or len(chain) > len(best):
-                    best = chain
-        if best is None or len(best) < _MIN_STROKES:
-            if not chains and nearest == 1:
-                # something lies between every two marks: look one stroke further
-                nearest = 2
-                continue
-            return chains
-        chains.append(best)
-        free[best.index] = False
-        if len(chains) >= 4:
-            return chains
+            row = follower.follow(int(i), j, free)
+            tried.update(zip(row.index[:-1].tolist(), row.index[1:].tolist(), strict=True))
+            if len(row) >= _MIN_STROKES:
+                rows.append(row)
+    rows.sort(key=len, reverse=True)
+    chosen: list[Chain] = []
+    for row in rows:
+        if free[row.index].mean() > 0.8:
+            chosen.append(row)
+            free[row.index] = False
+    return chosen[:4]
 
 
 class _Follower:

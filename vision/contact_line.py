@@ -15,9 +15,9 @@ from vision.pose import CylinderPose
 from vision.scale import Scale
 from vision.strip import across_to_azimuth, unroll
 
-_COLUMNS = 80
+_COLUMNS = 60
 _CAP = 6.0
-_SLOPES = np.linspace(-0.06, 0.06, 25)
+_SLOPES = np.linspace(-0.06, 0.06, 17)
 
 
 @dataclass(frozen=True)

@@ -26,7 +26,7 @@ _UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
 _FILM_DIAGONAL_MM = 43.2666
 _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
 #: More points than this add time but no knowledge: their errors are shared.
-_MOST_POINTS = 300
+_MOST_POINTS = 200
 #: Searching is done in a picture of about this many pixels, then in finer ones.
 _SEARCH_PIXELS = 1_100_000
 
@@ -121,7 +121,7 @@ def find_ladder(
                                                    rounds=5 if shift else 2)
     if core is None or long_zone is None:
         return None
-    seen = used.any(axis=1)
+    seen = np.asarray(used.any(axis=1))
     if seen.sum() < 6:
         return None
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
@@ -189,7 +189,8 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
     chains = find_chains(strokes)
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
-        chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))[:2]
+        chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))
+        chains = [c for c in chains if _one_column(strokes, chains[0], c)][:2]
     ranked = align(strokes, chains, scale, small.shape[0])
     if not ranked:
         return None
@@ -212,6 +213,16 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
             rival = float(np.clip(a.score / best.score, 0, 1))
             where = tuple((middle + 0.5) * factor - 0.5)
     return _Found(best, strokes, factor, rival, where)
+
+
+def _one_column(strokes: Strokes, a: Chain, b: Chain) -> bool:
+    """Whether two chains may be pieces of one ladder: one stands above the other.
+
+    A chain beside the one that a person pointed at belongs to another chamber.
+    """
+    p, q = (np.median(strokes.centre_px[c.index], axis=0) for c in (a, b))
+    reach = 2.0 * float(np.median(strokes.length_px[a.index]))
+    return bool(abs(p[0] - q[0]) < reach + 0.2 * abs(p[1] - q[1]))
 
 
 def _distance(strokes: Strokes, chain: Chain, x: float, y: float) -> float:

@@ -97,9 +97,13 @@ def shift_evidence(
     relative = np.where(np.isfinite(s.depth), s.depth, 0.0) / max(typical, 1e-6)
     is_long = np.array([m.length == "long" for m in marks])
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
+    there = np.array([_presence_score(lattice, present, stranger_like, n, int(k), whole)
+                      for k in shifts])
+    # long against short is weighed only where presence does not speak clearly
+    close = there > there.max() - 40.0
     ll = np.array([
-        _score(lattice, present, stranger_like, relative, ~core, is_long, int(k), whole)
-        for k in shifts
+        s + (_class_score(lattice, present, relative[:, ~core], is_long, int(k)) if c else 0.0)
+        for k, s, c in zip(shifts, there, close, strict=True)
     ])
     return ShiftEvidence(shifts, ll, lattice, present, stranger_like, float(step))
 
@@ -116,27 +120,34 @@ def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 
-def _score(
-    lattice: np.ndarray, present: np.ndarray, stranger_like: np.ndarray, relative: np.ndarray,
-    beside_core: np.ndarray, is_long: np.ndarray, shift: int, whole: bool,
-) -> float:
-    """Log-likelihood of one shift."""
-    n = len(is_long)
+def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.ndarray,
+                    n: int, shift: int, whole: bool) -> float:
+    """Marks that are there or missing under one shift, as a log-likelihood."""
     place = lattice + shift
     on = (place >= 0) & (place < n)
-    score = float(np.where(present[on], _SEEN, _MISSED).sum())
+    seen = int(present[on].sum())
+    score = seen * _SEEN + (int(on.sum()) - seen) * _MISSED
     # marks of the scale that would lie outside the picture were not missed,
     # they were not there to be seen; the reader says that the scale is cut off
     if whole:
         score += float(stranger_like[~on].sum()) * _STRANGER
-    use = on & present
+    return float(score)
+
+
+def _class_score(lattice: np.ndarray, present: np.ndarray, beside_core: np.ndarray,
+                 is_long: np.ndarray, shift: int) -> float:
+    """Long against short marks under one shift, as a log-likelihood.
+
+    ``beside_core`` (L, A) is the relative darkness at azimuths outside the short marks.
+    """
+    place = lattice + shift
+    use = (place >= 0) & (place < len(is_long)) & present
     if use.sum() < 6:
-        return score
+        return 0.0
     long_here = is_long[place[use]]
     if long_here.all() or not long_here.any():
-        return score
-    d = relative[np.ix_(use, beside_core)]
-    gain = 0.0
+        return 0.0
+    d = beside_core[use]
     n_long, n_short = int(long_here.sum()), int((~long_here).sum())
     a, b = d[long_here], d[~long_here]
     mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
@@ -146,4 +157,4 @@ def _score(
     # neighbouring azimuths tell the same story: the best quarter counts, once
     top = np.sort(t)[-max(len(t) // 5, 3):]
     gain = min(float(np.mean(top)), _CLASS_CAP) ** 2 * n_long * n_short / (n_long + n_short)
-    return score + 0.5 * gain
+    return 0.5 * gain

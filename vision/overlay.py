@@ -136,15 +136,23 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
     last = -1e9
     for y, text, colour in sorted(rows):
         font = big if colour == _READING else small
-        y = max(y, last + 1.25 * font.size)
+        y = max(y, last + 1.25 * _tall(font))
         _tag(draw, (6, y), text, font, _PAPER, colour)
         last = y
     _banner(draw, image, reading, small)
     return np.asarray(image).copy()
 
 
+_Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
+
+
+def _tall(font: _Font) -> float:
+    """Height of a line of words in pixels."""
+    return float(font.getbbox("0g")[3])
+
+
 def _tag(draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str,
-         font: ImageFont.FreeTypeFont | ImageFont.ImageFont, fill: tuple[int, int, int],
+         font: _Font, fill: tuple[int, int, int],
          back: tuple[int, int, int], anchor: str = "lm") -> None:
     """Words on a plate, their left (or right) middle at ``at``."""
     x0, y0, x1, y1 = draw.textbbox(at, text, font=font, anchor=anchor)
@@ -153,7 +161,7 @@ def _tag(draw: ImageDraw.ImageDraw, at: tuple[float, float], text: str,
 
 
 def _banner(draw: ImageDraw.ImageDraw, image: Image.Image, reading: VolumeReading,
-            font: ImageFont.FreeTypeFont | ImageFont.ImageFont) -> None:
+            font: _Font) -> None:
     """One line under the picture: what the machine says, and that nobody confirmed it."""
     if reading.status == "read" and reading.interval is not None:
         text = (f"Machine reading, not confirmed. 95 %: {reading.interval[0]:.1f} to "
@@ -164,6 +172,6 @@ def _banner(draw: ImageDraw.ImageDraw, image: Image.Image, reading: VolumeReadin
         text = "Machine: below the lowest mark"
     else:
         text = "Machine: no reading"
-    height = int(font.size * 1.9)  # type: ignore[union-attr]
+    height = int(_tall(font) * 1.9)
     draw.rectangle((0, image.height - height, image.width, image.height), fill=_INK)
     draw.text((10, image.height - height / 2), text, font=font, fill=_PAPER, anchor="lm")

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-
 #: Grey level of a usual background, and the least response of a mark before it.
 _USUAL_LEVEL, _LEAST_RESPONSE = 140.0, 2.5
 
@@ -49,9 +48,9 @@ def ridge_response(grey: np.ndarray, sigma_px: float) -> np.ndarray:
     smooth = cv2.GaussianBlur(grey, (0, 0), sigma_px)
     d = max(1, round(1.7 * sigma_px))
     response = np.zeros_like(smooth)
-    np.minimum(smooth[: -2 * d], smooth[2 * d:], out=response[d:-d])
-    response[d:-d] -= smooth[d:-d]
-    return response
+    darker = cv2.min(smooth[: -2 * d], smooth[2 * d:])
+    response[d:-d] = cv2.subtract(darker, smooth[d:-d])
+    return np.asarray(response)
 
 
 def find_strokes(

@@ -13,15 +13,15 @@ from vision.errors import InputError
 from vision.flags import describe
 from vision.labels import check_numerals, renumbered
 from vision.ladder import Ladder, find_ladder
+from vision.photo import Photo
+from vision.quality import PhotoQuality, measure_quality, quality_flags
+from vision.reading import Question, Trace, VolumeReading
 from vision.refusals import (
     SETTLED_MARGIN,
     surface_refusal,
 )
-from vision.photo import Photo
-from vision.quality import PhotoQuality, measure_quality, quality_flags
-from vision.reading import Question, Trace, VolumeReading
 from vision.scale import Scale
-from vision.surface import Surface, find_surface
+from vision.surface import find_surface
 from vision.traces import ladder_traces, surface_traces
 from vision.uncertainty import LevelEstimate, estimate_level
 

@@ -241,7 +241,9 @@ def main() -> None:
         seed = args.seed * 1_000_003 + i
         for k, scene in enumerate(variants(seed)):
             kept.append(views(scene, seed * 8 + k))
-    np.savez(args.out, **{k: np.stack([s[k] for s in kept]) for k in kept[0]})
+    np.savez(args.out, whole=np.stack([s["whole"] for s in kept]),
+             window=np.stack([s["window"] for s in kept]),
+             facts=np.stack([s["facts"] for s in kept]))
     print(f"{len(kept)} samples in {time.time() - start:.1f} s")
 
 

@@ -19,14 +19,14 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
+from vision.surface_grid import WHOLE_COLUMNS, WHOLE_ROWS, WINDOW_COLUMNS, WINDOW_ROWS
 from vision.surface_input import (
     BIN_CENTRES_MM,
-    GAUGE_PLANES,
-    gauge_facts,
-    finder_facts,
     FINDER_PLANES,
+    GAUGE_PLANES,
+    finder_facts,
+    gauge_facts,
 )
-from vision.surface_grid import WHOLE_COLUMNS, WHOLE_ROWS, WINDOW_COLUMNS, WINDOW_ROWS
 
 
 def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 1)) -> nn.Module:
