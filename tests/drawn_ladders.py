@@ -115,3 +115,59 @@ def wall_point(azimuth_rad: np.ndarray, height_mm: np.ndarray, radius_mm: float)
     """(N, 3) points of a wall; azimuth 0 faces the camera, positive to the right."""
     a, h = np.broadcast_arrays(np.asarray(azimuth_rad, float), np.asarray(height_mm, float))
     return np.stack([radius_mm * np.sin(a).ravel(), -radius_mm * np.cos(a).ravel(), h.ravel()], 1)
+
+
+def paint_tube(camera: PinholeCamera, size: tuple[int, int], radius_mm: float,
+               colour: Callable[[np.ndarray, np.ndarray], np.ndarray],
+               ground: float = 150.0, samples: int = 2) -> np.ndarray:
+    """(H, W) float32: an opaque tube before a plain ground.
+
+    ``colour(azimuth_rad, height_mm)`` gives the grey level of points of the wall;
+    ``samples`` x ``samples`` sight lines are averaged in every pixel.
+    """
+    width, height = size
+    fine = (np.arange(samples) + 0.5) / samples - 0.5
+    x = (np.arange(width)[:, None] + fine).ravel()
+    y = (np.arange(height)[:, None] + fine).ravel()
+    k = camera.matrix
+    u, v = np.meshgrid((x - k[0, 2]) / k[0, 0], (y - k[1, 2]) / k[1, 1])
+    ray = np.stack([u, v, np.ones_like(u)], -1) @ camera.rotation
+    o = camera.centre_mm
+    # |o + t r|^2 = R^2 in the plane square to the axis
+    a = ray[..., 0] ** 2 + ray[..., 1] ** 2
+    b = o[0] * ray[..., 0] + o[1] * ray[..., 1]
+    c = o[0] ** 2 + o[1] ** 2 - radius_mm**2
+    root = b * b - a * c
+    hit = root > 0
+    t = (-b - np.sqrt(np.where(hit, root, 0.0))) / a
+    p = o + t[..., None] * ray
+    shade = np.where(hit, colour(np.arctan2(p[..., 0], -p[..., 1]), p[..., 2]), ground)
+    return shade.reshape(height, samples, width, samples).mean(axis=(1, 3)).astype(np.float32)
+
+
+def printed(scale: Scale, *, short: tuple[float, float] = (-0.2, 0.25),
+            long: tuple[float, float] = (-0.2, 0.55), thick_mm: float = 0.45, ink: float = 50.0,
+            wall: float = 205.0, hidden: Iterable[int] = (),
+            liquid: tuple[float, float] | None = None) -> Callable[..., np.ndarray]:
+    """A colour for ``paint_tube``: the scale's marks without numerals, and (height, grey
+    level) of an opaque liquid that fills the tube up to there."""
+    skip = set(hidden)
+    marks = [m for i, m in enumerate(scale.marks) if i not in skip]
+
+    def colour(azimuth: np.ndarray, height: np.ndarray) -> np.ndarray:
+        out = np.full(height.shape, wall)
+        if liquid is not None:
+            out[height < liquid[0]] = liquid[1]
+        z = np.array([m.height_mm for m in marks])
+        order = np.argsort(z)
+        at = np.clip(np.searchsorted(z[order], height), 1, len(z) - 1)
+        lower, upper = order[at - 1], order[at]
+        near = np.where(np.abs(height - z[lower]) < np.abs(height - z[upper]), lower, upper)
+        is_long = np.array([m.length == "long" for m in marks])[near]
+        right = np.where(is_long, long[1], short[1])
+        left = np.where(is_long, long[0], short[0])
+        on = (np.abs(height - z[near]) < thick_mm / 2) & (azimuth > left) & (azimuth < right)
+        out[on] = ink
+        return out
+
+    return colour
