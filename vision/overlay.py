@@ -127,6 +127,8 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
         if not len(t.points_px) or t.role not in ("rim-front", "reading", "candidate"):
             continue
         y = float(place(t.points_px)[0][1])  # type: ignore[operator]
+        if not np.isfinite(y):
+            continue
         if t.role == "rim-front":
             rows.append((y, "edge of the liquid", _RIM))
         elif t.role == "candidate":
