@@ -83,7 +83,7 @@ def main() -> None:
                     executable_path=shutil.which("chromium"), args=["--no-sandbox"])
                 page = browser.new_page(viewport=PHONE, color_scheme="dark",
                                         device_scale_factor=1.5)
-                page.set_default_timeout(60_000)
+                page.set_default_timeout(120_000)
                 work_through(page, url)
                 browser.close()
         finally:

@@ -78,7 +78,7 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
         contexts.append(context)
         context.route("**/*", guard)
         page = context.new_page()
-        page.set_default_timeout(30_000)
+        page.set_default_timeout(60_000)
         page.goto(served.url + path)
         return page
 

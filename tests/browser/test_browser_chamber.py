@@ -14,7 +14,7 @@ from app.records import Store
 from vision.scale import load_scale
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=30_000)  # a busy machine may take its time
+expect.set_options(timeout=60_000)  # a busy machine may take its time
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 

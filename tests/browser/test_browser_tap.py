@@ -16,7 +16,7 @@ from serving import free_port, opener, serve
 from app.commands.serve import server_words
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 #: Where the mark stands that is to be tapped, in a photo of 1200 x 1600 pixels.
 SPOT = (820, 410)
