@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import Any
 
 from app.settings import DATA_VARIABLE, data_dir, record_place
+from app.sign_in import SignIn, check_sign_in
 from vision.errors import InputError
 
 
@@ -23,16 +24,20 @@ def add_parser(subparsers: Any) -> None:
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "serve", help="open the pages (also without any command)",
-        description="Start the pages. They answer on this machine only; for phones put a proxy "
-                    "with encryption (TLS) and sign-in in front.")
+        description="Start the pages. They answer on this machine only; for phones set up sign-in "
+                    "and put a proxy with encryption (TLS) in front (docs/serving.md).")
     parser.add_argument("--host", default="127.0.0.1", metavar="ADDRESS",
                         help="address to listen on (default 127.0.0.1, this machine only)")
     parser.add_argument("--port", default="8501", metavar="N", help="port (default 8501)")
     parser.add_argument("--data", metavar="DIR",
                         help="folder of the record, or a database's address (default: "
                              "$COUNTERSIGHT_DATA or your own data folder)")
+    parser.add_argument("--sign-in", metavar="FILE",
+                        help="TOML file with the OpenID Connect settings; nobody sees a page "
+                             "without signing in (docs/serving.md)")
     parser.add_argument("--allow-remote", action="store_true",
-                        help="listen on an address that other machines can reach")
+                        help="let other machines in without sign-in: knowingly, for a closed "
+                             "network of a skills lab")
     parser.add_argument("--no-browser", action="store_true", help="do not open a browser window")
     parser.set_defaults(run=run)
 
@@ -40,7 +45,8 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Check everything first, then hand over to the page server."""
     port = parse_port(args.port)
-    check_host(args.host, args.allow_remote)
+    sign_in = None if args.sign_in is None else check_sign_in(args.sign_in)
+    check_host(args.host, args.allow_remote, signed=sign_in is not None)
     place, shown = prepare_place(args.data)
     check_free(args.host, port)
     os.environ[DATA_VARIABLE] = place
@@ -51,7 +57,10 @@ def run(args: argparse.Namespace) -> int:
     sys.stdout.write(f"Countersight: {page_url(args.host, port)}  (stop with Ctrl+C)\n"
                      f"The record is kept in {shown}\n")
     sys.stdout.flush()
-    return _launch(server_words(script, args.host, port))
+    if args.allow_remote and sign_in is None:
+        sys.stdout.write("No sign-in: whoever reaches this address sees and confirms everything.\n")
+    return _launch(server_words(script, args.host, port, sign_in=sign_in,
+                                open_to_all=args.allow_remote))
 
 
 def parse_port(text: str) -> int:
@@ -75,14 +84,16 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def check_host(host: str, allow_remote: bool) -> None:
-    """Refuse an address that is none, or that others reach without it being allowed."""
+def check_host(host: str, allow_remote: bool, *, signed: bool = False) -> None:
+    """Refuse an address that is none, or that others reach without sign-in (``signed``)
+    or its being allowed."""
     if is_loopback(host):
         return
-    if not allow_remote:
+    if not (allow_remote or signed):
         raise InputError(
             f"--host {host} would show patient pages to the network without encryption or"
-            " sign-in; put a proxy with TLS and sign-in in front, then add --allow-remote.")
+            " sign-in; set up --sign-in FILE and a proxy with TLS (docs/serving.md), or allow it"
+            " knowingly with --allow-remote.")
     try:
         socket.getaddrinfo(host, None)
     except (OSError, UnicodeError):
@@ -141,8 +152,13 @@ def page_url(host: str, port: int) -> str:
     return f"http://[{bare}]:{port}" if ":" in bare else f"http://{bare}:{port}"
 
 
-def server_words(script: Path, host: str, port: int) -> list[str]:
-    """The page server's command line: safety options as flags beat any config file."""
+def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None = None,
+                 open_to_all: bool = False) -> list[str]:
+    """The page server's command line: safety options as flags beat any config file.
+
+    Without sign-in only a browser that calls this machine by its own name is let in,
+    so a proxy put in front opens nothing by accident; ``open_to_all`` lifts that.
+    """
     options = {
         "server.address": host.strip("[]"),
         "server.port": str(port),
@@ -158,7 +174,14 @@ def server_words(script: Path, host: str, port: int) -> list[str]:
         "client.showErrorLinks": "false",
         "client.toolbarMode": "minimal",
     }
-    return ["streamlit", "run", str(script), *(f"--{k}={v}" for k, v in options.items())]
+    words = [f"--{k}={v}" for k, v in options.items()]
+    if sign_in is not None:
+        words.append(f"--secrets.files={sign_in.file}")
+    if not open_to_all:
+        names = {"localhost", "127.0.0.1", "::1", host.strip("[]").lower()}
+        names |= {sign_in.host} if sign_in is not None else set()
+        words += [f"--server.allowedHosts={name}" for name in sorted(names)]
+    return ["streamlit", "run", str(script), *words]
 
 
 def _check_same_house() -> None:

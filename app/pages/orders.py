@@ -118,7 +118,7 @@ def _write(state: OrdersState, key: str, before: Entry | None, who: Signature) -
     try:
         return ledger.open_store().add(confirm(
             draft, by=who.by, bed=who.bed, key=f"page-{state.form_key}",
-            happened_at=Moment.now(),
+            happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"{key}-clock"))))
     except ClockBehindError:
         state.clock_doubt = True

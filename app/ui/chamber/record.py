@@ -48,6 +48,7 @@ def write(state: ChamberState, value: str, who: Signature, attested: Attestation
     confirmed = confirm(
         draft, by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
         key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
+        identity=who.identity,
         note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
                                     SEEN_NOTE if state.seen_before and state.own else "", note))))
     return ledger.open_store().add(confirmed, picture)

@@ -15,7 +15,7 @@ import streamlit as st
 from app.records import BedCode, ClockBehindError, Entry, Initials, Moment, SkipDraft, confirm
 from app.records.drafts import Draft
 from app.rounds import REST, STEPS, Round, StepName
-from app.ui import blocks, guard, ledger
+from app.ui import blocks, guard, ledger, signed_in
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, book, look_up, newest
 
@@ -127,7 +127,8 @@ def _record(state: RoundState, view: View, step: StepName | None,
     try:
         return ledger.open_store().add(confirm(
             made, by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=value,
-            key=f"round-{state.form_key}", happened_at=Moment.now(), clock_checked=checked))
+            key=f"round-{state.form_key}", happened_at=Moment.now(), clock_checked=checked,
+            identity=signed_in.identity()))
     except ClockBehindError:
         state.clock_doubt = True
         raise

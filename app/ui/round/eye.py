@@ -16,7 +16,7 @@ from app.records import (
 from app.records.content import Entry
 from app.records.errors import ConfirmError
 from app.records.moment import Moment
-from app.ui import guard, ledger
+from app.ui import guard, ledger, signed_in
 from app.ui.chamber.confirm import STATEMENTS
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.round.act import EYE, initials_field, say_what_is_missing, take_initials
@@ -72,7 +72,7 @@ def _write(state: RoundState, view: View, key: str) -> Entry | None:
             draft, by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=typed.text,
             attestations=Attestations(**{name: a == "Yes" for name, a in answers.items()}),
             note=values.get(f"{key}-note") or "", key=f"round-{state.form_key}",
-            happened_at=Moment.now(),
+            happened_at=Moment.now(), identity=signed_in.identity(),
             clock_checked=bool(values.get(f"round-clock-{state.turn}"))))
     except ClockBehindError:
         state.clock_doubt = True

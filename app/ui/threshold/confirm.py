@@ -66,7 +66,7 @@ def _write(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signat
         return ledger.open_store().add(confirm(
             draft(inputs, panel), by=who.by, bed=who.bed,
             confirmed_value=inputs.setting_text, key=f"page-{state.form_key}",
-            happened_at=Moment.now(),
+            happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"th-clock-{state.generation}"))))
     except ClockBehindError:
         state.clock_doubt = True
