@@ -85,8 +85,8 @@ def _room(radius: float, panel: Rgb) -> Room:
     return Room(
         panel=Panel(-58, 64, -150, 150, radius + 16.0, 0.0, panel), wall_y_mm=420.0,
         wall_rgb=(0.62, 0.63, 0.6),
-        lights=(AreaLight(-62, 14, 13, 24, (5.0, 5.2, 5.6), 0.8, 2),
-                AreaLight(40, 62, 22, 8, (3.0, 3.0, 2.9), 1.5)),
+        lights=(AreaLight(-62, 14, 13, 24, (2.4, 2.5, 2.6), 0.8, 2),
+                AreaLight(40, 62, 22, 8, (1.8, 1.8, 1.7), 1.5)),
         ambient=(0.62, 0.62, 0.62), floor_ambient=0.35, horizon=1.2,
         rods=(Capsule((-78.0, 70.0, -900.0), (-78.0, 70.0, 900.0), 12.5, (0.6, 0.61, 0.62),
                       0.35),))
