@@ -135,7 +135,7 @@ def _crossings(light: np.ndarray, corners: np.ndarray, where: np.ndarray, white:
     h = perspective(corners, modules.shape[0])
     line = where[:, None, :] + _PROFILE[None, :, None] * white[:, None, :]
     xy = apply(h, line.reshape(-1, 2)).astype(np.float32).reshape(len(where), -1, 2)
-    values = cv2.remap(light, xy[..., 0], xy[..., 1], cv2.INTER_LINEAR,
+    values = cv2.remap(light, xy[..., 0], xy[..., 1], cv2.INTER_CUBIC,
                        borderMode=cv2.BORDER_REPLICATE)
     half = _half_level(light, h, modules, where)
     above = values - half[:, None]
