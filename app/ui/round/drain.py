@@ -24,7 +24,7 @@ def drain_step(state: RoundState, view: View) -> None:
     for name, words in (("opened", "open"), ("closed", "closed")):
         confirm_button(state, view, f"The drain to the chamber is {words}",
                        partial(_draft, f"drain-{name}"),
-                       f"Drain {words} is on record.", name=name)
+                       f"Drain {words} is on record.", name=name, first=False)
 
 
 def _draft(event: str) -> tuple[EventDraft, None]:

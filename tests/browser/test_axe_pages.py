@@ -1,0 +1,121 @@
+"""Every page in both themes, phone and desk: the axe rules for WCAG 2.2 AA, and 44-px targets.
+
+Rules: the axe-core engine, tags wcag2a to wcag22aa (W3C, Web Content Accessibility
+Guidelines 2.2, 2023).  44 px is success criterion 2.5.5 (level AAA; 2.5.8, AA, asks for 24).
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import pytest
+from playwright.sync_api import expect
+from serving import PHONE
+from test_browser_access import faults
+
+from app.pages import all_pages
+from app.records import (
+    Attestations,
+    BedCode,
+    EventDraft,
+    Initials,
+    LevelDraft,
+    Moment,
+    OrderDraft,
+    OwnReading,
+    ReadingDraft,
+    SettingDraft,
+    SkipDraft,
+    Store,
+    confirm,
+)
+from app.rounds import Round, RoundBook
+from vision.scale import load_scale
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=60_000)
+DESK = {"width": 1280, "height": 900}
+BED = "AXE-1"
+ALL_TRUE = Attestations(outlet_closed=True, hanging_plumb=True, patient_undisturbed=True,
+                        right_chamber_and_scale=True)
+
+SMALL = """() => [...document.querySelectorAll(
+    '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
+    + '.stApp [data-testid=stCheckbox] label, .stApp [data-testid=stRadio] label,'
+    + '.stApp input[type=text], .stApp textarea')]
+  .filter(e => !e.closest('[data-testid=stDataFrame]'))
+  .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
+  .filter(([, r]) => r.right > 0 && r.width > 0 && (r.height < 43.5 || r.width < 43.5))
+  .map(([name, r]) => `${name}: ${r.width} x ${r.height}`)"""
+
+
+def fill(data) -> None:  # type: ignore[no-untyped-def]
+    """A shift at one bed on record, and a round under way there."""
+    store, by, bed = Store.open(str(data)), Initials("M.K."), BedCode(BED)
+    now = dt.datetime.now().astimezone()
+
+    def add(draft, minutes: int, **more) -> None:  # type: ignore[no-untyped-def]
+        store.add(confirm(draft, by=by, bed=bed,
+                          happened_at=Moment.of(now - dt.timedelta(minutes=minutes)), **more))
+
+    add(OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]", drain="continuously",
+                   limits={"ml_per_hour": 10, "chamber_full_ml": 60, "reading_due_minutes": 60},
+                   tell_whom="the doctor on call"), 300)
+    add(LevelDraft.usual_method(landmark="ear canal"), 200)
+    add(SettingDraft(unit="cm[H2O]"), 190, confirmed_value="13.6")
+    for minutes, value in ((180, "12"), (120, "21.5"), (60, "36"), (2, "44.5")):
+        add(ReadingDraft.by_eye(scale=load_scale("quay-60"), first=OwnReading.read(value)),
+            minutes, confirmed_value=value, attestations=ALL_TRUE)
+    add(EventDraft("drain-opened"), 179)
+    add(SkipDraft("level check", "the level was checked an hour ago"), 1)
+    RoundBook(data / "rounds").begin(Round.begin(BED, Moment.now(), store.count()))
+
+
+def ready(page) -> None:  # type: ignore[no-untyped-def]
+    expect(page.locator(".stApp")).to_have_attribute("data-test-script-state", "notRunning")
+    expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
+
+
+@pytest.fixture(scope="module")
+def bed_on_record(served) -> str:  # type: ignore[no-untyped-def]
+    fill(served.data)
+    return BED
+
+
+def addresses() -> list[str]:
+    return [f"/{e.name.replace('_', '-')}" for e in all_pages()] + [f"/round?bed={BED}"]
+
+
+@pytest.mark.parametrize(("scheme", "size"), [("dark", PHONE), ("light", DESK)],
+                         ids=["dark phone", "light desk"])
+def test_no_page_keeps_anyone_out(open_page, served, bed_on_record, scheme, size):
+    page = open_page(size=size, scheme=scheme)
+    found: dict[str, list[str]] = {}
+    for address in addresses():
+        page.goto(served.url + address)
+        ready(page)
+        wrong = faults(page)
+        if size == PHONE:
+            wrong += page.evaluate(SMALL)
+            width = page.evaluate("document.documentElement.scrollWidth")
+            wrong += [f"wider than the screen: {width}"] if width > 390 else []
+        if wrong:
+            found[address] = wrong
+    assert len(addresses()) >= 6
+    assert found == {}
+
+
+def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on_record):
+    page = open_page(f"/round?bed={BED}")
+    for number in range(1, 8):
+        expect(page.get_by_text(f"Step {number} of 7")).to_be_visible()
+        page.get_by_text("Skip this step, or break").click()
+        reason = page.get_by_label("Reason")
+        reason.fill("trying the page")
+        assert faults(page) == [] and page.evaluate(SMALL) == []
+        box = page.locator("[data-testid=stExpander]").filter(has=reason)
+        box.get_by_label("Your initials").fill("M.K.")
+        box.get_by_role("button", name="Skip:").click()
+    expect(page.get_by_role("button", name="Finish the round")).to_be_visible()
+    assert faults(page) == [] and page.evaluate(SMALL) == []
+    assert page.get_by_text("SKIPPED").count() == 7
