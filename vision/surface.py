@@ -16,6 +16,8 @@ import numpy as np
 from vision.contact_line import ContactLine, find_contact_line
 from vision.ladder import Ladder
 from vision.optics import apparent_height_shift_mm
+from vision.pose import CylinderPose
+from vision.scale import Scale
 from vision.strip import view
 from vision.surface_grid import Grid, whole_grid, window_grid
 from vision.surface_input import BIN_CENTRES_MM
@@ -84,6 +86,25 @@ def _peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
     return found
 
 
+def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
+    """(Z,) True where a step of the bore is seen on the outer wall.
+
+    The rim of a step is a level line like the surface itself.  Belief that falls
+    there is lost, not passed on: a surface at a step can not be told from it.
+    """
+    out = np.zeros(len(height_mm), dtype=bool)
+    knots = scale.diameter_knots
+    for (v0, d0), (v1, d1) in zip(knots[:-1], knots[1:], strict=True):
+        if abs(d1 - d0) < 0.05 * d0:
+            continue
+        low, high = sorted((float(scale.height_mm(v0)), float(scale.height_mm(v1))))
+        wall = scale.outer_radius_mm - min(d0, d1) / 2
+        e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
+        shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
+        out |= (height_mm > low - 0.8 + min(shift, 0)) & (height_mm < high + 0.8 + max(shift, 0))
+    return out
+
+
 def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
                  near_mm: float | None = None) -> Surface:
     """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
@@ -100,6 +121,7 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
         p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
         nothing *= 0.2
         p *= (1.0 - nothing) / max(float(p.sum()), 1e-12)
+    p = p * ~_at_steps(scale, pose, grid.height_mm)
     candidates = _peaks(p, grid)
     if not candidates:
         empty = np.array([0.0])

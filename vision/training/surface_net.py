@@ -182,7 +182,7 @@ def _soft_rows(row: torch.Tensor, none: torch.Tensor, rows: int) -> torch.Tensor
     return p / p.sum(dim=1, keepdim=True).clamp_min(1e-6)
 
 
-def _soft_bins(y: torch.Tensor) -> torch.Tensor:
+def soft_bins(y: torch.Tensor) -> torch.Tensor:
     c = torch.as_tensor(BIN_CENTRES_MM, dtype=torch.float32, device=y.device)[None]
     width = float(BIN_CENTRES_MM[1] - BIN_CENTRES_MM[0])
     p = (1 - (y[:, None].clamp(float(c.min()), float(c.max())) - c).abs() / width).clamp_min(0)
@@ -222,7 +222,7 @@ def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
     z, mean, sd = standardise(near)
     far = (far - mean) / sd
     z = torch.cat([z, far, _planes(d.gauge[i], *z.shape[2:])], dim=1)
-    return z, _soft_bins(d.target[i])
+    return z, soft_bins(d.target[i])
 
 
 def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
