@@ -202,6 +202,9 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
     x_best = best.column[0] + best.column[1] * small.shape[0] / 2
     size = _pitch(best, scale) * len(scale.marks)
     for a in ranked[1:]:
+        # a printed rule on the panel is a row of strokes too, but not this scale
+        if len(a.mark) < 0.75 * len(best.mark) or a.strangers > 3:
+            continue
         shared = np.intersect1d(a.stroke, best.stroke).size
         if shared > 0.2 * len(a.stroke):
             continue

@@ -11,7 +11,7 @@ from vision.budget import BudgetTerm
 from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
-from vision.labels import check_numerals, renumbered
+from vision.labels import check_numerals, renumbered, two_rows_fit
 from vision.ladder import Ladder, find_ladder
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
@@ -131,6 +131,18 @@ class _Reader:
                 break
         return best
 
+    def _second_chamber(self, ladder: Ladder) -> bool:
+        """Whether the other row of marks is a chamber of this scale, numerals and all.
+
+        A rule printed on the panel has marks like a chamber; its numbers tell it apart.
+        """
+        if ladder.rival_px is None or check_numerals(ladder).verdict != "agree":
+            return True
+        grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
+        other = find_ladder(grey, self.scale, near=ladder.rival_px,
+                            focal=focal_px(self.photo.camera, grey.shape[1], grey.shape[0]))
+        return other is not None and check_numerals(other).verdict == "agree"
+
     def _no_chamber(self) -> VolumeReading:
         self.notes.add("no-chamber")
         quality = measure_quality(self.photo.working_gray)
@@ -158,7 +170,8 @@ class _Reader:
     def _numbering(self, ladder: Ladder) -> tuple[Ladder, bool]:
         """The ladder with its numbering settled, or the same and True: refused."""
         self.question: Question | None = None
-        if self.near is None and self.number is None and ladder.rival > 0.55:
+        if (self.near is None and self.number is None and ladder.rival > 0.55
+                and self._second_chamber(ladder)):
             self.notes.add("several-chambers")
             self.question = Question("which-chamber", "Tap the chamber that is meant.")
             return ladder, True
@@ -176,7 +189,8 @@ class _Reader:
             self.notes.add("numerals-disagree", check.sentence or None)
             return ladder, True
         if check.verdict == "unread":
-            if ladder.evidence.margin(0) < SETTLED_MARGIN or not check.count_complete:
+            if not check.count_complete or not (
+                    ladder.evidence.margin(0) >= SETTLED_MARGIN or two_rows_fit(ladder)):
                 self.notes.add("numbering-unsettled")
                 return ladder, True
             self.notes.add("numerals-unread")
