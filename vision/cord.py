@@ -1,124 +1,184 @@
-"""The hanging cord: a thin line with a free bob at its lower end."""
+"""The hanging cord: a thin line with a free bob at its lower end.
+
+A cord may be a pixel or two wide, so only one of its sides may show up as an
+edge.  Every long edge is therefore looked at across: a cord is a narrow valley
+(or ridge) of light with the same thing on both sides.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from vision.plumb_cue import PlumbCue, cue_of
+from vision.plumb_cue import PlumbCue, cue_of, line_x
 from vision.straight_edges import StraightEdge
+
+#: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
+_CORD_MM, _BOB_MM, _LONG_MM = 6.0, 30.0, 70.0
 
 
 def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
               ) -> tuple[PlumbCue | None, list[StraightEdge]]:
-    """A thin line with a free bob at its lower end, and the edges it took."""
-    best: tuple[float, PlumbCue, list[StraightEdge]] | None = None
-    for left in edges:
-        for right in edges:
-            if left.sign * right.sign != -1 or not _thin_pair(left, right, px_per_mm):
-                continue
-            line = (left.ends_px + right.ends_px) / 2
-            y = np.array([max(left.ends_px[0, 1], right.ends_px[0, 1]),
-                          min(left.ends_px[1, 1], right.ends_px[1, 1])])
-            line = np.column_stack([(left.x_at(y) + right.x_at(y)) / 2, y])
-            length = float(y[1] - y[0])
-            sd = float(np.hypot(left.sd_px, right.sd_px) / 2)
-            if best is not None and length < best[0]:
-                continue
-            width = float(np.mean(right.x_at(y) - left.x_at(y)))
-            if _alone(gray, line, width) and _bob_below(gray, line, width, px_per_mm):
-                best = (length, cue_of("hanging cord", [(line, sd)]), [left, right])
-    return (best[1], best[2]) if best else (None, [])
+    """The longest cord with a bob, and the edges that lie on it.
 
-
-def _thin_pair(left: StraightEdge, right: StraightEdge, px_per_mm: float) -> bool:
-    """Two edges that bound one thin line."""
-    y0 = max(left.ends_px[0, 1], right.ends_px[0, 1])
-    y1 = min(left.ends_px[1, 1], right.ends_px[1, 1])
-    if y1 - y0 < max(80.0, 70 * px_per_mm) or y1 - y0 < 0.6 * max(left.length_px, right.length_px):
-        return False
-    if min(left.seen_px / left.length_px, right.seen_px / right.length_px) < 0.8:
-        return False
-    gap = right.x_at(np.array([y0, y1])) - left.x_at(np.array([y0, y1]))
-    limit = max(7.0, 8 * px_per_mm)
-    return bool(gap.min() > 0.5 and gap.max() < limit and abs(gap[1] - gap[0]) < 2 + 0.3 * limit)
-
-
-def _alone(gray: np.ndarray, line: np.ndarray, width: float) -> bool:
-    """True when the same thing lies on both sides: a line before a background.
-
-    The border of a picture frame with its shadow, or a reflection on a pole, has
-    different things on its two sides.
+    ``gray`` is (H, W) uint8, ``px_per_mm`` the scale about where the system hangs.
     """
     import cv2
 
-    t = np.linspace(0.03, 0.97, 60)
-    on = line[0] + t[:, None] * (line[1] - line[0])
-    k = np.array([-2.0, -1.2, 0.0, 1.2, 2.0]) * max(width, 2.0) + np.array([-3, -2, 0, 2, 3])
-    value = cv2.remap(gray, (on[:, :1] + k).astype(np.float32),
-                      np.broadcast_to(on[:, 1:], (60, 5)).astype(np.float32), cv2.INTER_LINEAR,
-                      borderMode=cv2.BORDER_REPLICATE).astype(float)
-    left, right = value[:, :2].mean(axis=1), value[:, 3:].mean(axis=1)
-    depth = np.abs(value[:, 2] - (left + right) / 2)
-    return bool(np.mean(np.abs(left - right) < 0.35 * depth + 2) > 0.75)
+    soft = cv2.GaussianBlur(gray, (0, 0), 0.8).astype(np.float32)
+    tried: list[np.ndarray] = []
+    for e in edges:
+        if e.length_px < max(80.0, _LONG_MM * px_per_mm) or e.seen_px < 0.75 * e.length_px:
+            continue
+        if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6 for t in tried):
+            continue
+        found = _valley(soft, e.ends_px, max(5.0, _CORD_MM * px_per_mm))
+        if found is None:
+            continue
+        line, width, sd = found
+        tried.append(line)
+        if _bob_below(soft, line, width, px_per_mm):
+            near = [o for o in edges
+                    if np.abs(line_x(line, o.ends_px[:, 1]) - o.ends_px[:, 0]).max() < width + 6]
+            return cue_of("hanging cord", [(line, sd)]), near
+    return None, []
 
 
-def _bob_below(gray: np.ndarray, line: np.ndarray, width: float, px_per_mm: float) -> bool:
-    """True when the line ends in a blob that is wider than it and hangs free."""
+def _across(soft: np.ndarray, line: np.ndarray, s: np.ndarray, k: np.ndarray
+            ) -> tuple[np.ndarray, np.ndarray]:
+    """Values (len(s), len(k)) at s px along from the line's upper end and k px across it.
+
+    Values outside the picture are NaN.  Also returns the unit vector across.
+    """
     import cv2
 
     u = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
     across = np.array([u[1], -u[0]])
-    reach = max(12.0, 30 * px_per_mm)
-    s = np.arange(-2 * width - 6, 2.6 * reach, 1.0)
-    k = np.arange(-2 * reach, 2 * reach + 0.5, 0.5)
-    xy = line[1] + s[:, None, None] * u + k[None, :, None] * across
-    h, w = gray.shape
-    inside = (xy[..., 0] >= 0) & (xy[..., 0] <= w - 1) & (xy[..., 1] >= 0) & (xy[..., 1] <= h - 1)
+    xy = line[0] + s[:, None, None] * u + k[None, :, None] * across
+    h, w = soft.shape
     grid = xy.astype(np.float32)
-    value = cv2.remap(cv2.GaussianBlur(gray, (0, 0), 1.0), grid[..., 0], grid[..., 1],
-                      cv2.INTER_LINEAR, borderMode=cv2.BORDER_REPLICATE).astype(float)
-    value[~inside] = np.nan
-    with np.errstate(all="ignore"):
-        import warnings
+    value = cv2.remap(soft, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR,
+                      borderMode=cv2.BORDER_REPLICATE).astype(float)
+    outside = ((xy[..., 0] < 0) | (xy[..., 0] > w - 1) | (xy[..., 1] < 0)
+               | (xy[..., 1] > h - 1))
+    value[outside] = np.nan
+    return value, across
 
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore", RuntimeWarning)
-            side_a = np.nanmedian(value[:, k < -1.2 * reach], axis=1)
-            side_b = np.nanmedian(value[:, k > 1.2 * reach], axis=1)
-    ground = np.where(np.isfinite(side_a) & np.isfinite(side_b), (side_a + side_b) / 2,
-                      np.where(np.isfinite(side_a), side_a, side_b))
-    noise = 1.4826 * float(np.nanmedian(np.abs(value - ground[:, None])))
-    differs = np.abs(value - ground[:, None]) > max(10.0, 4 * noise)
-    differs &= inside
+
+def _valley(soft: np.ndarray, line: np.ndarray, widest: float
+            ) -> tuple[np.ndarray, float, float] | None:
+    """(line along the middle of a thin valley, its width in px, sd in px), else None."""
+    length = float(np.linalg.norm(line[1] - line[0]))
+    parts = int(np.clip(length / 25, 5, 30))
+    k = np.arange(-1.5 * widest - 4, 1.5 * widest + 4.1, 0.5)
+    value, across = _across(soft, line, np.linspace(2, length - 2, parts * 8), k)
+    profile = value.reshape(parts, 8, -1).mean(axis=1)
+    whole = np.isfinite(profile).all(axis=1)  # not beyond the border of the picture
+    if whole.sum() < max(5, 0.4 * parts):
+        return None
+    profile, at = profile[whole], ((np.arange(parts) + 0.5) / parts)[whole]
+    parts = len(at)
+    inner = np.flatnonzero(np.abs(k) < 0.6 * widest)
+    total = profile.mean(axis=0)
+    middle = int(inner[np.argmax(np.abs(total[inner] - np.median(total)))])
+    dark = np.sign(np.median(total) - total[middle])
+    places, centres, widths = [], [], []
+    for place, row in zip(at, profile, strict=True):
+        low, high = k < k[middle] - 0.8 * widest, k > k[middle] + 0.8 * widest
+        if low.sum() < 3 or high.sum() < 3:
+            return None
+        left, right = float(np.median(row[low])), float(np.median(row[high]))
+        near = np.abs(k - k[middle]) < 0.8 * widest
+        depth = dark * ((left + right) / 2 - row[near])
+        top = float(depth.max())
+        # The same thing on both sides: no border of a frame, no reflection on a pole.
+        if top < 6 or abs(left - right) > 0.35 * top + 2:
+            continue
+        weight = np.maximum(depth - 0.5 * top, 0)
+        places.append(place)
+        centres.append(float((weight @ k[near]) / weight.sum()))
+        widths.append(0.5 * float((depth > 0.5 * top).sum()))
+    if len(centres) < 0.7 * parts:
+        return None
+    width = float(np.median(widths))
+    spread = float(np.median(np.abs(centres - np.median(centres))))
+    if width > widest or spread > 0.5 * width + 1.5:
+        return None
+    return _middle_line(line, across, np.array(places), np.array(centres), width)
+
+
+def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: np.ndarray,
+                 width: float) -> tuple[np.ndarray, float, float] | None:
+    """The straight line through the valley's centres, at shares ``t`` of the length."""
+    basis = np.column_stack([1 - t, t])
+    weight = np.ones(len(centres))
+    ends = np.zeros(2)
+    for _ in range(5):
+        ends = np.linalg.lstsq(basis * weight[:, None], centres * weight, rcond=None)[0]
+        r = np.abs(centres - basis @ ends)
+        scale = max(float(np.median(r)) * 1.4826, 0.05)
+        weight = 1 / (1 + (r / (2.5 * scale)) ** 2)
+    if scale > 0.5:
+        return None
+    moved = line + np.outer(ends, across)
+    return moved, width, float(np.hypot(2 * scale / np.sqrt(len(centres)), 0.05))
+
+
+def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: float) -> bool:
+    """True when the line ends in a blob that is wider than it and hangs free."""
+    length = float(np.linalg.norm(line[1] - line[0]))
+    reach = max(12.0, _BOB_MM * px_per_mm)
+    s = length + np.arange(-2 * width - 8, 2.6 * reach, 1.0)
+    k = np.arange(-reach, reach + 0.5, 0.5)
+    value, _ = _across(soft, line, s, k)
+    inside = np.isfinite(value)
+    ground = _ground(value, k, reach)
+    off = np.abs(np.nan_to_num(value - ground, nan=0.0))
+    edge = np.abs(k) > 0.5 * reach
+    noise = 1.4826 * float(np.median(off[:, edge][inside[:, edge]])) if inside.any() else 0.0
+    differs = (off > max(10.0, 4 * noise)) & inside
     middle = int(np.argmin(np.abs(k)))
     runs = [_run(row, middle) for row in differs]
     widths = np.array([(b - a) * 0.5 for a, b in runs])
     centres = np.array([(k[a] + k[min(b, len(k) - 1)]) / 2 if b > a else 0.0 for a, b in runs])
     wide = widths > max(2.2 * width, width + 4, 3 * px_per_mm)
-    if not wide.any():
-        return False
     start = int(np.argmax(wide))
+    if not wide.any() or start < 4 or float(np.median(widths[:start])) > 1.6 * width + 3:
+        return False  # no bob, or the line lies on something broad, as a reflection does
     stop = start + int(np.argmin(np.append(wide[start:], False)))
     tall = stop - start
     broad = float(widths[start:stop].max())
     after = widths[stop + 3: stop + 3 + max(3, tall // 2)]
-    # Round, on the line, not wider than a bob, with free space below.
+    # Round, on the line, not broader than a bob, whole in the picture, with free space below.
     return bool(
-        0.5 < tall / broad < 2.0 and broad < reach * 1.5
+        0.5 < tall / broad < 2.0 and broad < 1.2 * reach
         and abs(float(np.median(centres[start:stop]))) < 0.25 * broad + 1
         and len(after) > 0 and float(np.median(after)) < 0.4 * broad
         and inside[start: stop + 1, middle].all()
-        and s[start] < 0.6 * reach
+        and s[start] - length < 0.6 * reach
     )
+
+
+def _ground(value: np.ndarray, k: np.ndarray, reach: float) -> np.ndarray:
+    """What lies behind: for each row the level beside the line, left and right apart."""
+    sides = []
+    for mask in (k < -0.55 * reach, k > 0.55 * reach):
+        part = np.where(np.isfinite(value[:, mask]), value[:, mask], np.nan)
+        seen = np.isfinite(part).sum(axis=1) > 3
+        level = np.full(len(value), np.nan)
+        level[seen] = [float(np.nanmedian(row)) for row in part[seen]]
+        sides.append(level)
+    left = np.where(np.isfinite(sides[0]), sides[0], sides[1])
+    right = np.where(np.isfinite(sides[1]), sides[1], sides[0])
+    return np.asarray(np.where(k[None, :] < 0, left[:, None], right[:, None]))
 
 
 def _run(row: np.ndarray, middle: int) -> tuple[int, int]:
     """The run of True that holds the middle, a few samples of play."""
-    near = np.flatnonzero(row[max(0, middle - 4): middle + 5])
+    low = max(0, middle - 4)
+    near = np.flatnonzero(row[low: middle + 5])
     if len(near) == 0:
         return (0, 0)
-    at = max(0, middle - 4) + int(near[np.argmin(np.abs(near - 4))])
-    a = b = at
+    a = b = low + int(near[np.argmin(np.abs(near - (middle - low)))])
     while a > 0 and row[a - 1]:
         a -= 1
     while b < len(row) and row[b]:

@@ -25,8 +25,8 @@ from vision.straight_edges import upright_edges
 TAP_SHARE = 0.0012
 #: Stated depth: at least this, and this share of it; unknown depth: this (mm).
 DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
-#: The line of sight against square to the wall or bed.
-AXIS_SD_DEG = 6.0
+#: The line of sight against square to the wall or bed: people stand within 12 degrees.
+AXIS_SD_DEG = 7.0
 #: Wider than this (half of the interval, mm) helps nobody.
 USELESS_MM = 80.0
 _SMALL_CARD_PX = 32.0

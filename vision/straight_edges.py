@@ -100,6 +100,8 @@ def _planes(rgb: np.ndarray) -> list[np.ndarray]:
 
 def _doubles(edge: StraightEdge, other: StraightEdge) -> bool:
     """True when ``edge`` repeats (a part of) an edge that is already there."""
+    if edge.sign * other.sign == -1:  # the two sides of a thin line
+        return False
     y = edge.ends_px[:, 1]
     if min(y[1], other.ends_px[1, 1]) - max(y[0], other.ends_px[0, 1]) < 0.5 * (y[1] - y[0]):
         return False
