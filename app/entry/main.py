@@ -13,7 +13,7 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app.pages import PageEntry, all_pages  # noqa: E402
-from app.ui import signed_in, theme  # noqa: E402
+from app.ui import quiet, signed_in, theme  # noqa: E402
 from app.ui.blocks import CAUTION  # noqa: E402
 from vision import __version__  # noqa: E402
 
@@ -24,6 +24,7 @@ def main() -> None:
     """Set up the page and hand over to the one that was chosen."""
     st.set_page_config(page_title="Countersight", layout="wide",
                        initial_sidebar_state="collapsed", menu_items={"About": ABOUT})
+    quiet.logs()
     theme.apply()
     entries = all_pages()
     first = entries[0]

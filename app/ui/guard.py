@@ -6,6 +6,7 @@ import logging
 from collections.abc import Callable
 from typing import TypeVar
 
+from app.ui import quiet
 from vision.errors import CountersightError
 
 T = TypeVar("T")
@@ -19,13 +20,13 @@ UNFORESEEN = ("Something went wrong that was not foreseen; nothing was recorded.
 def in_words(action: Callable[[], T]) -> tuple[T | None, str]:
     """The result of ``action`` and "", or None and the sentence why there is none.
 
-    An error of our own brings its sentence; any other is logged in full for the
-    people who run the program.
+    An error of our own brings its sentence; of any other the log says where it
+    happened, for the people who run the program, and not what was typed.
     """
     try:
         return action(), ""
     except CountersightError as problem:
         return None, str(problem)
-    except Exception:
-        _log.exception("unforeseen failure")
+    except Exception as problem:
+        _log.error("unforeseen failure: %s", quiet.where(problem))
         return None, UNFORESEEN

@@ -1,0 +1,84 @@
+"""One person's photo and codes: in no other session, in no log, and gone when it is done."""
+
+from __future__ import annotations
+
+import re
+import urllib.request
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+from test_browser_chamber import answer_all, confirm, easy_photo, read_first, upload
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=30_000)
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+
+
+def kept_bytes(url: str, what: str) -> int:
+    """How much of a kind the page server holds in memory, by its own count."""
+    with urllib.request.urlopen(f"{url}/_stcore/metrics", timeout=10) as answer:
+        text = answer.read().decode()
+    found = re.findall(rf'cache_memory_bytes\{{cache_type="{what}"[^}}]*\}} (\d+)', text)
+    return sum(map(int, found))
+
+
+@pytest.mark.parametrize("way", ["confirmed", "let go"])
+def test_the_photo_leaves_the_servers_memory_when_it_is_done(open_page, served, way):
+    label = easy_photo()
+    size = (SAMPLES / label["file"]).stat().st_size
+    page = open_page()
+    upload(page, label)
+    assert kept_bytes(served.url, "UploadedFileManager") >= size
+    read_first(page, "20")
+    if way == "confirmed":
+        page.get_by_role("button", name="Take mine").click()
+        answer_all(page)
+        confirm(page, "QUAY-3")
+        expect(page.get_by_text("more than one division from every reading")
+               .or_(page.get_by_text("The photo has been dropped."))).to_be_visible()
+        if page.get_by_text("more than one division from every reading").count():
+            page.get_by_role("button", name="Confirm and record").click()
+        expect(page.get_by_text("The photo has been dropped.")).to_be_visible()
+    else:
+        page.get_by_role("button", name="Discard this photo").click()
+        expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible()
+    expect_gone(page, served)
+
+
+def expect_gone(page, served) -> None:  # type: ignore[no-untyped-def]
+    for _ in range(100):
+        if kept_bytes(served.url, "UploadedFileManager") == 0:
+            return
+        page.wait_for_timeout(100)
+    pytest.fail("the photo is still in the page server's memory")
+
+
+def test_another_session_sees_nothing_of_a_photo_in_hand(open_page, served):
+    label = easy_photo()
+    one, other = open_page(), open_page()
+    upload(one, label)
+    read_first(one, "20")
+    machine = one.locator(".cs-machine .cs-value").inner_text()
+    other.reload()
+    expect(other.get_by_text("Next: take or choose a photo.")).to_be_visible()
+    content = other.content()
+    assert "Machine reading" not in content and machine not in content
+    assert other.locator("[data-testid=stImage] img").count() == 0
+
+
+def test_the_log_holds_no_code_no_initials_and_no_picture(open_page, served):
+    page = open_page("/shift")
+    page.get_by_label("Bed code of your ward").fill("PIER-77")
+    page.get_by_label("Bed code of your ward").press("Enter")
+    page.get_by_text("Bag changed", exact=True).click()
+    page.get_by_label("Detail, if any").fill("zebra crossing")
+    page.get_by_label("Your initials").fill("Q.Z.")
+    page.get_by_role("button", name="Confirm: bag changed").click()
+    expect(page.get_by_text("bag changed zebra crossing").first).to_be_visible()
+    log = (served.data.parent / f"{served.data.name}.log").read_bytes()
+    assert b"8" in log, "the server did write something, its address at least"
+    for secret in (b"PIER-77", b"Q.Z.", b"zebra", easy_photo()["file"].encode(), b"JFIF", b"base64",
+                   b"Exif"):
+        assert secret not in log

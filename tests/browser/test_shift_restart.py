@@ -1,0 +1,122 @@
+"""A page server killed in the middle of an entry: what was confirmed is there, nothing else."""
+
+from __future__ import annotations
+
+import os
+import random
+import subprocess
+import sys
+import time
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+from serving import PHONE, ROOT, free_port
+
+from app.records import Store
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=30_000)
+
+SEED, KILLS = 20260302, 2
+
+
+@dataclass
+class Station:
+    """A page server that can be killed and started again at the same address."""
+
+    data: Path
+    port: int = field(default_factory=free_port)
+    process: subprocess.Popen[bytes] | None = None
+
+    @property
+    def url(self) -> str:
+        return f"http://127.0.0.1:{self.port}"
+
+    def start(self) -> None:
+        env = {**os.environ, "PYTHONPATH": str(ROOT)}
+        with (self.data.parent / "station.log").open("ab") as log:
+            self.process = subprocess.Popen(
+                [sys.executable, "-m", "app", "serve", "--port", str(self.port), "--data",
+                 str(self.data), "--no-browser"], cwd=ROOT, env=env, stdout=log, stderr=log)
+        deadline = time.monotonic() + 60
+        while True:
+            try:
+                urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=1).close()
+                return
+            except OSError:
+                assert self.process.poll() is None, "the page server ended"
+                assert time.monotonic() < deadline, "the page server does not answer"
+                time.sleep(0.1)
+
+    def kill(self) -> None:
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait()
+
+
+@pytest.fixture
+def station(chromium, tmp_path):
+    made = Station(tmp_path / "ward")
+    made.start()
+    yield made
+    made.kill()
+
+
+def open_bed(browser, station):  # type: ignore[no-untyped-def]
+    page = browser.new_context(viewport=PHONE).new_page()
+    page.set_default_timeout(30_000)
+    page.goto(f"{station.url}/shift")
+    page.get_by_label("Bed code of your ward").fill("QUAY-3")
+    page.get_by_label("Bed code of your ward").press("Enter")
+    expect(page.get_by_text("Enter what was done")).to_be_visible()
+    return page
+
+
+def fill_form(page, name: str) -> None:  # type: ignore[no-untyped-def]
+    page.get_by_text(name, exact=True).click()
+    expect(page.get_by_label("Your initials")).to_be_visible()
+    page.get_by_label("Your initials").fill("M.K.")
+
+
+def test_what_was_confirmed_survives_and_what_was_not_is_not_there(browser, station):
+    page = open_bed(browser, station)
+    fill_form(page, "Drain closed")
+    page.get_by_role("button", name="Confirm: drain closed").click()
+    expect(page.get_by_text("drain closed at")).to_be_visible()
+    fill_form(page, "Bag changed")  # typed, not confirmed
+    station.kill()
+    station.start()
+    page.reload()
+    page.get_by_role("button", name="QUAY-3").click()
+    expect(page.get_by_text("On record, newest first")).to_be_visible()
+    expect(page.get_by_text("drain closed", exact=False).first).to_be_visible()
+    expect(page.get_by_role("button", name="Confirm: bag changed")).to_have_count(0)
+    store = Store.open(station.data)
+    assert [e.event for e in store.entries()] == ["drain-closed"] and store.verify().ok
+    fill_form(page, "Drain opened")
+    page.get_by_role("button", name="Confirm: drain opened").click()
+    expect(page.get_by_text("drain opened at")).to_be_visible()
+    assert store.count() == 2 and store.verify().ok
+    page.context.close()
+
+
+def test_killed_at_the_moment_of_confirming(browser, station):
+    """Whatever the moment: one entry or none, never two, never a broken one, and what the
+    page has called on record is on record."""
+    delays = random.Random(SEED)
+    for _ in range(KILLS):
+        page = open_bed(browser, station)
+        before = Store.open(station.data).count()
+        fill_form(page, "Bag changed")
+        page.get_by_role("button", name="Confirm: bag changed").click()
+        time.sleep(delays.uniform(0.0, 0.6))
+        said = page.get_by_text("bag changed at").count() > 0
+        station.kill()
+        station.start()
+        store = Store.open(station.data)
+        assert store.verify().ok
+        assert store.count() - before in ((1,) if said else (0, 1))
+        page.context.close()
