@@ -13,6 +13,7 @@ from app.ui.threshold.side_view import Drawing
 from vision.pressure_units import number_text
 
 _WIDTH, _HEIGHT, _TEXT = 424.0, 292.0, 14.0
+_NAMED_RIGHT = 44.0  # room for the names at the ends of lines
 _LEFT, _RIGHT, _TOP, _BOTTOM = 52.0, 16.0, 34.0, 48.0
 
 Points = Sequence[tuple[float, float]]
@@ -50,9 +51,10 @@ def plot_drawing(plot: Plot) -> Drawing:
     y_low = min(0.0, math.floor(min([*ys, *plot.guides]) / y_step) * y_step)
     y_high = max(y_step, math.ceil(max([*ys, *plot.guides]) / y_step) * y_step)
     x_low, x_high = float(xs.min()), float(xs.max())
+    right = _NAMED_RIGHT if any(line.name for line in plot.lines) else _RIGHT
 
     def at(x: float, y: float) -> tuple[float, float]:
-        return (_LEFT + (x - x_low) / (x_high - x_low) * (_WIDTH - _LEFT - _RIGHT),
+        return (_LEFT + (x - x_low) / (x_high - x_low) * (_WIDTH - _LEFT - right),
                 _HEIGHT - _BOTTOM - (y - y_low) / (y_high - y_low) * (_HEIGHT - _TOP - _BOTTOM))
 
     out = [f'<rect x="1" y="1" width="{_WIDTH - 2:.0f}" height="{_HEIGHT - 2:.0f}" rx="10" '
@@ -61,7 +63,7 @@ def plot_drawing(plot: Plot) -> Drawing:
     for y in _ticks(y_low, y_high, y_step):
         a, b = at(x_low, y)
         strong = ' stroke-width="1.6"' if abs(y) < 1e-9 else ' stroke-width=".8" opacity=".35"'
-        out.append(f'<path d="M{a:.1f} {b:.1f}H{_WIDTH - _RIGHT:.1f}"{strong}/>')
+        out.append(f'<path d="M{a:.1f} {b:.1f}H{_WIDTH - right:.1f}"{strong}/>')
         out.append(_words(_LEFT - 6, b + 5, _number(y, y_step), anchor="end"))
     for x in _ticks(x_low, x_high, x_step):
         a, b = at(x, y_low)
@@ -69,7 +71,7 @@ def plot_drawing(plot: Plot) -> Drawing:
         out.append(_words(a, b + 20, _number(x, x_step), anchor="middle"))
     for y in plot.guides:
         a, b = at(x_low, y)
-        out.append(f'<path d="M{a:.1f} {b:.1f}H{_WIDTH - _RIGHT:.1f}" stroke-dasharray="3 5" '
+        out.append(f'<path d="M{a:.1f} {b:.1f}H{_WIDTH - right:.1f}" stroke-dasharray="3 5" '
                    'stroke-width="1"/>')
     for line in plot.lines:
         path = "L".join(f"{a:.1f} {b:.1f}" for a, b in (at(x, y) for x, y in line.points))
@@ -77,7 +79,7 @@ def plot_drawing(plot: Plot) -> Drawing:
         out.append(f'<path d="M{path}" stroke-width="2.4"{dash}/>')
         if line.name:
             a, b = at(*line.points[-1])
-            out.append(_words(a - 4, b - 7, line.name, anchor="end"))
+            out.append(_words(a + 6, b + 5, line.name))
     for x, y in plot.held:
         a, b = at(x, y)
         out.append(f'<path d="M{a - 5:.1f} {b - 5:.1f}l10 10m0 -10l-10 10" stroke-width="2"/>')

@@ -38,10 +38,12 @@ def sight_drawing(view: EyeView) -> Drawing:
     words = (f"read {_value(seen.naive_value, seen)}, true {_value(seen.true_value, seen)} "
              f"{seen.unit}: {_error(seen)}")
     through = {"air": "through the air above the liquid",
-               "liquid": "through the liquid, which bends it"}
+               "liquid": "through the liquid, which bends it"}[seen.medium]
+    if view.eye_height_mm == 0:
+        through = "along the surface"
     caption = [f'<path d="M2 {tall:.0f}H{width - 2:.0f}" opacity=".55"/>',
                _words(12, tall + 22, words, 650),
-               _words(12, tall + 42, f"sight line {through[seen.medium]}"),
+               _words(12, tall + 42, f"sight line {through}"),
                _bar(width - 88, tall + 37)]
     svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} '
            f'{tall + _CAPTION:.0f}" width="{width:.0f}" height="{tall + _CAPTION:.0f}" fill="none" '

@@ -1,0 +1,121 @@
+"""The figures of the educator's page and of the page on uncertainty, made anew.
+
+``python docs/figures/make_figures.py`` writes them beside itself; takes half a minute.
+"""
+
+from __future__ import annotations
+
+import html
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+
+import numpy as np
+
+from app.ui.lesson.picture import trace
+from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.sight_drawing import sight_drawing
+from app.ui.threshold.side_view import Drawing, SideView, side_view
+from vision.lesson import EyeView, error_curve, lesson_scale
+from vision.lesson_level import BedView, DrainModel, drain_course, level_threshold
+from vision.photo import load_photo
+from vision.pressure_units import both_units
+from vision.reading import VolumeReading
+from vision.scale import load_scale
+from vision.volume import read_volume
+
+HERE = Path(__file__).resolve().parent
+EYES = {"above": 120.0, "level": 0.0, "below": -120.0}
+
+
+def save(name: str, drawn: Drawing) -> None:
+    """Write a drawing with a white ground and its words as the picture's description."""
+    head, rest = drawn.svg.split(">", 1)
+    ground = (f"<title>{html.escape(drawn.title)}</title>"
+              f'<rect width="{drawn.width:.0f}" height="{drawn.height:.0f}" fill="white" '
+              'stroke="none"/>')
+    (HERE / f"{name}.svg").write_text(f"{head}>{ground}{rest}\n", encoding="utf-8")
+
+
+def eye(height_mm: float) -> EyeView:
+    """The chamber of all figures: bore 30 mm, 33 mL, seen from 35 cm."""
+    return EyeView(lesson_scale(30.0), 33.0, height_mm, 350.0, 60.0)
+
+
+def parallax() -> None:
+    """Three eyes: what each sees, its sight line, and the curve of the error."""
+    for name, height in EYES.items():
+        (HERE / f"eye-{name}.jpg").write_bytes(trace(eye(height), "pink", samples=4))
+        save(f"sight-{name}", sight_drawing(eye(height)))
+    heights = np.linspace(-25, 25, 101)
+    lines = []
+    for bore, dash in ((20.0, "2 5"), (30.0, ""), (40.0, "9 5")):
+        scale = lesson_scale(bore)
+        view = EyeView(scale, 0.55 * scale.capacity, 0.0, 350.0, 60.0)
+        mm_per_ml = 4000.0 / (np.pi * bore**2)
+        lines.append(Line([(float(h), float(e) * mm_per_ml) for h, e in zip(
+            heights, error_curve(view, 10 * heights), strict=True)], f"{bore:g}", dash))
+    save("error-curve", plot_drawing(Plot(
+        lines, "eye over the level, cm", "error in mm of height, for bores of 20, 30, 40 mm",
+        "Error of the reading against the height of the eye, 35 cm away: the wider the bore, "
+        "the larger; from below about three quarters of what it is from above.")))
+
+
+def level() -> None:
+    """A bed raised from 30 to 45 degrees, and the teaching model's next hour."""
+    before, after = BedView(10, "cm[H2O]"), BedView(10, "cm[H2O]", bed_to_deg=45.0)
+    for name, view in (("level-before", before), ("level-after", after)):
+        now = level_threshold(view)
+        save(name, side_view(SideView(
+            now.offset_cm, now.setting_cm_h2o, f"opens at {both_units(now.value_cm_h2o)}",
+            f"Side view to scale. {now.sentence}", head_angle_deg=view.bed_to_deg)))
+    lines = []
+    for view, dash in ((before, "7 5"), (after, "")):
+        course = drain_course(DrainModel(12.0, level_threshold(view).value_cm_h2o))
+        lines.append(Line([(60 * float(h), float(v)) for h, v in zip(
+            course.hours, course.drained_ml, strict=True)], dash=dash))
+    save("next-hour", plot_drawing(Plot(
+        lines, "minutes", "drained, mL (teaching model); dashed: as levelled",
+        "Teaching model: what drains in an hour as levelled, and after the head of the bed was "
+        "raised while the system stayed where it hung.")))
+
+
+def budget() -> None:
+    """The uncertainty budgets of two of the sample photos."""
+    folder = HERE.parents[1] / "sample_images"
+    for name, photo, scale in (("budget-level", "bench-1-pink.jpg", "quay-60"),
+                               ("budget-above", "bench-4-from-above.jpg", "quay-60")):
+        read = read_volume(load_photo(folder / photo), load_scale(scale))
+        save(name, budget_bars(read))
+        print(name, read.status, read.value, read.interval)
+
+
+def budget_bars(read: VolumeReading) -> Drawing:
+    """Terms of a budget as bars, the largest first."""
+    terms = sorted(read.budget, key=lambda t: -t.standard_uncertainty)
+    width, row, left, top = 560.0, 26.0, 230.0, 44.0
+    longest = max(t.standard_uncertainty for t in terms)
+    tall = top + row * len(terms) + 14
+    low, high = read.interval or (0.0, 0.0)
+    head = (f"{read.value:.2f} {read.unit} ({low:.2f} to {high:.2f}); bars: standard "
+            f"uncertainty, {read.unit}")
+    out = [f'<text x="12" y="24" font-size="14" font-weight="650">{html.escape(head)}</text>']
+    for i, term in enumerate(terms):
+        y = top + row * i
+        size = (width - left - 80) * term.standard_uncertainty / longest
+        out.append(f'<text x="{left - 8}" y="{y + 15}" font-size="14" text-anchor="end">'
+                   f'{html.escape(term.term)}</text><rect x="{left}" y="{y + 3}" '
+                   f'width="{max(size, 1):.1f}" height="16"/><text x="{left + size + 7:.1f}" '
+                   f'y="{y + 15}" font-size="14">{term.standard_uncertainty:.3f}</text>')
+    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {tall:.0f}" '
+           f'width="{width:.0f}" height="{tall:.0f}" font-family="system-ui, sans-serif">'
+           f'{"".join(out)}</svg>')
+    words = "; ".join(f"{t.term} {t.standard_uncertainty:.3f}" for t in terms)
+    return Drawing(svg, f"{head}. {words}", width, tall)
+
+
+if __name__ == "__main__":
+    parallax()
+    level()
+    budget()
