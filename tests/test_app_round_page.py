@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import json
 from decimal import Decimal
 from pathlib import Path
 
@@ -211,3 +212,31 @@ def test_a_damaged_state_is_said_and_put_aside_without_touching_the_record(data)
 def test_a_strange_bed_in_the_address_opens_nothing(data, bed):
     page = Walk("round", bed)
     assert "Open this bed" in page.text() and not (data / "rounds").exists()
+
+
+EXAMPLES = Path(__file__).resolve().parents[2] / "shared" / "examples" / "level"
+
+
+def test_a_photo_of_both_cards_becomes_a_level_check(data):
+    labels = EXAMPLES / "labels.jsonl"
+    if not labels.exists():
+        pytest.skip("The example photos of levels do not lie beside this checkout.")
+    label = next(x for x in map(json.loads, labels.read_text(encoding="utf-8").splitlines())
+                 if x.get("mode") == "cards" and x["expect"] == "read")
+    page = begun(data)
+    page.at.file_uploader[0].upload("a.jpg", (EXAMPLES / label["file"]).read_bytes(), "image/jpeg")
+    page.run()
+    assert "not a record" in page.text() and entries(data) == ()
+    page.press("Confirm: hangs")
+    (entry,) = entries(data)
+    assert (entry.kind, entry.unit, entry.machine.status) == ("level-check", "cm", "read")
+    assert entry.confirmed_value == round(entry.machine.value, 1)
+    assert abs(float(entry.confirmed_value) * 10 - label["true_offset_mm"]) < 18
+    assert "Step 2 of 7" in page.text()
+
+
+def test_a_file_that_is_no_photo_gets_a_sentence(data):
+    page = begun(data)
+    page.at.file_uploader[0].upload("a.jpg", b"<html>no photo</html>", "image/jpeg")
+    page.run()
+    assert "This photo cannot be used" in page.text() and "Step 1 of 7" in page.text()

@@ -1,10 +1,10 @@
-"""Make the pictures of the page "Chamber" that the nurse's guide shows.
+"""Make the pictures of the pages that the guides show.
 
-    python docs/pictures/make_page_pictures.py
+    python docs/pictures/make_page_pictures.py [chamber] [round]
 
 Needs the 'dev' extra and Chromium.  It starts the pages with an empty record in
-a temporary folder, works through demo photos as a person would, and writes JPEG
-files beside this script.
+a temporary folder, works through demo photos and a made-up morning as a person
+would, and writes JPEG files beside this script.  With a name only those pages.
 """
 
 from __future__ import annotations
@@ -18,6 +18,7 @@ import time
 import urllib.request
 from pathlib import Path
 
+import round_pictures
 from playwright.sync_api import Page, sync_playwright
 
 HERE = Path(__file__).resolve().parent
@@ -30,6 +31,8 @@ def save(page: Page, name: str, top: str | None = None) -> None:
         page.get_by_text(top).first.evaluate("e => e.scrollIntoView({block: 'start'})")
         page.locator("[data-testid=stMain]").evaluate("e => e.scrollBy(0, -70)")
     page.wait_for_timeout(900)
+    # A page that is still being drawn shows the last one's fields below its own.
+    page.locator(".stApp[data-test-script-state=notRunning]").wait_for()
     page.screenshot(path=HERE / f"{name}.jpg", type="jpeg", quality=80)
 
 
@@ -72,7 +75,10 @@ def main() -> None:
         probe.bind(("127.0.0.1", 0))
         port = probe.getsockname()[1]
     url = f"http://127.0.0.1:{port}"
+    wanted = sys.argv[1:] or ["chamber", "round"]
     with tempfile.TemporaryDirectory() as data:
+        if "round" in wanted:
+            round_pictures.morning(data)
         server = subprocess.Popen(
             [sys.executable, "-m", "app", "serve", "--port", str(port), "--data", data,
              "--no-browser"], cwd=HERE.parents[1], stdout=subprocess.DEVNULL)
@@ -84,7 +90,11 @@ def main() -> None:
                 page = browser.new_page(viewport=PHONE, color_scheme="dark",
                                         device_scale_factor=1.5)
                 page.set_default_timeout(120_000)
-                work_through(page, url)
+                if "chamber" in wanted:
+                    work_through(page, url)
+                if "round" in wanted:
+                    round_pictures.work_through(page, url, save)
+                    round_pictures.orders_and_handles(page, url, save)
                 browser.close()
         finally:
             server.terminate()

@@ -8,7 +8,7 @@ from app.ui import blocks
 from app.ui.round.act import go_on_button, say_what_is_missing
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
-from vision.output import Interval, WindowTotal, findings, window_total
+from vision.output import Interval, Limits, WindowTotal, findings, window_total
 from vision.output.model import hm
 
 
@@ -33,15 +33,26 @@ def output_block(view: View) -> None:
                                                   last.end)))
         blocks.cards(*parts)
     found = findings(account, view.account.limits, now, tell_whom=view.account.tell_whom)
-    recent = [f.sentence for f in found if f.at >= now - timedelta(hours=12)]
-    if recent:
-        blocks.notice("Your order's limits", recent, stop=True)
+    recent = [f for f in found if f.at >= now - timedelta(hours=12)]
+    crossed = [f.sentence for f in recent if f.verdict != "within"]
+    if crossed:
+        blocks.notice("Limits of your order", crossed, stop=True)
     elif account.intervals:
-        blocks.status_line("Nothing to say about the limits of the order." if view.order else
-                           "No order is on record, so no limit was checked.")
+        blocks.status_line(_no_limit_crossed(view))
+    ahead = [f.sentence for f in recent if f.verdict == "within"]
+    if ahead:
+        blocks.notice("What lies ahead", ahead)
     asked = [q.sentence for q in (account.intervals[-1].questions if account.intervals else ())]
     if asked:
         blocks.notice("This does not add up", asked, stop=True)
+
+
+def _no_limit_crossed(view: View) -> str:
+    if view.order is None:
+        return "No order is on record, so no limit was checked."
+    if view.account.limits == Limits():
+        return "The order names no limit, so none was checked."
+    return "No limit of the order is crossed."
 
 
 def _interval_card(i: Interval, now: datetime) -> str:
