@@ -13,6 +13,8 @@ from vision.numerals import NumeralEvidence, read_numerals
 #: Half heights of the patches tried, in mm: the size of the print is not in the scale file.
 _HALF_MM = (3.0, 5.2)
 _ASPECT = 2.4
+#: Middle of a numeral that stands on its mark, in half heights of its patch.
+_RAISED = 0.8
 _GAP_MM = 0.5
 #: Lead in nats that settles a numbering by its numerals (as on the chamber).
 _LEAD = 6.0
@@ -42,9 +44,21 @@ def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumbering:
     texts = sorted({m.text for m in base.scale.marks if m.label})
     if not texts or not len(_label_strokes([base])):
         return FlatNumbering(base, False, False, 0)
-    place = _best_place(grey, base, texts)
+    first: FlatNumbering | None = None
+    for above in (False, True):
+        found = _weighed(grey, ways, _best_place(grey, base, texts, above), texts)
+        if found.settled:
+            return found
+        first = first or found
+    assert first is not None
+    return first
+
+
+def _weighed(grey: np.ndarray, ways: list[FlatLadder], place: _Place, texts: list[str]
+             ) -> FlatNumbering:
+    """The outcome when the labels stand at ``place``."""
     strokes = _label_strokes(ways)
-    evidence = _read(grey, base, strokes, place, texts)
+    evidence = _read(grey, ways[0], strokes, place, texts)
     totals = [_total(evidence, _expected(way, strokes)) for way in ways]
     readable = sum(bool(p.text) and p.confidence > _CLEARLY for p in evidence.patches)
     ranked = sorted(range(len(ways)), key=lambda i: -(totals[i] + ways[i].score))
@@ -57,25 +71,40 @@ def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumbering:
 @dataclass(frozen=True)
 class _Place:
     """Where labels stand: left or right (-1, 1) of the marks, how far beyond the short
-    ones their patch begins, and half its height."""
+    ones their patch begins, half its height, and how far above the mark its middle lies
+    (numerals may stand on a long mark instead of beside it)."""
 
     side: int
     start_mm: float
     half_mm: float
+    raised_mm: float = 0.0
 
 
-def _best_place(grey: np.ndarray, base: FlatLadder, texts: list[str]) -> _Place:
-    """The side and size at which most can be read, whatever it says."""
+def _best_place(grey: np.ndarray, base: FlatLadder, texts: list[str], above: bool) -> _Place:
+    """The side and size at which most labels of this scale can be read, wherever they stand."""
     own = _label_strokes([base])
     some = own[np.unique(np.linspace(0, len(own) - 1, _PROBES).round().astype(int))]
     found: list[tuple[float, _Place]] = []
     for side in (-1, 1):
-        start = _long_end_mm(grey, base, own, side) + _GAP_MM
+        start = _GAP_MM + _start_mm(grey, base, own, side, above)
         for half_mm in _HALF_MM:
-            place = _Place(side, start, half_mm)
+            place = _Place(side, start, half_mm, _RAISED * half_mm if above else 0.0)
             evidence = _read(grey, base, some, place, texts)
-            found.append((sum(p.confidence for p in evidence.patches if p.text), place))
+            found.append((sum(p.confidence for p in evidence.patches if p.text in texts), place))
     return max(found, key=lambda pair: pair[0])[1]
+
+
+def _start_mm(grey: np.ndarray, base: FlatLadder, own: np.ndarray, side: int, above: bool
+              ) -> float:
+    """Where labels begin, in mm beyond the short marks' ends: after the labelled mark itself,
+    or, standing on it, after the long marks that carry no label."""
+    if not above:
+        return _long_end_mm(grey, base, own, side)
+    marks = [base.scale.marks[i] for i in base.mark]
+    plain = np.array([m.length == "long" and not m.label for m in marks])
+    if plain.sum() < 3:
+        return 0.0
+    return _long_end_mm(grey, base, base.centre_px[plain][:24], side)
 
 
 def _read(grey: np.ndarray, base: FlatLadder, strokes: np.ndarray, place: _Place,
@@ -180,6 +209,7 @@ def _patches(grey: np.ndarray, ladder: FlatLadder, strokes: np.ndarray, place: _
     for x, y in strokes:
         start, along, down, px_mm = _frame(ladder, float(x), float(y), place.side,
                                            place.start_mm)
+        start = start - place.raised_mm * px_mm * down
         half, width = place.half_mm * px_mm, 2 * place.half_mm * _ASPECT * px_mm
         left = start if place.side > 0 else start - along * width
         corners = np.array([left - down * half, left + along * width - down * half,
