@@ -80,8 +80,10 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
     inner = np.flatnonzero(np.abs(k) < 0.6 * widest)
     total = profile.mean(axis=0)
     middle = int(inner[np.argmax(np.abs(total[inner] - np.median(total)))])
-    dark = np.sign(np.median(total) - total[middle])
-    places, centres, widths = [], [], []
+    dark = float(np.sign(np.median(total) - total[middle]))
+    places: list[float] = []
+    centres: list[float] = []
+    widths: list[float] = []
     for place, row in zip(at, profile, strict=True):
         low, high = k < k[middle] - 0.8 * widest, k > k[middle] + 0.8 * widest
         if low.sum() < 3 or high.sum() < 3:
@@ -100,7 +102,7 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
     if len(centres) < 0.7 * parts:
         return None
     width = float(np.median(widths))
-    spread = float(np.median(np.abs(centres - np.median(centres))))
+    spread = float(np.median(np.abs(np.array(centres) - np.median(centres))))
     if width > widest or spread > 0.5 * width + 1.5:
         return None
     return _middle_line(line, across, np.array(places), np.array(centres), width)
@@ -110,7 +112,7 @@ def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: n
                  width: float) -> tuple[np.ndarray, float, float] | None:
     """The straight line through the valley's centres, at shares ``t`` of the length."""
     basis = np.column_stack([1 - t, t])
-    weight = np.ones(len(centres))
+    weight: np.ndarray = np.ones(len(centres))
     ends = np.zeros(2)
     for _ in range(5):
         ends = np.linalg.lstsq(basis * weight[:, None], centres * weight, rcond=None)[0]

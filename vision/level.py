@@ -59,6 +59,7 @@ def measure_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: fl
     mode: LevelMode = "cards"
     if landmark_px is not None or zero_px is not None:
         mode = "tap" if depth_difference_mm is not None else "horizon"
+    reading = _refused(mode, ())
     for picture in _pictures(photo):
         found = find_cards(picture.rgb, wanted)
         refusal = _missing(found, kinds, landmark_px, zero_px, mode)
@@ -67,7 +68,8 @@ def measure_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: fl
                 picture, {code: seen[0] for code, seen in found.items()}, kinds,
                 picture.point(landmark_px), picture.point(zero_px), depth_difference_mm,
                 focal_35mm, tolerance_mm, mode)
-    return replace(refusal, scene=_in_full(refusal.scene, picture))
+        reading = replace(refusal, scene=_in_full(refusal.scene, picture))
+    return reading
 
 
 @dataclass(frozen=True)
