@@ -169,11 +169,12 @@ def _runs(scale: Scale) -> list[np.ndarray]:
     return runs
 
 
-def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int) -> list[Alignment]:
+def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
+          fixed: tuple[int, float] | None = None) -> list[Alignment]:
     """All plausible numberings of the chains, the likeliest first.
 
-    ``height_px`` is the height of the searched picture.  Returns an empty list
-    when no chain fits the scale.
+    ``height_px`` is the height of the searched picture; ``fixed`` says which mark
+    (index) lies at which y.  Returns an empty list when no chain fits the scale.
     """
     found: list[Alignment] = []
     runs = _runs(scale)
@@ -184,7 +185,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int) -
         t, outside = _crossing(strokes, column)
         for segment in _regular_segments(chain.count, t[chain.index]):
             idx, count = chain.index[segment], chain.count[segment]
-            trial = _trials(strokes, idx, count, t, scale, runs)
+            trial = _trials(strokes, idx, count, t, scale, runs, fixed)
             for pairs_mark, pairs_stroke in trial:
                 a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
                           chain, height_px)
@@ -212,9 +213,15 @@ def _same(a: Alignment, b: Alignment) -> bool:
 
 def _trials(
     strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray, scale: Scale,
-    runs: list[np.ndarray],
+    runs: list[np.ndarray], fixed: tuple[int, float] | None,
 ) -> list[tuple[np.ndarray, np.ndarray]]:
     """Pairings of a segment with runs of the scale that are worth growing."""
+    held: int | None = None
+    if fixed is not None:
+        abc, _ = fit_1d(count.astype(float), t[idx])
+        around = np.arange(count.min() - 60, count.max() + 61)
+        around = around[1.0 + abc[2] * around > 0.1]
+        held = int(around[int(np.argmin(np.abs(project_1d(abc, around) - fixed[1])))])
     is_long = np.array([m.length == "long" for m in scale.marks])
     longish = _looks_long(strokes, idx, count, t)
     sign = -1 if scale.direction == "up" else 1
@@ -228,6 +235,10 @@ def _trials(
             n = int(inside.sum())
             if n < 5 or n < 0.35 * len(idx):
                 continue
+            if held is not None and fixed is not None:
+                at = sign * held + shift
+                if not (0 <= at < len(run) and run[at] == fixed[0]):
+                    continue
             marks = run[where[inside]]
             agree = is_long[marks] == longish[inside] if longish is not None else None
             score = n * 1.0 if agree is None else float(np.where(agree, 1.0, -1.5).sum())

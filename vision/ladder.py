@@ -40,7 +40,8 @@ class Ladder:
     ``used`` (M, A) which samples carried the pose.  ``core_rad`` is the azimuth
     range of the short marks, ``long_rad`` that of the long ones.
     ``rival`` is how much of the best alignment's score a ladder elsewhere in
-    the photo reaches (0 to 1).
+    the photo reaches (0 to 1), ``rival_px`` where it is; ``elsewhere_px`` is
+    any other row of marks that may be the scale, however little of it was seen.
     """
 
     scale: Scale
@@ -55,6 +56,7 @@ class Ladder:
     focal_known: bool
     rival: float
     rival_px: tuple[float, float] | None
+    elsewhere_px: tuple[float, float] | None
 
     @property
     def height_mm(self) -> np.ndarray:
@@ -75,6 +77,7 @@ class _Found:
     factor: int
     rival: float
     rival_px: tuple[float, float] | None
+    elsewhere_px: tuple[float, float] | None
 
 
 def find_ladder(
@@ -86,7 +89,7 @@ def find_ladder(
     ``focal`` is (pixels, relative standard uncertainty) or None; ``near`` a point
     on or beside the chamber that is meant; ``fixed`` a mark's (value, point).
     """
-    found = _search(grey, scale, near)
+    found = _search(grey, scale, near, _fixed_mark(scale, fixed))
     if found is None:
         return None
     h, w = grey.shape
@@ -125,7 +128,7 @@ def find_ladder(
     if seen.sum() < 6:
         return None
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
-                  found.rival, found.rival_px)
+                  found.rival, found.rival_px, found.elsewhere_px)
 
 
 def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,
@@ -147,7 +150,17 @@ def _moved(e: ShiftEvidence, shift: int) -> ShiftEvidence:
                          e.like_marks, e.step_mm)
 
 
-def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None) -> _Found | None:
+def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
+                ) -> tuple[int, float] | None:
+    """(index of the mark, y) of a mark whose value and place are given."""
+    if fixed is None:
+        return None
+    values = np.array([m.value for m in scale.marks])
+    return int(np.argmin(np.abs(values - fixed[0]))), float(fixed[1][1])
+
+
+def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
+            fixed: tuple[int, float] | None = None) -> _Found | None:
     """The best alignment over a few sizes of picture and of stroke."""
     h, w = grey.shape
     coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
@@ -162,7 +175,7 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None) ->
         done.add((factor, sigma))
         small = grey if factor == 1 else cv2.resize(
             grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
-        found = _search_once(small, scale, factor, sigma, near)
+        found = _search_once(small, scale, factor, sigma, near, fixed)
         if found is None:
             continue
         if best is None or found.alignment.score > best.alignment.score:
@@ -184,27 +197,29 @@ def _pitch(a: Alignment, scale: Scale) -> float:
 
 
 def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
-                 near: tuple[float, float] | None) -> _Found | None:
+                 near: tuple[float, float] | None,
+                 fixed: tuple[int, float] | None) -> _Found | None:
     strokes = find_strokes(small, sigma)
     chains = find_chains(strokes)
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
         chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))
         chains = [c for c in chains if _one_column(strokes, chains[0], c)][:2]
-    ranked = align(strokes, chains, scale, small.shape[0])
+    held = None if fixed is None else (fixed[0], (fixed[1] + 0.5) / factor - 0.5)
+    ranked = align(strokes, chains, scale, small.shape[0], held)
+    if not ranked and held is not None:
+        # the point may be a little off its mark: number the marks afterwards
+        ranked = align(strokes, chains, scale, small.shape[0])
     if not ranked:
         return None
     best = ranked[0]
     ideal = len(scale.marks) * 3.0
     if best.score < 0.12 * ideal:
         return None
-    rival, where = 0.0, None
+    rival, where, elsewhere = 0.0, None, None
     x_best = best.column[0] + best.column[1] * small.shape[0] / 2
     size = _pitch(best, scale) * len(scale.marks)
     for a in ranked[1:]:
-        # a printed rule on the panel is a row of strokes too, but not this scale
-        if len(a.mark) < 0.75 * len(best.mark) or a.strangers > 3:
-            continue
         shared = np.intersect1d(a.stroke, best.stroke).size
         if shared > 0.2 * len(a.stroke):
             continue
@@ -212,10 +227,15 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
         x_there = best.column[0] + best.column[1] * middle[1]
         if abs(middle[0] - x_there) < 0.12 * size and abs(x_there - x_best) < size:
             continue
+        there = tuple((middle + 0.5) * factor - 0.5)
+        elsewhere = elsewhere or there
+        # a printed rule on the panel is a row of strokes too, but not this scale
+        if len(a.mark) < 0.75 * len(best.mark) or a.strangers > 3:
+            continue
         if a.score > rival * best.score:
             rival = float(np.clip(a.score / best.score, 0, 1))
-            where = tuple((middle + 0.5) * factor - 0.5)
-    return _Found(best, strokes, factor, rival, where)
+            where = there
+    return _Found(best, strokes, factor, rival, where, elsewhere)
 
 
 def _one_column(strokes: Strokes, a: Chain, b: Chain) -> bool:

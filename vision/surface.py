@@ -59,8 +59,10 @@ class Surface:
 
     @property
     def level_mm(self) -> float:
-        """Expected height of the level."""
-        return self.reference_mm - float(self.offset_mm @ self.offset_probability)
+        """Median height of the level: the probability is skewed, and half of it lies
+        on either side of what is read."""
+        total = np.cumsum(self.offset_probability) - 0.5 * self.offset_probability
+        return self.reference_mm - float(np.interp(0.5, total, self.offset_mm))
 
     @property
     def meniscus_sd_mm(self) -> float:
@@ -84,6 +86,16 @@ def _peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
         found.append(Candidate(centre, mass))
         left[near] = 0.0
     return found
+
+
+def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:
+    """The probability without levels of less than no liquid at all."""
+    value, floor = scale.height_knots[0]
+    if value != 0.0:
+        return q
+    sign = 1.0 if scale.direction == "up" else -1.0
+    left = np.where(sign * (level_mm - floor) >= 0.0, q, 0.0)
+    return left / left.sum() if left.sum() > 0.02 else q
 
 
 def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
@@ -139,5 +151,6 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     q = gauge_level(close, whole, elevation, radius, wall,
                     centre - scale.lowest_mark.height_mm, px_per_mm)
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
+    q = _above_floor(q, centre - BIN_CENTRES_MM - shift, scale)
     return Surface(line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall,
                    tuple(candidates), nothing)

@@ -25,6 +25,9 @@ from vision.surface import find_surface
 from vision.traces import ladder_traces, surface_traces
 from vision.uncertainty import LevelEstimate, estimate_level
 
+#: How far beyond an end mark, in divisions, a level still counts as on the scale.
+_END_SLACK_DIVISIONS = 0.3
+
 
 @dataclass
 class _Notes:
@@ -110,13 +113,17 @@ class _Reader:
         x, y = ((np.asarray(point, float) + 0.5) / self.factor - 0.5)
         return float(x), float(y)
 
-    def _ladder(self, fixed: tuple[float, tuple[float, float]] | None = None) -> Ladder | None:
+    def _ladder(self, fixed: tuple[float, tuple[float, float]] | None = None,
+                near: tuple[float, float] | None = None) -> Ladder | None:
         """Search in grey, and in single colours where coloured ink or liquid hides marks.
 
-        ``fixed`` gives a mark its (value, point in the picture searched).
+        ``fixed`` gives a mark its (value, point), ``near`` says on which chamber, both
+        in the picture searched.
         """
         focal = focal_px(self.photo.camera, self.rgb.shape[1], self.rgb.shape[0])
         hint = self.near or (self.number[1] if self.number else None)
+        if near is None and hint is not None:
+            near = self._to_work(hint)
         if fixed is None and self.number is not None:
             fixed = (self.number[0], self._to_work(self.number[1]))
         best: Ladder | None = None
@@ -124,7 +131,7 @@ class _Reader:
             grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY) if channel is None else (
                 np.ascontiguousarray(self.rgb[..., channel]))
             ladder = find_ladder(grey.astype(np.float32), self.scale, focal=focal, fixed=fixed,
-                                 near=None if hint is None else self._to_work(hint))
+                                 near=near)
             if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
                 best = ladder
             if best is not None and best.seen.mean() > 0.85:
@@ -179,9 +186,16 @@ class _Reader:
             self.notes.add("number-given")
             return ladder, False
         check = check_numerals(ladder)
+        if check.verdict != "agree" and ladder.elsewhere_px is not None and self.near is None:
+            # a rule on the panel may show more marks than the chamber does: the
+            # numbers say which is the scale
+            other = self._ladder(near=ladder.elsewhere_px)
+            seen = None if other is None else check_numerals(other)
+            if other is not None and seen is not None and seen.verdict in ("agree", "other"):
+                ladder, check = other, seen
         self.side = check.side
         if check.verdict == "other":
-            again = self._ladder(renumbered(ladder, check.shift))
+            again = self._ladder(fixed := renumbered(ladder, check.shift), near=fixed[1])
             if again is not None:
                 ladder, check = again, check_numerals(again)
         self.question = Question("number", "Tap one printed mark and type its value.")
@@ -233,10 +247,12 @@ class _Reader:
 
     def _range(self, e: LevelEstimate) -> str:
         low, high = self.scale.lowest_mark.value, self.scale.highest_mark.value
-        if e.value < low:
+        # a level at an end mark may be found a hair beyond it
+        hair = _END_SLACK_DIVISIONS * self.division
+        if e.value < low - hair:
             self.notes.add("below-lowest-mark")
             return "below-scale"
-        if e.value > high:
+        if e.value > high + hair:
             self.notes.add("above-highest-mark")
             return "above-scale"
         return "read"

@@ -42,8 +42,8 @@ class TwoHeads(nn.Module):
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         seen = self.look(x).flatten(1)
-        total = sum(F.softmax(head(seen), dim=1) for head in self.heads)
-        return torch.log(total / len(self.heads) + 1e-7)
+        each = torch.stack([F.softmax(head(seen), dim=1) for head in self.heads])
+        return torch.log(each.mean(dim=0) + 1e-7)
 
 
 @torch.no_grad()
@@ -67,9 +67,8 @@ def features(gauge: Gauge, shards: list[Path], rounds: int) -> tuple[torch.Tenso
 def teach(gauge: Gauge, x: torch.Tensor, y: torch.Tensor, seed: int) -> nn.Module:
     """One more head, started from the first, held back by noise and dropout."""
     torch.manual_seed(seed)
-    head = Gauge().say
+    head = Gauge(dropout=0.5).say
     head.load_state_dict(gauge.say.state_dict())
-    head[2].p = 0.5
     opt = torch.optim.AdamW(head.parameters(), lr=1e-3, weight_decay=0.1)
     spread, wanted, n = x.std(0, keepdim=True), soft_bins(y), len(x)
     steps, step = EPOCHS * n // BATCH, 0
@@ -108,7 +107,7 @@ def main() -> None:
     both = TwoHeads(gauge.look, [gauge.say, head]).eval()
     x, y = features(gauge, args.keep, 1)
     with torch.no_grad():
-        p = sum(F.softmax(h.eval()(x), dim=1) for h in both.heads).numpy() / 2
+        p = torch.stack([F.softmax(h.eval()(x), dim=1) for h in both.heads]).mean(0).numpy()
     target = y.numpy()
     print(f"kept {len(target)} MAE {np.abs(p @ BIN_CENTRES_MM - target).mean():.3f} mm")
     args.out.mkdir(parents=True, exist_ok=True)

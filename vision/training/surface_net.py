@@ -61,7 +61,7 @@ class Finder(nn.Module):
 class Gauge(nn.Module):
     """(B, 6 + planes, 160, 48) -> (B, bins) logits of where the level lies."""
 
-    def __init__(self) -> None:
+    def __init__(self, dropout: float = 0.2) -> None:
         super().__init__()
         self.look = nn.Sequential(
             _conv(6 + GAUGE_PLANES, 32, (5, 3)), _conv(32, 32), nn.MaxPool2d((2, 1)),
@@ -71,7 +71,7 @@ class Gauge(nn.Module):
             _conv(96, 40, (1, 1)))
         self.say = nn.Sequential(
             nn.Linear(40 * (WINDOW_ROWS // 16) * (WINDOW_COLUMNS // 8), 128), nn.ReLU(),
-            nn.Dropout(0.2), nn.Linear(128, len(BIN_CENTRES_MM)))
+            nn.Dropout(dropout), nn.Linear(128, len(BIN_CENTRES_MM)))
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
         return self.say(self.look(x).flatten(1))
