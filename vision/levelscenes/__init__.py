@@ -43,6 +43,7 @@ def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, 
         "f35": world.f35, "focal_px": view.focal_px, "focal_in_file": bool(tagged),
         "width": rgb.shape[1], "height": rgb.shape[0],
         "gravity_camera": [float(v) for v in view.axes @ np.array([0, -1.0, 0])],
+        "camera_above_zero_mm": float(view.position[1] - world.zero.centre[1]),
         **world.facts, **done,
     }
     if kind == "horizon":
