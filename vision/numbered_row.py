@@ -24,6 +24,10 @@ Typed = tuple[float, tuple[float, float]]
 _ON_A_MARK = 0.38
 #: A stroke belongs to a mark within this share of the room round it.
 _BELONGS = 0.25
+#: Typed points lie on their marks to about this, px of the picture searched.
+_TYPED_PX = 2.0
+#: How much the slope of a mark may change from the row to beside it.
+_SIDE_SLOPE = 0.03
 _SEARCH_PIXELS = 2_000_000
 #: Sizes of stroke looked for, px of the picture searched.
 _SIGMAS_PX = (1.0, 1.6)
@@ -197,7 +201,19 @@ def _from_chain(strokes: Strokes, chains: list[Chain], seed: Chain, scale: Scale
     mark, place = _gathered(z, y, t[near], z_all)
     if mark is None or place is None:
         return None
-    return _judged(strokes, scale, mark, place, column, values, points, z_all)
+    own = np.abs(t[near][None] - place[:, None]).argmin(axis=1)
+    tilt = _tilt(strokes.take(np.flatnonzero(near)[own]))
+    return _judged(scale, mark, place, column, values, points, z_all, tilt)
+
+
+def _tilt(strokes: Strokes) -> tuple[float, float]:
+    """Median slope of the strokes and its uncertainty; on a round wall a slope beside the
+    row differs from that on it by a few parts in a hundred."""
+    span = strokes.right_px - strokes.left_px
+    slope = span[:, 1] / np.maximum(span[:, 0], 1.0)
+    middle = float(np.median(slope))
+    spread = 1.4826 * float(np.median(np.abs(slope - middle)))
+    return middle, float(np.hypot(spread / np.sqrt(len(slope)), _SIDE_SLOPE))
 
 
 def _counted(count: np.ndarray, t: np.ndarray, values: np.ndarray, heights: np.ndarray,
@@ -255,9 +271,9 @@ def _gathered(z: np.ndarray, y: np.ndarray, t: np.ndarray, z_all: np.ndarray
     return mark, place
 
 
-def _judged(strokes: Strokes, scale: Scale, mark: np.ndarray, place: np.ndarray,
-            column: tuple[float, float], values: np.ndarray, points: np.ndarray,
-            z_all: np.ndarray) -> NumberedRow | None:
+def _judged(scale: Scale, mark: np.ndarray, place: np.ndarray, column: tuple[float, float],
+            values: np.ndarray, points: np.ndarray, z_all: np.ndarray,
+            tilt: tuple[float, float]) -> NumberedRow | None:
     """The row, if the typed marks lie where it says."""
     low, high = values.min(), values.max()
     value = np.array([scale.marks[i].value for i in mark])
@@ -273,16 +289,19 @@ def _judged(strokes: Strokes, scale: Scale, mark: np.ndarray, place: np.ndarray,
     want = project_1d(abc, own)
     away = points[:, 0] - column[0] - column[1] * want
     off = points[:, 1] - want
-    # marks on a round wall rise or sink towards the side: one slope, steadily changing
-    lever = np.column_stack([away, away * want])
-    reach = max(float(np.abs(want).max()), 1.0)
-    some = np.vstack([lever / np.array([1.0, reach]), [[0, 0.5 * float(np.abs(away).mean()) + 1]]])
-    fit = np.linalg.lstsq(some, np.append(off, 0.0), rcond=None)[0] / np.array([1.0, reach])
+    # Where the marks run to beside the row: their own tilt, corrected by the typed points
+    # as far as those lie off the row, and steadily changing along it.
+    reach = max(float(np.ptp(want)), 1.0)
+    middle = float(want.mean())
+    lever = np.column_stack([away, away * (want - middle) / reach])
+    rows = np.vstack([lever / _TYPED_PX, [[1 / tilt[1], 0.0], [0.0, 1 / (2 * tilt[1])]]])
+    fit = np.linalg.lstsq(rows, np.append(off / _TYPED_PX, [tilt[0] / tilt[1], 0.0]),
+                          rcond=None)[0]
     left = off - lever @ fit
     pitch = np.abs(slope_1d(abc, own)) * float(np.min(np.abs(np.diff(z_all))))
     if (np.abs(off) > 0.8 * pitch + np.abs(away) * 0.3).any() or (np.abs(left) > 0.6 * pitch).any():
         return None
     x = column[0] + column[1] * place
     return NumberedRow(scale, mark, np.column_stack([x, place]), abc, column,
-                       (float(fit[0]), float(fit[1])), spread,
+                       (float(fit[0] - fit[1] * middle / reach), float(fit[1] / reach)), spread,
                        float(np.sqrt(np.mean(left**2))))
