@@ -50,6 +50,6 @@ def check_sign_in(name: str) -> SignIn:
         if address.scheme != "https" and address.hostname not in _HERE:
             raise InputError(f"--sign-in: {key} must begin with https://, or a password could be "
                              "read on the way.")
-    if find_spec("authlib") is None:
+    if find_spec("authlib") is None or find_spec("httpx") is None:
         raise InputError("Sign-in needs one more package: pip install 'countersight[auth]'.")
     return SignIn(file, host)

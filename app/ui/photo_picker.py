@@ -7,7 +7,7 @@ from typing import Literal
 
 import streamlit as st
 
-from app.ui import guard
+from app.ui import guard, uploads
 from app.ui.demo import DemoPhoto, demo_photos
 from vision.photo import Photo, load_photo
 
@@ -37,6 +37,7 @@ def pick_photo(
         if file is None:
             return
         photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
+        uploads.forget(file)
         if photo is None:
             refuse(problem)
         else:

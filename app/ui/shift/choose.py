@@ -26,19 +26,17 @@ class Choice:
 
 def choose(state: ShiftState) -> Choice:
     """Draw the fields; a field that was not on the last page drawn gets its text back."""
-    for key, first in (("sh-bed", ""), ("sh-period", FIRST_PERIOD), ("sh-starts", FIRST_STARTS)):
-        if key not in st.session_state:
-            st.session_state[key] = state.kept.get(key, first)
-    typed = st.text_input("Bed code of your ward (no names)", key="sh-bed", max_chars=24,
-                          autocomplete="off", placeholder="for example QUAY-3")
-    _offer_beds()
+    first = _first_values(state)
+    typed = st.text_input("Bed code of your ward (no names)", first["sh-bed"], key="sh-bed",
+                          max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
+    _offer_beds(state)
     period = st.segmented_control("Show the last", tuple(PERIODS), key="sh-period",
-                                  width="stretch")
+                                  default=first["sh-period"], width="stretch", required=True)
     with st.expander("Times of the shifts"):
-        starts = st.text_input("Shifts start at", key="sh-starts", max_chars=60,
-                               autocomplete="off", help="Times of the day with commas between.")
-    for key in ("sh-bed", "sh-period", "sh-starts"):
-        state.kept[key] = st.session_state[key]
+        starts = st.text_input("Shifts start at", first["sh-starts"], key="sh-starts",
+                               max_chars=60, autocomplete="off",
+                               help="Times of the day with commas between.")
+    state.kept.update({"sh-bed": typed, "sh-period": period, "sh-starts": starts})
     plan, problem = plan_of(starts or "")
     if problem:
         blocks.notice("The times of the shifts cannot be used", [problem], stop=True)
@@ -47,7 +45,19 @@ def choose(state: ShiftState) -> Choice:
     return Choice(bed, period or FIRST_PERIOD, plan)
 
 
-def _offer_beds() -> None:
+def _first_values(state: ShiftState) -> dict[str, str]:
+    """What the fields begin with: on a visit after another page, what they held before.
+
+    Given to the fields as their own beginning and kept the same while they are drawn:
+    a value set from outside is lost when a quick hand interrupts the first run.
+    """
+    for key, first in (("sh-bed", ""), ("sh-period", FIRST_PERIOD), ("sh-starts", FIRST_STARTS)):
+        if key not in st.session_state or key not in state.first:
+            state.first[key] = state.kept.get(key) or first
+    return state.first
+
+
+def _offer_beds(state: ShiftState) -> None:
     known, problem = guard.in_words(beds)
     if known is None:
         blocks.notice("The record cannot be read", [problem], stop=True)
@@ -56,8 +66,9 @@ def _offer_beds() -> None:
         return
     with st.container(horizontal=True):
         for code in known:
-            st.button(code, key=f"sh-offer-{code}", on_click=_take, args=(code,))
+            st.button(code, key=f"sh-offer-{code}", on_click=_take, args=(state, code))
 
 
-def _take(code: str) -> None:
+def _take(state: ShiftState, code: str) -> None:
     st.session_state["sh-bed"] = code
+    state.first["sh-bed"] = ""  # two beginnings at once would be one too many

@@ -57,9 +57,11 @@ class Form:
 
 @dataclass
 class ShiftState:
-    """``kept`` holds the texts of fields, so that they outlive a visit to another page."""
+    """``kept`` holds the texts of fields, so that they outlive a visit to another page;
+    ``first`` what they began with on this visit."""
 
-    kept: dict[str, object] = field(default_factory=dict)
+    kept: dict[str, str] = field(default_factory=dict)
+    first: dict[str, str] = field(default_factory=dict)
     event: Form = field(default_factory=Form)
     correction: Form = field(default_factory=Form)
     bed: str = ""

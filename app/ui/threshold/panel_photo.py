@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from app.ui import blocks, guard
+from app.ui import blocks, guard, uploads
 from app.ui.photo_picker import MAX_MB, TYPES
 from app.ui.pictures import screen_copy
 from app.ui.tap import Point, chosen_point, tap_point
@@ -79,6 +79,7 @@ def _pick(panel: PanelPhoto) -> None:
         if file is None:
             return
         photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
+        uploads.forget(file)
         panel.drop()
         panel.photo, panel.problem = photo, problem
 
