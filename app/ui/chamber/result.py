@@ -23,11 +23,14 @@ MACHINE = "Machine reading, not a record"
 
 def ask_the_tool(state: ChamberState) -> None:
     """Read the photo in hand, once; only after the person's own turn."""
+    # Always drawn, so that what follows keeps its place on the screen: a run that is
+    # cut short by a tap would else leave old fields beside the new ones.
+    place = st.container(key="asking")
     if not state.may_read or state.reading is not None or state.reading_problem:
         return
     photo, scale = state.photo, state.scale
     assert photo is not None and scale is not None
-    with st.spinner("Reading the photo"):
+    with place, st.spinner("Reading the photo"):
         reading, problem = guard.in_words(
             lambda: volume.read_volume(photo, scale, near=state.near, number=state.number))
     if reading is None and state.asked is not None:
