@@ -26,6 +26,7 @@ COMMANDS: dict[str, str] = {
     "read": "read the liquid level in a photo of a chamber",
     "level": "the height of the zero reference against the landmark, from a photo",
     "setting": "read the pointer on the flat pressure scale of the panel",
+    "point": "the value at a point between marks that you number yourself",
     "threshold": "the pressure at which the drain opens, in both units",
     "scenes": "write ray-traced photos of chambers with their true values",
     "cards": "print the zero card and the landmark card at true scale",

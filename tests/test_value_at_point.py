@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 from drawn_ladders import draw_ladder, even_scale, paper, projective
+from PIL import Image
 
+from app.cli import main
 from vision.errors import InputError
 from vision.photo import Photo, photo_from_array
 from vision.scale import Scale, parse_scale
@@ -110,3 +115,46 @@ class TestBadInput:
     def test_a_point_outside(self):
         with pytest.raises(InputError, match="outside the photo"):
             read_point(drawn(), SCALE, (X, 900.0), typed(10, 20))
+
+
+class TestCommand:
+    @staticmethod
+    def files(tmp_path: Path) -> tuple[str, str]:
+        Image.fromarray(drawn().rgb).save(tmp_path / "row.png")
+        (tmp_path / "drawn.json").write_text(json.dumps({
+            "name": "drawn", "unit": "mL", "inner_diameter_mm": 30.0, "wall_mm": 1.5,
+            "capacity": 40, "height_mm": [[0, 0.0], [40, LAST]],
+            "marks": [{"from": 0, "to": 40, "step": 1, "length": "short"},
+                      {"from": 0, "to": 40, "step": 5, "length": "long"}]}), encoding="utf-8")
+        return str(tmp_path / "row.png"), str(tmp_path / "drawn.json")
+
+    def test_value_and_contract(self, tmp_path, capsys):
+        row, scale = self.files(tmp_path)
+        told = [f"--number={v}@{X},{place(v)}" for v in (10, 30)]
+        asked = ["point", row, "--scale", scale, "--at", f"{X},{place(17.4)}", *told]
+        assert main([*asked, "--json"]) == 0
+        found = json.loads(capsys.readouterr().out)
+        assert found["kind"] == "point" and found["status"] == "read" and found["unit"] == "mL"
+        assert found["value"] == pytest.approx(17.4, abs=0.03)
+        assert found["interval"][0] < 17.4 < found["interval"][1]
+        assert main(asked) == 0
+        assert "never a record" in capsys.readouterr().out
+
+    def test_outside_is_no_value(self, tmp_path, capsys):
+        row, scale = self.files(tmp_path)
+        told = [f"--number={v}@{X},{place(v)}" for v in (10, 30)]
+        assert main(["point", row, "--scale", scale, "--at", f"{X},{place(35)}", *told]) == 3
+        assert "outside the typed numbers" in capsys.readouterr().out
+
+    @pytest.mark.parametrize(("options", "word"), [
+        (["--at", "5,5", "--number", "10@5,5"], "two different marks"),
+        (["--at", "5", "--number", "10@5,5"], "--at"),
+        (["--at", "5,5", "--number", "10"], "--number"),
+        (["--at", "5,5", "--number", "10@5,5", "--number", "20@5,9", "--behind-mm", "-1"],
+         "--behind-mm"),
+    ])
+    def test_bad_input_is_one_sentence(self, options, word, tmp_path, capsys):
+        row, scale = self.files(tmp_path)
+        assert main(["point", row, "--scale", scale, *options]) == 2
+        said = capsys.readouterr()
+        assert word in said.err and said.out == "" and said.err.count("\n") == 1

@@ -27,7 +27,7 @@ _BELONGS = 0.25
 #: Typed points lie on their marks to about this, px of the picture searched.
 _TYPED_PX = 2.0
 #: How much the slope of a mark may change from the row to beside it.
-_SIDE_SLOPE = 0.03
+_SIDE_SLOPE_FLAT, _SIDE_SLOPE_ROUND = 0.02, 0.08
 _SEARCH_PIXELS = 2_000_000
 #: Sizes of stroke looked for, px of the picture searched.
 _SIGMAS_PX = (1.0, 1.6)
@@ -100,16 +100,53 @@ def find_numbered_row(rgb: np.ndarray, scale: Scale, typed: Sequence[Typed]) -> 
             part, (part.shape[1] // factor, part.shape[0] // factor), interpolation=cv2.INTER_AREA)
         here = [(v, ((p[0] - x0 + 0.5) / factor - 0.5, (p[1] - y0 + 0.5) / factor - 0.5))
                 for v, p in typed]
-        for channel in (None, 0, 2):
-            grey = (cv2.cvtColor(small, cv2.COLOR_RGB2GRAY) if channel is None
-                    else np.ascontiguousarray(small[..., channel])).astype(np.float32)
-            for sigma in _SIGMAS_PX:
-                row = _row(find_strokes(grey, sigma), scale, here)
-                if row is not None and (best is None or len(row.mark) > len(best.mark)):
-                    best = _moved(row, factor, x0, y0)
-                if best is not None and len(best.mark) >= 0.97 * _between(scale, typed):
-                    return best
+        row = _row_in(small, scale, here)
+        if row is not None and (best is None or len(row.mark) > len(best.mark)):
+            best = _moved(row, factor, x0, y0)
+        if best is not None and len(best.mark) >= 0.8 * _between(scale, typed):
+            break
     return best
+
+
+def _row_in(rgb: np.ndarray, scale: Scale, typed: Sequence[Typed]) -> NumberedRow | None:
+    """The best row of several looks (grey, red, blue; thin and thick strokes), with the
+    marks that only another look shows put in."""
+    looks: list[Strokes] = []
+    best: NumberedRow | None = None
+    for channel in (None, 2, 0):
+        grey = (cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY) if channel is None
+                else np.ascontiguousarray(rgb[..., channel])).astype(np.float32)
+        for sigma in _SIGMAS_PX:
+            looks.append(find_strokes(grey, sigma))
+            row = _row(looks[-1], scale, typed)
+            if row is not None and (best is None or len(row.mark) > len(best.mark)):
+                best = row
+            if best is not None and len(best.mark) >= 0.97 * _between(scale, typed):
+                return best
+    if best is None:
+        return None
+    fuller = _filled(best, _joined(looks), typed)
+    return best if fuller is None or len(fuller.mark) <= len(best.mark) else fuller
+
+
+def _joined(looks: Sequence[Strokes]) -> Strokes:
+    """All strokes of all looks."""
+    return Strokes(*(np.concatenate([getattr(s, name) for s in looks]) for name in (
+        "centre_px", "left_px", "right_px", "length_px", "strength")))
+
+
+def _filled(row: NumberedRow, strokes: Strokes, typed: Sequence[Typed]) -> NumberedRow | None:
+    """The same row once more, its marks looked for among more strokes."""
+    t, outside = _crossing(strokes, row.column)
+    near = outside < 0.3 * float(np.median(strokes.length_px))
+    z_all = np.array([m.height_mm for m in row.scale.marks])
+    mark, place = _gathered(z_all[row.mark], row.place_px[:, 1], t[near], z_all)
+    if mark is None or place is None:
+        return None
+    own = np.abs(t[near][None] - place[:, None]).argmin(axis=1)
+    tilt = _tilt(strokes.take(np.flatnonzero(near)[own]), row.scale.flat)
+    return _judged(row.scale, mark, place, row.column, np.array([v for v, _ in typed]),
+                   np.array([p for _, p in typed], float), z_all, tilt)
 
 
 def marks_between(scale: Scale, typed: Sequence[Typed]) -> np.ndarray:
@@ -202,18 +239,19 @@ def _from_chain(strokes: Strokes, chains: list[Chain], seed: Chain, scale: Scale
     if mark is None or place is None:
         return None
     own = np.abs(t[near][None] - place[:, None]).argmin(axis=1)
-    tilt = _tilt(strokes.take(np.flatnonzero(near)[own]))
+    tilt = _tilt(strokes.take(np.flatnonzero(near)[own]), scale.flat)
     return _judged(scale, mark, place, column, values, points, z_all, tilt)
 
 
-def _tilt(strokes: Strokes) -> tuple[float, float]:
-    """Median slope of the strokes and its uncertainty; on a round wall a slope beside the
-    row differs from that on it by a few parts in a hundred."""
+def _tilt(strokes: Strokes, flat: bool) -> tuple[float, float]:
+    """Median slope of the strokes, and how well it holds beside the row: on a round wall
+    it changes from place to place."""
     span = strokes.right_px - strokes.left_px
     slope = span[:, 1] / np.maximum(span[:, 0], 1.0)
     middle = float(np.median(slope))
     spread = 1.4826 * float(np.median(np.abs(slope - middle)))
-    return middle, float(np.hypot(spread / np.sqrt(len(slope)), _SIDE_SLOPE))
+    return middle, float(np.hypot(
+        spread / np.sqrt(len(slope)), _SIDE_SLOPE_FLAT if flat else _SIDE_SLOPE_ROUND))
 
 
 def _counted(count: np.ndarray, t: np.ndarray, values: np.ndarray, heights: np.ndarray,
