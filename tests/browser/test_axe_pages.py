@@ -109,13 +109,18 @@ def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on
     page = open_page(f"/round?bed={BED}")
     for number in range(1, 8):
         expect(page.get_by_text(f"Step {number} of 7")).to_be_visible()
-        page.get_by_text("Skip this step, or break").click()
+        ready(page)
         reason = page.get_by_label("Reason")
+        expect(reason).to_have_count(1)
+        if not reason.is_visible():
+            page.get_by_text("Skip this step, or break").click()
         reason.fill("trying the page")
-        assert faults(page) == [] and page.evaluate(SMALL) == []
+        if number in (1, 2, 5):  # what the other steps are made of is in these
+            assert faults(page) == []
+        assert page.evaluate(SMALL) == []
         box = page.locator("[data-testid=stExpander]").filter(has=reason)
         box.get_by_label("Your initials").fill("M.K.")
         box.get_by_role("button", name="Skip:").click()
     expect(page.get_by_role("button", name="Finish the round")).to_be_visible()
     assert faults(page) == [] and page.evaluate(SMALL) == []
-    assert page.get_by_text("SKIPPED").count() == 7
+    assert page.get_by_text("SKIPPED at").count() == 7
