@@ -1,0 +1,68 @@
+"""The level check: what a person confirms, from the photo or by the usual method."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.records import ClockBehindError, Entry, LevelDraft, Moment, confirm
+from app.records.errors import ConfirmError
+from app.ui import blocks, guard, ledger
+from app.ui.confirm import Signature, confirm_block
+from app.ui.level.state import LevelState
+
+
+def confirm_step(state: LevelState) -> None:
+    """Draw the step; the record is written in the button's own callback."""
+    blocks.step("3. Confirm the level check")
+    reading = state.reading
+    if reading is not None and reading.offset_cm is not None:
+        offset = f"{reading.offset_cm:.1f}"
+        side = "too high" if reading.offset_cm > 0 else "too low"
+        st.write(f"You confirm that the system hangs {abs(float(offset)):g} cm {side} now. If you "
+                 "hang it anew, take another photo afterwards and confirm that one.")
+    else:
+        offset = None
+        st.write("Without a result from a photo: you have levelled it by your usual method and "
+                 "found it level.")
+    if state.clock_doubt:
+        st.checkbox("I have checked date and time of this machine: they are right",
+                    key=f"level-clock-{state.turn}")
+    turn = state.turn
+
+    def pressed(who: Signature) -> None:
+        if state.turn == turn:  # a second tap meets another turn and does nothing
+            _record(state, offset, who)
+
+    state.bed = confirm_block(
+        f"level-{turn}-{offset}", pressed, problems=state.missing, typed_bed=state.bed,
+        label="Confirm the level check" if offset else "Level: checked by the usual method")
+
+
+def _record(state: LevelState, offset: str | None, who: Signature) -> None:
+    if who.problems:
+        state.missing = who.problems
+        return
+    entry, problem = guard.in_words(lambda: _write(state, offset, who))
+    if entry is None:
+        state.missing = (problem,)
+        return
+    what = "by the usual method" if offset is None else f"{entry.confirmed_value} cm"
+    state.finish(f"Level check of bed {entry.bed}: {what}, confirmed by {entry.initials} at"
+                 f" {entry.recorded.local:%H:%M}.")
+
+
+def _write(state: LevelState, offset: str | None, who: Signature) -> Entry:
+    if who.by is None or who.bed is None:
+        raise ConfirmError("Bed code and initials are needed.")
+    if offset is None or state.reading is None or state.photo is None:
+        draft = LevelDraft.usual_method()
+    else:
+        draft = LevelDraft.of(state.reading.as_json(), photo_sha256=state.photo.sha256)
+    try:
+        return ledger.open_store().add(confirm(
+            draft, by=who.by, bed=who.bed, confirmed_value=offset, key=f"page-{state.form_key}",
+            happened_at=Moment.now(), identity=who.identity,
+            clock_checked=bool(st.session_state.get(f"level-clock-{state.turn}"))))
+    except ClockBehindError:
+        state.clock_doubt = True
+        raise

@@ -1,0 +1,124 @@
+"""The steps of a level check: cards, photo, what the tool saw."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from app.exports.cards_pdf import cards_pdf
+from app.ui import blocks, guard
+from app.ui.drawing import show_drawing
+from app.ui.level.drawing import level_drawing
+from app.ui.level.state import LevelState, Way
+from app.ui.number import decimal_field
+from app.ui.photo_picker import pick_photo
+from app.ui.pictures import screen_copy
+from app.ui.tap import chosen_point, tap_point
+from vision.flags import describe
+from vision.level import measure_level
+from vision.level_overlay import draw_level_overlay
+from vision.level_reading import LevelReading
+
+_WAYS: dict[Way, str] = {
+    "cards": "With both cards", "tap": "Without a landmark card: tap the landmark"}
+
+
+def print_cards() -> None:
+    """The two cards to print."""
+    with st.expander("Print the cards"):
+        st.write("Print at 100 %, measure both check rulers (100 mm), cut, and hang the zero card "
+                 "flat on the panel. Paper near a patient follows the ward's cleaning rules.")
+        for paper, words in (("a4", "A4"), ("letter", "Letter")):
+            st.download_button(f"Both cards on {words} (PDF)", data=_pdf(paper),
+                               file_name=f"cards-{paper}.pdf", mime="application/pdf",
+                               key=f"level-pdf-{paper}", on_click="ignore", width="stretch")
+
+
+@st.cache_data(max_entries=2, show_spinner=False)
+def _pdf(paper: str) -> bytes:
+    return cards_pdf("letter" if paper == "letter" else "a4")
+
+
+def photo_step(state: LevelState) -> None:
+    """Bring a photo in, and say how the landmark is shown in it."""
+    blocks.step("1. Photo of both points")
+    if state.problem:
+        blocks.notice("This photo cannot be used", [state.problem], stop=True)
+    st.write("Zero card on the zero reference, the landmark card's tip at the landmark that the "
+             "order names; pole and a hanging cord in the picture. Hold the phone at the height "
+             "of the zero reference.")
+    pick_photo(f"{state.turn}-{bool(state.problem)}", lambda photo, _source: state.take(photo),
+               state.refuse, what="both points")
+    if state.photo is None:
+        return
+    chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",
+                      format_func=_WAYS.__getitem__)
+    if chosen != state.way:
+        state.way, state.reading, state.picture = chosen, None, None
+    if state.way == "tap":
+        _tapped(state)
+    elif state.reading is None:
+        _measure(state, lambda: measure_level(_photo(state)))
+
+
+def _tapped(state: LevelState) -> None:
+    """Tap the landmark, say the depth, then measure on a press."""
+    photo = _photo(state)
+    tap_point(photo, f"landmark-{state.key}", "the landmark")
+    depth = decimal_field("How much nearer to the phone is the landmark than the zero reference?",
+                          f"depth-{state.key}", unit="cm", lowest=-300, highest=300,
+                          help="Square to the wall or the bed; with a minus when it lies further "
+                               "away. Left empty, the answer is less sure.")
+    point = chosen_point(photo, f"landmark-{state.key}")
+    if depth.problem or point is None:
+        return
+    deep = None if depth.value is None else 10 * depth.value
+
+    def pressed() -> None:
+        _measure(state, lambda: measure_level(photo, landmark_px=point, depth_difference_mm=deep))
+
+    st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")
+
+
+def _photo(state: LevelState):  # type: ignore[no-untyped-def]
+    assert state.photo is not None
+    return state.photo
+
+
+def _measure(state: LevelState, how) -> None:  # type: ignore[no-untyped-def]
+    with st.spinner("Measuring"):
+        reading, problem = guard.in_words(how)
+    state.reading, state.problem, state.picture = reading, problem, None
+    if reading is None:
+        return
+    photo = _photo(state)
+    state.picture, _ = guard.in_words(lambda: screen_copy(draw_level_overlay(photo, reading)).jpeg)
+
+
+def result_step(state: LevelState) -> None:
+    """What the photo says, in words, in numbers and drawn."""
+    reading = state.reading
+    if reading is None:
+        return
+    blocks.step("2. What the photo says")
+    blocks.notice("Not a record" if reading.status == "read" else "No result", [
+        reading.sentence, *(r for r in reading.reasons if r not in reading.sentence),
+        *_flags(reading), reading.coach], stop=reading.status != "read")
+    if state.picture is not None:
+        st.image(state.picture, width="stretch", caption="What the tool saw",
+                 alt="The photo with the cards, the plumb lines and the height between them")
+    if reading.offset_cm is None or reading.interval_cm is None:
+        return
+    span = (reading.scene.horizontal_distance_mm or 600.0) / 10
+    d = level_drawing(reading.offset_cm, reading.interval_cm, span)
+    show_drawing(d.svg, d.title, d.width, d.height)
+    with st.expander("Where the doubt comes from"):
+        st.write(f"The vertical was taken from: {', '.join(reading.gravity_from)}.")
+        terms = sorted(reading.budget, key=lambda t: -t.standard_uncertainty)
+        blocks.table(("Part", "cm", "Why"), [
+            (t.term, f"{t.standard_uncertainty:.2f}", t.note) for t in terms], numbers=(1,))
+
+
+def _flags(reading: LevelReading) -> list[str]:
+    said = " ".join(reading.reasons)
+    return [f"{describe(f).short}. {describe(f).advice}".strip() for f in reading.flags
+            if describe(f).short not in said]
