@@ -44,8 +44,19 @@ _MODEL_WORDS = (
 def move_things(state: LessonState) -> None:
     """Sliders, the side view, the threshold in both units, and the next hour."""
     left, right = st.columns(2, gap="medium")
+    with left:
+        # Above the drawing, so that what they move is in sight.
+        pole = slider(state, "System raised (+) or lowered (\N{MINUS SIGN}) on its pole, cm",
+                      "ll-pole", -20, 20, 0, 0.5)
+        angle = slider(state, "Head of the bed now, degrees (levelled at 30)", "ll-angle", 0, 75,
+                       30, 1)
     with right:
-        view = _sliders(state)
+        setting = slider(state, "Chamber set to, on the panel", "ll-setting", -5, 25, 10, 1)
+        words = choice(state, "Unit of the panel", "ll-unit", tuple(UNITS))
+        slid = slider(state, "Patient slid down the bed, cm", "ll-slid", -5, 25, 0, 1)
+        bed = slider(state, "Whole bed raised (+) or lowered (\N{MINUS SIGN}), cm", "ll-bed", -20,
+                     20, 0, 1)
+    view = BedView(setting, UNITS[words], pole, 30.0, angle, slid, bed)
     now, problem = guard.in_words(lambda: level_threshold(view))
     if now is None:
         blocks.notice("These numbers cannot be used", [problem], stop=True)
@@ -57,22 +68,9 @@ def move_things(state: LessonState) -> None:
     left, right = st.columns(2, gap="medium")
     with left:
         _curve(state, view, now)
+        _holding(state, view, now)
     with right:
         _next_hour(state, view, now)
-    _holding(state, view, now)
-
-
-def _sliders(state: LessonState) -> BedView:
-    setting = slider(state, "Chamber set to, on the panel", "ll-setting", -5, 25, 10, 1)
-    words = choice(state, "Unit of the panel", "ll-unit", tuple(UNITS))
-    st.write("The system was levelled with the head of the bed at 30 degrees. Since then:")
-    pole = slider(state, "System raised (+) or lowered (\N{MINUS SIGN}) on its pole, cm", "ll-pole",
-                  -20, 20, 0, 0.5)
-    angle = slider(state, "Head of the bed now, degrees", "ll-angle", 0, 75, 30, 1)
-    slid = slider(state, "Patient slid down the bed, cm", "ll-slid", -5, 25, 0, 1)
-    bed = slider(state, "Whole bed raised (+) or lowered (\N{MINUS SIGN}), cm", "ll-bed", -20, 20,
-                 0, 1)
-    return BedView(setting, UNITS[words], pole, 30.0, angle, slid, bed)
 
 
 def _side(view: BedView, now: Threshold, words: str, title: str) -> None:

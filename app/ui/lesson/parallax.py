@@ -39,21 +39,20 @@ def look_around(state: LessonState) -> None:
         height = slider(state, "Eye above (+) or below (\N{MINUS SIGN}) the level, cm",
                         "le-height", -_REACH_CM, _REACH_CM, 10, 0.5)
         picture = st.container()
-    with right:
-        numbers = st.container()
-        view, fluid = _sliders(state, height)
-    seen = eye_reading(view)
-    with numbers:
-        _cards(seen)
-    picture.image(eye_picture(state, view, fluid), width="stretch",
-                  alt="The chamber, traced from where the eye stands")
+    beside = right.container()
     left, right = st.columns(2, gap="medium")
     with left:
+        view, fluid = _sliders(state, height)
+    seen = eye_reading(view)
+    with beside:
         drawn = sight_drawing(view)
         show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+        _cards(seen)
     with right:
         _curve(state, view, seen)
-    _holding(state, view, seen)
+        _holding(state, view, seen)
+    picture.image(eye_picture(state, view, fluid), width="stretch",
+                  alt="The chamber, traced from where the eye stands")
 
 
 def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
