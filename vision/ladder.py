@@ -164,18 +164,17 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
     """The best alignment over a few sizes of picture and of stroke."""
     h, w = grey.shape
     coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
-    plans = [(coarse, 1.3), (max(1, coarse // 2), 1.5), (coarse, 2.0), (1, 1.2)]
-    if coarse > 2:
-        plans.append((1, 2.0))
+    plans = [(coarse, 1.3, 0), (max(1, coarse // 2), 1.5, 0), (coarse, 2.0, 0), (1, 1.2, 0),
+             (coarse, 1.3, 9), (1, 1.6, 13)]
     best: _Found | None = None
-    done: set[tuple[int, float]] = set()
-    for factor, sigma in plans:
-        if (factor, sigma) in done:
+    done: set[tuple[int, float, int]] = set()
+    for factor, sigma, smear in plans:
+        if (factor, sigma, smear) in done:
             continue
-        done.add((factor, sigma))
+        done.add((factor, sigma, smear))
         small = grey if factor == 1 else cv2.resize(
             grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
-        found = _search_once(small, scale, factor, sigma, near, fixed)
+        found = _search_once(small, scale, factor, (sigma, smear), near, fixed)
         if found is None:
             continue
         if best is None or found.alignment.score > best.alignment.score:
@@ -196,10 +195,10 @@ def _pitch(a: Alignment, scale: Scale) -> float:
     return float(np.min(np.abs(np.diff(t))))
 
 
-def _search_once(small: np.ndarray, scale: Scale, factor: int, sigma: float,
+def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float, int],
                  near: tuple[float, float] | None,
                  fixed: tuple[int, float] | None) -> _Found | None:
-    strokes = find_strokes(small, sigma)
+    strokes = find_strokes(small, look[0], smear_px=look[1])
     chains = find_chains(strokes)
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)

@@ -16,7 +16,7 @@ SETTLED_MARGIN = 6.0
 #: Share of the finder's belief that the best place must have.
 SURE_BELIEF = 0.85
 #: Largest standard deviation of the level, in divisions, that is still a reading.
-LARGEST_SD_DIVISIONS = 0.5
+LARGEST_SD_DIVISIONS = 0.6
 
 
 @dataclass(frozen=True)

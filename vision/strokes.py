@@ -54,7 +54,8 @@ def ridge_response(grey: np.ndarray, sigma_px: float) -> np.ndarray:
 
 
 def find_strokes(
-    grey: np.ndarray, sigma_px: float, *, min_length_px: float = 7.0, max_slope: float = 0.9,
+    grey: np.ndarray, sigma_px: float, *, smear_px: int = 0, min_length_px: float = 7.0,
+    max_slope: float = 0.9,
 ) -> Strokes:
     """Components of the ridge response that are much longer than thick.
 
@@ -62,16 +63,21 @@ def find_strokes(
     light, so the response is put in proportion to the brightness around it: a
     mark in front of dark liquid counts like one in front of a pale panel.  The
     threshold adapts to the grain of the photo (six times the median absolute
-    response).
+    response).  ``smear_px`` averages that many pixels across first: grain goes,
+    strokes, which lie across, stay.
     """
-    response = ridge_response(grey, sigma_px)
+    response = ridge_response(cv2.blur(grey, (smear_px, 1)) if smear_px > 1 else grey, sigma_px)
     around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
                       (5, 5))
     around = cv2.resize(around, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
     response *= _USUAL_LEVEL / (around + 12.0)
     sample = np.abs(response[::4, ::4])
-    threshold = max(_LEAST_RESPONSE, 6.0 * float(np.median(sample)))
+    # smeared grain is grain no longer, and what it still breaks is joined again
+    times = 4.5 if smear_px > 1 else 6.0
+    threshold = max(_LEAST_RESPONSE, times * float(np.median(sample)))
     mask = (response > threshold).astype(np.uint8)
+    if smear_px > 1:
+        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 2 * smear_px + 1), np.uint8))
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     stats = np.asarray(stats).reshape(-1, 5)
     wide = stats[:, cv2.CC_STAT_WIDTH] >= min_length_px

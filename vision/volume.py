@@ -127,9 +127,12 @@ class _Reader:
         if fixed is None and self.number is not None:
             fixed = (self.number[0], self._to_work(self.number[1]))
         best: Ladder | None = None
-        for channel in (None, 0, 1, 2):
-            grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY) if channel is None else (
-                np.ascontiguousarray(self.rgb[..., channel]))
+        for look in ("grey", "light print", 0, 1, 2):
+            if isinstance(look, int):
+                grey = np.ascontiguousarray(self.rgb[..., look])
+            else:
+                grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
+                grey = grey if look == "grey" else cv2.bitwise_not(grey)
             ladder = find_ladder(grey.astype(np.float32), self.scale, focal=focal, fixed=fixed,
                                  near=near)
             if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
