@@ -93,3 +93,17 @@ def test_an_answer_voids_the_reading_and_is_remembered(read_state):
     read_state.answer(number=(20.0, (5.0, 6.0)))
     assert read_state.reading is None
     assert read_state.near == (3.0, 4.0) and read_state.number == (20.0, (5.0, 6.0))
+
+
+@pytest.mark.parametrize("meanwhile", [
+    lambda s: s.drop_photo(),
+    lambda s: s.take_photo(photo(9), "file"),
+    lambda s: s.choose_scale(load_scale("slate-50")),
+    lambda s: s.answer(near=(1.0, 1.0)),
+])
+def test_a_reading_that_comes_late_is_not_taken_for_another_photo(read_state, meanwhile):
+    """A page may be left, or its photo changed, while the tool is still reading."""
+    turn = read_state.turn
+    meanwhile(read_state)
+    read_state.accept(turn, VolumeReading("read", "mL", 1.0, "quay-60", value=23.4), "")
+    assert read_state.reading is None and read_state.reading_problem == ""

@@ -168,6 +168,8 @@ def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None =
         "server.maxUploadSize": "40",
         "server.fileWatcherType": "none",
         "server.runOnSave": "false",
+        # Fast reruns can lose a press that is followed quickly by another one.
+        "runner.fastReruns": "false",
         "server.disconnectedSessionTTL": "600",
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",

@@ -28,15 +28,12 @@ def ask_the_tool(state: ChamberState) -> None:
     place = st.container(key="asking")
     if not state.may_read or state.reading is not None or state.reading_problem:
         return
-    photo, scale = state.photo, state.scale
+    photo, scale, turn = state.photo, state.scale, state.turn
     assert photo is not None and scale is not None
     with place, st.spinner("Reading the photo"):
         reading, problem = guard.in_words(
             lambda: volume.read_volume(photo, scale, near=state.near, number=state.number))
-    if reading is None and state.asked is not None:
-        state.take_back_answer(problem)
-    else:
-        state.reading, state.reading_problem = reading, problem
+        state.accept(turn, reading, problem)
 
 
 def value_cards(state: ChamberState) -> None:

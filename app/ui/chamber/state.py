@@ -119,6 +119,21 @@ class ChamberState:
         """True when the tool may be asked: photo, scale and the person's own turn are done."""
         return self.photo is not None and self.scale is not None and self.committed
 
+    @property
+    def turn(self) -> tuple[object, ...]:
+        """What a reading that is being made belongs to: photo, scale, answers."""
+        return self.generation, self.photo, self.scale, self.answers, self.near, self.number
+
+    def accept(self, turn: tuple[object, ...], reading: VolumeReading | None,
+               problem: str) -> None:
+        """The tool's answer, taken only while nothing that it belongs to has changed."""
+        if turn != self.turn:
+            return
+        if reading is None and self.asked is not None:
+            self.take_back_answer(problem)
+        else:
+            self.reading, self.reading_problem = reading, problem
+
     def take_photo(self, photo: Photo, source: Source) -> None:
         """A new photo: nothing of the old one stays."""
         self.drop_photo()
