@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import streamlit as st
 
 from app.exports.account_text import amount, doubts, rate
@@ -29,11 +32,13 @@ def figures_block(look: Look) -> None:
         (threshold_plot, "Line: ordered. Ring: panel set to. Diamond: effective, from setting and "
                          "level check; a calculation, not a measured pressure."))]
     drawn = [(d, note) for d, note in made if d is not None]
+    columns: Sequence[Any] = ()
     if not drawn:
         st.write("Nothing to draw yet: an output needs two confirmed readings.")
         return
-    columns = st.columns(2, gap="medium")
     for k, (drawing, note) in enumerate(drawn):
+        # A pair a row: on a narrow screen the plots then keep their order.
+        columns = st.columns(2, gap="medium") if k % 2 == 0 else columns
         with columns[k % 2]:
             show_drawing(drawing.svg, drawing.title, drawing.width, drawing.height)
             if note:

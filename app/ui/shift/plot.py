@@ -82,15 +82,11 @@ class TimePlot:
         self.parts.append(f'<rect x="{x0:.1f}" y="{a:.1f}" width="{max(1.0, x1 - x0):.1f}" '
                           f'height="{b - a:.1f}" stroke-width="1.4" {how}/>')
 
-    def level_line(self, value: float, words: str = "", dash: str = "7 4") -> None:
-        """A line across the whole plot, with its name at the left end."""
-        if not self.low <= value <= self.high:
-            return
-        y = self.y(value)
-        self.parts.append(f'<path d="M{_LEFT} {y:.1f}H{WIDTH - self.right_margin}" '
-                          f'stroke-width="1.4" stroke-dasharray="{dash}"/>')
-        if words:
-            self.text(_LEFT + 4, y - 4, words)
+    def level_line(self, value: float, dash: str = "7 4") -> None:
+        """A line across the whole plot."""
+        if self.low <= value <= self.high:
+            self.parts.append(f'<path d="M{_LEFT} {self.y(value):.1f}H{WIDTH - self.right_margin}" '
+                              f'stroke-width="1.4" stroke-dasharray="{dash}"/>')
 
     def moment_line(self, at: datetime, words: str = "", dash: str = "2 4") -> None:
         """A line from top to bottom at a moment, named above the frame."""

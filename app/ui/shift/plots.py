@@ -108,7 +108,7 @@ def level_plot(bed: BedAccount, start: datetime, end: datetime) -> Drawing | Non
     plot = TimePlot(start, end, -reach, reach)
     plot.head("Level checks, cm (+ = system hangs too high)")
     plot.value_axis()
-    plot.level_line(0.0, "level", "")
+    plot.level_line(0.0, "")
     for at in moves(bed.standings):
         if start <= at <= end:
             plot.moment_line(at, "moved", "6 3")
