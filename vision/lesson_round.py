@@ -108,7 +108,8 @@ def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
         if trap == UNIT and scale.division_at(1.0) == 1.0:
             continue
         distance = between(250, 600, 10)
-        angle = {TOO_HIGH: between(7, 20, 0.5), TOO_LOW: -between(8, 22, 0.5)}.get(
+        # Steep enough to cost more than a division, and still a view that can be read.
+        angle = {TOO_HIGH: between(6, 15, 0.5), TOO_LOW: -between(8, 18, 0.5)}.get(
             trap, between(-1.5, 1.5, 0.5))
         height = float(round(distance * np.tan(np.radians(angle))))
         contact = between(15, 40, 5) if trap == MENISCUS_TOP else between(60, 85, 5)
