@@ -179,7 +179,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
     found: list[Alignment] = []
     runs = _runs(scale)
     for chain in chains[:3]:
-        if found and len(chain) < 0.3 * max(len(a.mark) for a in found):
+        if found and len(chain) < 0.5 * max(len(a.mark) for a in found):
             break
         column = _reference_column(strokes, chain.index)
         t, outside = _crossing(strokes, column)
@@ -228,22 +228,23 @@ def _trials(
     ranked: list[tuple[float, np.ndarray, np.ndarray]] = []
     for run in runs:
         place = sign * count
-        low, high = -place.max(), len(run) - 1 - place.min()
-        for shift in range(int(low), int(high) + 1):
-            where = place + shift
-            inside = (where >= 0) & (where < len(run))
-            n = int(inside.sum())
-            if n < 5 or n < 0.35 * len(idx):
-                continue
-            if held is not None and fixed is not None:
-                at = sign * held + shift
-                if not (0 <= at < len(run) and run[at] == fixed[0]):
-                    continue
-            marks = run[where[inside]]
-            agree = is_long[marks] == longish[inside] if longish is not None else None
-            score = n * 1.0 if agree is None else float(np.where(agree, 1.0, -1.5).sum())
-            score -= 1.0 * (~inside).sum()
-            ranked.append((score, marks, idx[inside]))
+        shifts = np.arange(-int(place.max()), len(run) - int(place.min()))
+        where = place[None] + shifts[:, None]
+        inside = (where >= 0) & (where < len(run))
+        marks = run[np.clip(where, 0, len(run) - 1)]
+        worth = np.ones(inside.shape)
+        if longish is not None:
+            worth = np.where(is_long[marks] == longish[None], 1.0, -1.5)
+        score = np.where(inside, worth, -1.0).sum(axis=1)
+        n = inside.sum(axis=1)
+        score[(n < 5) | (n < 0.35 * len(idx))] = -np.inf
+        if held is not None and fixed is not None:
+            at = sign * held + shifts
+            there = (at >= 0) & (at < len(run))
+            score[~there | (run[np.clip(at, 0, len(run) - 1)] != fixed[0])] = -np.inf
+        for k in np.argsort(-score)[:5]:
+            if np.isfinite(score[k]):
+                ranked.append((float(score[k]), marks[k][inside[k]], idx[inside[k]]))
     ranked.sort(key=lambda item: -item[0])
     return [(m, s) for _, m, s in ranked[:5]]
 

@@ -17,7 +17,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-
 #: A ladder counts as this many independently placed points, however many are measured.
 _INDEPENDENT_POINTS = 24.0
 #: Ends of strokes are blurred and worn alike along the ladder: fewer still.
@@ -277,7 +276,7 @@ def _levenberg(
             r_new = residuals(trial)
             c_new = cost_of(r_new)
             if c_new < cost:
-                improved = (cost - c_new) > 1e-5 * cost
+                improved = (cost - c_new) > 1e-4 * cost
                 y, r, cost = trial, r_new, c_new
                 lam = max(lam / 8, 1e-9)
                 break
