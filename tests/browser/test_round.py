@@ -23,7 +23,7 @@ from test_browser_chamber import answer_all, easy_photo, load_scale_name
 from app.records import Store
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 SAMPLES = ROOT / "sample_images"
 BED = "QUAY-3"
 
@@ -66,7 +66,7 @@ def server(chromium: str, tmp_path: Path):  # type: ignore[no-untyped-def]
 def page(browser, server):  # type: ignore[no-untyped-def]
     context = browser.new_context(viewport=PHONE, color_scheme="dark", has_touch=True)
     made = context.new_page()
-    made.set_default_timeout(30_000)
+    made.set_default_timeout(60_000)
     yield made
     context.close()
 
@@ -80,7 +80,13 @@ def look(page, name: str) -> None:
         page.screenshot(path=Path(folder) / f"{name}.png")
 
 
+def settled(page) -> None:
+    """Wait until the page is drawn."""
+    expect(page.locator(".stApp")).to_have_attribute("data-test-script-state", "notRunning")
+
+
 def press(page, name: str) -> None:
+    settled(page)
     page.get_by_role("button", name=name).first.click()
 
 
@@ -93,6 +99,8 @@ def order_typed(page, url: str, number: str = "10") -> None:
     page.get_by_role("radiogroup", name="Unit as it stands").get_by_text("mmHg").click()
     page.get_by_text("drain continuously").click()
     page.get_by_label("Whom to tell").fill("the doctor on call")
+    page.get_by_label("Whom to tell").press("Enter")
+    settled(page)  # a page that is being drawn anew moves away under the press
     page.get_by_text("Limits that the order names").click()
     page.get_by_label("Read the chamber every").fill("60")
     page.get_by_label("Empty the chamber at").fill("60")
@@ -173,6 +181,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     expect(page.get_by_text("It takes two readings")).to_be_visible()
     press(page, "Seen: go on")
     step(page, 7, "Empty the chamber")
+    settled(page)
     page.get_by_text("Skip this step, or break").click()
     page.get_by_label("Reason").fill("half full only")
     page.locator("[data-testid=stExpander]").filter(has_text="Skip this step").get_by_label(

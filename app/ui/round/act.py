@@ -100,7 +100,9 @@ def skip_block(state: RoundState, view: View) -> None:
     if step is None:
         return
     reason_key = f"round-reason-{step}-{state.turn}"
-    with st.expander("Skip this step, or break the round off"):
+    # The key names the step: a box opened for one step stays closed for the next.
+    with st.expander("Skip this step, or break the round off",
+                     key=f"round-skip-box-{step}-{state.turn}"):
         st.write("What is left out stands on the record as skipped, with your reason.")
         st.text_input("Reason", key=reason_key, max_chars=200, autocomplete="off")
         initials_field(state, SKIP)

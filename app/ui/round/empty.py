@@ -29,7 +29,7 @@ def empty_step(state: RoundState, view: View) -> None:
     if fill.near:
         _emptied(state, view)
     else:
-        with st.expander("The chamber was emptied"):
+        with st.expander("The chamber was emptied", key=f"round-box-empty-{state.turn}"):
             _emptied(state, view)
 
 

@@ -28,11 +28,13 @@ def level_step(state: RoundState, view: View) -> None:
     if hand.reading is not None:
         _measured(state, view)
     else:
-        with st.expander("With a photo of both cards"):
+        with st.expander("With a photo of both cards", key=f"round-box-level-{state.turn}"):
             if hand.problem:
                 blocks.notice("This photo cannot be used", [hand.problem], stop=True)
             st.write("Zero card at the zero reference, landmark card's tip at the landmark, both "
                      "in one photo, taken from their height.")
+            st.write("Without the landmark card: use the page Level. What you confirm there counts "
+                     "here.")
             pick_photo(f"round-level-{state.turn}-{bool(hand.problem)}",
                        lambda photo, _source: _take(state, photo),
                        lambda sentence: _refuse(state, sentence), what="both cards")

@@ -33,7 +33,9 @@ def output_block(view: View) -> None:
                                                   last.end)))
         blocks.cards(*parts)
     found = findings(account, view.account.limits, now, tell_whom=view.account.tell_whom)
-    recent = [f for f in found if f.at >= now - timedelta(hours=12)]
+    # What was over an hour ago was told an hour ago; the page Shift keeps it.
+    since = account.intervals[-1].end if account.intervals else now
+    recent = [f for f in found if f.at >= since]
     crossed = [f.sentence for f in recent if f.verdict != "within"]
     if crossed:
         blocks.notice("Limits of your order", crossed, stop=True)

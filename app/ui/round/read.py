@@ -27,7 +27,7 @@ def read_step(state: RoundState, view: View) -> None:
                  "with the whole scale in the picture.")
         demo = (lambda d: steps.take_demo(chamber, d)) if view.bed == DEMO_BED else None
         pick_photo(f"round-{chamber.generation}", chamber.take_photo, chamber.refuse_photo, demo)
-        with st.expander("Without a photo: your eye alone"):
+        with st.expander("Without a photo: your eye alone", key=f"round-box-eye-{state.turn}"):
             by_eye(state, view)
         return
     steps.photo_step(chamber)
