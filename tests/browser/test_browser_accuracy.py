@@ -18,7 +18,7 @@ from vision.accuracy import run_benchmark
 from vision.accuracy.trial import read_attempts
 
 pytestmark = pytest.mark.browser
-expect.set_options(timeout=30_000)
+expect.set_options(timeout=60_000)
 
 
 @pytest.mark.parametrize("width", [1280, 390])
