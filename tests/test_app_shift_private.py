@@ -82,18 +82,20 @@ def test_an_error_that_no_page_caught_says_no_more(caplog):
 
 def test_nothing_that_a_person_brings_is_cached_for_all():
     """Streamlit's caches are shared by all sessions; Python's own live as long as the server."""
-    # Our own drawn photos (their names), fonts, our own version.
-    allowed = {"app/ui/demo.py", "app/exports/sheet_text.py", "app/records/software.py"}
+    # Our own drawn photos (their names), fonts, our own version, the cards to print.
+    allowed = {("app/ui/demo.py", "demo_photos"), ("app/exports/sheet_text.py", "use_fonts"),
+               ("app/records/software.py", "software_version"), ("app/ui/level/steps.py", "_pdf")}
     found = set()
     for file in ROOT.glob("app/**/*.py"):
+        where = str(file.relative_to(ROOT))
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            name = node.attr if isinstance(node, ast.Attribute) else \
-                node.id if isinstance(node, ast.Name) else ""
-            if name in ("cache_data", "cache_resource", "lru_cache", "cache") \
-                    or isinstance(node, ast.Global):
-                found.add(str(file.relative_to(ROOT)))
+            if isinstance(node, ast.Global):
+                found.add((where, "global"))
+            for decorator in getattr(node, "decorator_list", ()):
+                if "cache" in ast.unparse(decorator):
+                    found.add((where, node.name))
     assert found <= allowed, f"{found - allowed} keeps something beyond its session"
-    assert "app/ui/demo.py" in found, "the search does find caches"
+    assert ("app/ui/demo.py", "demo_photos") in found, "the search does find caches"
 
 
 def test_no_usage_statistics_by_flag_and_by_file():
