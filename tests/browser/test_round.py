@@ -117,6 +117,15 @@ def step(page, number: int, name: str):  # type: ignore[no-untyped-def]
     look(page, f"round-{number}-{name.split()[0].lower()}")
 
 
+def bring_in(page, label: dict) -> None:
+    """Photo and scale."""
+    settled(page)
+    page.locator("input[type=file]").first.set_input_files(SAMPLES / label["file"])
+    expect(page.get_by_alt_text("with nothing drawn into it")).to_be_visible()
+    settled(page)
+    page.get_by_text(load_scale_name(label), exact=True).click()
+
+
 def test_a_round_from_the_order_to_the_record(page, server):
     order_typed(page, server.url)
     page.goto(f"{server.url}/round")
@@ -154,8 +163,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
 
     step(page, 5, "Read the chamber")
     label = easy_photo()
-    page.locator("input[type=file]").first.set_input_files(SAMPLES / label["file"])
-    page.get_by_text(load_scale_name(label), exact=True).click()
+    bring_in(page, label)
     own = f"{label['true_value']:.1f}"
     page.get_by_label("Your reading in mL").fill(own.replace(".", ","))
     assert "Machine reading" not in page.content()
@@ -165,8 +173,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     page.reload()  # before anything was confirmed: the step is still there, the reading is not
     step(page, 5, "Read the chamber")
     assert "Machine reading" not in page.content()
-    page.locator("input[type=file]").first.set_input_files(SAMPLES / label["file"])
-    page.get_by_text(load_scale_name(label), exact=True).click()
+    bring_in(page, label)
     page.get_by_label("Your reading in mL").fill(own)
     press(page, "This is my reading")
     expect(page.get_by_text("Machine reading, not a record").first).to_be_visible()
