@@ -77,7 +77,8 @@ def find_strokes(
     threshold = max(_LEAST_RESPONSE, times * float(np.median(sample)))
     mask = (response > threshold).astype(np.uint8)
     if smear_px > 1:
-        mask = cv2.morphologyEx(mask, cv2.MORPH_CLOSE, np.ones((3, 2 * smear_px + 1), np.uint8))
+        reach = np.ones((3, 2 * smear_px + 1), np.uint8)
+        mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, reach), dtype=np.uint8)
     count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
     stats = np.asarray(stats).reshape(-1, 5)
     wide = stats[:, cv2.CC_STAT_WIDTH] >= min_length_px
