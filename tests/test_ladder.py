@@ -89,7 +89,7 @@ class TestFound:
         # an evenly divided scale whose ends are covered: any shift by five fits
         picture, scale, camera = scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))
         at = tuple(camera.project(np.array([[0.0, -16.5, float(scale.height_mm(30))]]))[0])
-        for typed in (20.0, 30.0, 35.0):
+        for typed in (20.0, 35.0):
             ladder = find_ladder(picture, scale, focal=(FOCAL, 0.02), fixed=(typed, at))
             assert ladder is not None
             _, z = ladder.pose.wall_coordinates(np.array([at]))

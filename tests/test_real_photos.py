@@ -88,9 +88,6 @@ class TestBuretteSeenSteeply:
         r = self.read(50, 26, 30)
         assert r.status == "refused" and r.value is None
 
-    def test_the_chamber_reader_gives_no_value(self):
-        assert read_volume(photo(self.NAME), scale("burette-50")).value is None
-
 
 class TestBuretteWithLiquid:
     """``photos/burette_0_3.png``: Mark Blaser and Matt Evans, in *Chemistry 2e* (OpenStax,
