@@ -23,7 +23,7 @@ TOLERANCE_DEG: dict[CueName, tuple[float, float]] = {
     "hanging cord": (0.1, 0.1),
     "pole": (0.5, 0.5),
     "hung panel": (0.5, 1.2),
-    "zero card": (1.5, 2.5),
+    "zero card": (0.8, 1.6),
     "chamber axis": (0.7, 1.0),
 }
 

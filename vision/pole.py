@@ -16,9 +16,9 @@ from vision.pole_outline import OutlineSide, pole_outline
 from vision.straight_edges import StraightEdge
 
 #: Thickness of poles, mm, and how far beside the card's centre one may stand.
-_THIN_MM, _THICK_MM, _BESIDE_MM = 7.0, 70.0, 150.0
+_THIN_MM, _THICK_MM, _BESIDE_MM = 10.0, 48.0, 150.0
 #: Shading moves the seen edge of a round pole along its length by about this much.
-_SHADING_PX = 0.35
+_SHADING_PX = 0.45
 
 
 def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: np.ndarray,
@@ -43,13 +43,16 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     height = rgb.shape[0]
     for _, a, b in pairs[:3]:
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
-                             hidden, camera, down)
+                             hidden, camera, down, 0.7 * _THIN_MM * px_per_mm)
         if found is not None:
             return _from_outline(a, b, found, height)
     for _, a, b in pairs:
         if _converge(a, b, down, camera):
-            return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, 1.5 * _SHADING_PX)))
-                                   for e in (a, b)])
+            # Not followed all along: good for the lean sideways only.
+            y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
+                          min(a.ends_px[1, 1], b.ends_px[1, 1])])
+            middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
+            return cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
     behind = [e for e in near if _passes_behind(e, panel, card)]
     if not behind:
         return None
@@ -145,7 +148,8 @@ def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: fl
         for side in (-1, 1):
             other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), vanishing)
             lines = (e.ends_px, other) if side > 0 else (other, e.ends_px)
-            found = pole_outline(rgb, lines[0], lines[1], hidden, camera, down)
+            found = pole_outline(rgb, lines[0], lines[1], hidden, camera, down,
+                                 0.7 * _THIN_MM * px_per_mm)
             if found is not None and (best is None or sum(s.support for s in found)
                                       > sum(s.support for s in best)):
                 best = found

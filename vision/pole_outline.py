@@ -25,8 +25,10 @@ _STEP = 0.5
 _OFFSETS = np.arange(-_REACH_PX, _REACH_PX + 0.01, _STEP)
 _OUTSIDE_PX, _INSIDE_PX = 8.0, 4.0
 _CAP, _SEEN = 12.0, 4.0
-#: How far pole and rough downward direction may differ, one sigma.
-_LEAN_DEG = 2.0
+_APART_PX, _ECHO, _ECHO_PX = 2.0, 0.3, 6.0
+#: How far pole and rough downward direction may differ, one sigma (the panel that
+#: gives the rough direction is itself off plumb), and at the most.
+_LEAN_DEG, _LEAN_MOST_DEG = 1.5, 3.2
 
 
 @dataclass(frozen=True)
@@ -39,24 +41,31 @@ class OutlineSide:
 
 
 def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
-                 hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray
-                 ) -> tuple[OutlineSide, OutlineSide] | None:
+                 hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray,
+                 thin_px: float) -> tuple[OutlineSide, OutlineSide] | None:
     """Both sides of a pole, followed over the height of the photo.
 
     ``left_px``, ``right_px`` (2, 2) say where they should be, good to some pixels
     at any height; ``hidden`` is the (top, bottom) between which something covers
     the pole.  Of all pairs of lines that the picture supports the one is taken
-    that is best seen and converges about as ``down`` (3,) asks.  None when no
-    pair is seen well enough.
+    that is best seen and converges about as ``down`` (3,) asks; a pole is at
+    least ``thin_px`` wide.  None when no pair is seen well enough.
     """
     left = _lines_near(rgb, left_px, -1, hidden)
     right = _lines_near(rgb, right_px, 1, hidden)
+    expected = float(np.ptp([_x_on(line, np.array([rgb.shape[0] / 2.0]))[0]
+                             for line in (left_px, right_px)]))
     best: tuple[float, OutlineSide, OutlineSide] | None = None
     for a in left:
         for b in right:
+            y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
+                          min(a.ends_px[1, 1], b.ends_px[1, 1])])
+            gap = _x_on(b.ends_px, y) - _x_on(a.ends_px, y)
+            if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
+                continue
             off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, camera), down))
             score = a.support + b.support - 0.5 * (off / _LEAN_DEG) ** 2 * _CAP
-            if off < 4 * _LEAN_DEG and (best is None or score > best[0]):
+            if off < _LEAN_MOST_DEG and (best is None or score > best[0]):
                 best = (score, a, b)
     return None if best is None else best[1:]
 
@@ -160,10 +169,9 @@ def _candidates(evidence: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
     at = pairs[:, :1] * (1 - t) + pairs[:, 1:] * t
     j = np.clip(np.rint((at + _REACH_PX) / _STEP).astype(int), 0, evidence.shape[1] - 1)
     row = np.arange(len(y))[None, :]
-    # Peaks only: the flank of a strong edge is no line of its own.
-    padded = np.pad(evidence, ((0, 0), (2, 2)))
-    around = np.max([padded[:, i: i + evidence.shape[1]] for i in range(5)], axis=0)
-    peak = (evidence >= around) & (evidence > _SEEN)
+    # Peaks only: beside a strong edge the model finds weak echoes of it.
+    peak = (evidence >= _highest_within(evidence, _APART_PX)) & (evidence > _SEEN) & (
+        evidence > _ECHO * _highest_within(evidence, _ECHO_PX))
     near = np.pad(peak, ((0, 0), (1, 1)))
     on_peak = (near[:, :-2] | near[:, 1:-1] | near[:, 2:])[row, j]
     got = np.minimum(evidence, _CAP)[row, j]
@@ -176,6 +184,14 @@ def _candidates(evidence: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
         out.append(pairs[k])
         score[np.abs(pairs - pairs[k]).max(axis=1) < 1.1] = 0
     return out
+
+
+def _highest_within(evidence: np.ndarray, reach_px: float) -> np.ndarray:
+    """Highest evidence of the same chunk within some pixels of each offset."""
+    n = int(round(reach_px / _STEP))
+    padded = np.pad(evidence, ((0, 0), (n, n)))
+    return np.asarray(np.max([padded[:, i: i + evidence.shape[1]] for i in range(2 * n + 1)],
+                             axis=0))
 
 
 def _refined(evidence: np.ndarray, y: np.ndarray, chosen: np.ndarray, line: np.ndarray,
