@@ -57,10 +57,7 @@ def _all_rows(follower: _Follower, order: np.ndarray, nearest: int, min_pitch_px
     free = np.ones(len(order), dtype=bool)
     rows: list[Chain] = []
     tried: set[tuple[int, int]] = set()
-    spent = np.zeros(len(order), dtype=bool)
     for i in order:
-        if spent[i]:
-            continue
         for j in follower.below(int(i), free, min_pitch_px)[:nearest]:
             if (int(i), j) in tried:
                 continue
@@ -68,8 +65,6 @@ def _all_rows(follower: _Follower, order: np.ndarray, nearest: int, min_pitch_px
             tried.update(zip(row.index[:-1].tolist(), row.index[1:].tolist(), strict=True))
             if len(row) >= _MIN_STROKES:
                 rows.append(row)
-            if len(row) >= 20 and len(row) > 0.85 * (row.count[-1] - row.count[0] + 1):
-                spent |= follower.inside(row)
     rows.sort(key=len, reverse=True)
     chosen: list[Chain] = []
     for row in rows:
@@ -102,12 +97,6 @@ class _Follower:
         common = np.minimum(self.x1[i], self.x1[j]) - np.maximum(self.x0[i], self.x0[j])
         shorter = np.minimum(self.x1[i] - self.x0[i], self.x1[j] - self.x0[j])
         return common / np.maximum(shorter, 1.0)
-
-    def inside(self, row: Chain) -> np.ndarray:
-        """(N,) strokes between the first and the last of a row, within its width."""
-        return np.asarray((self.x > self.x0[row.index].min()) & (self.x < self.x1[row.index].max())
-                          & (self.y >= self.y[row.index].min())
-                          & (self.y <= self.y[row.index].max()))
 
     def below(self, i: int, free: np.ndarray, min_pitch_px: float) -> list[int]:
         """The two nearest free strokes under stroke i that share its columns."""

@@ -72,10 +72,15 @@ def find_contact_line(
     score = _along_lines(edge, hidden, pose.radius_mm * np.sin(azimuth), step)
     inside = np.abs(z - about_mm) <= reach_mm
     best = np.where(inside[None], score, -1.0)
-    i, j = np.unravel_index(int(np.argmax(best)), best.shape)
-    peak = float(score[i, j])
+    peak = float(best.max())
     if peak <= 0:
         return None
+    # strong edges reach the cap at several slopes: the middle of that plateau counts
+    level = np.flatnonzero(best.max(axis=1) > 0.985 * peak)
+    i = int(level[len(level) // 2])
+    top = np.flatnonzero(best[i] > 0.985 * float(best[i].max()))
+    j = int(top[len(top) // 2])
+    peak = float(score[i, j])
     around = score[i][np.abs(z - z[j]) > 0.8]
     usual = float(np.median(around[around > 0])) if (around > 0).any() else 0.0
     row = float(j)

@@ -150,6 +150,17 @@ def _moved(e: ShiftEvidence, shift: int) -> ShiftEvidence:
                          e.like_marks, e.step_mm)
 
 
+def longest_row(grey: np.ndarray) -> int:
+    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale."""
+    h, w = grey.shape
+    factor = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    small = grey if factor == 1 else cv2.resize(
+        grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
+    rows = find_chains(find_strokes(small, 1.3))
+    full = [len(r) for r in rows if len(r) > 0.8 * (r.count[-1] - r.count[0] + 1)]
+    return max(full, default=0)
+
+
 def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
                 ) -> tuple[int, float] | None:
     """(index of the mark, y) of a mark whose value and place are given."""

@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 #: A ladder counts as this many independently placed points, however many are measured.
-_INDEPENDENT_POINTS = 24.0
+_INDEPENDENT_POINTS = 12.0
 #: Ends of strokes are blurred and worn alike along the ladder: fewer still.
 _INDEPENDENT_ENDS = 6.0
 
@@ -85,6 +85,13 @@ class CylinderPose:
         Measured against the plane square to the chamber axis.
         """
         return np.arctan2(self.params[1] - np.asarray(height_mm, float), self.params[0])
+
+    def elevation_sd_deg(self, height_mm: float) -> float:
+        """Standard uncertainty of that elevation, from the covariance of the pose."""
+        d, h = self.params[0], self.params[1] - height_mm
+        g = np.array([-h, d]) / (d * d + h * h)
+        variance = float(g @ self.covariance[:2, :2] @ g)
+        return float(np.degrees(np.sqrt(max(variance, 0.0)))) + 0.05
 
     def limb_azimuth_rad(self) -> float:
         """Azimuth at which the sight line grazes the wall."""

@@ -25,6 +25,8 @@ from vision.surface_nets import find_rows, gauge_level
 
 #: Plastics of drip chambers: 1.49 (PMMA) to 1.59 (PC, PS); see ``constants``.
 WALL_INDEX, WALL_INDEX_SD = 1.54, 0.03
+#: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
+_DOUBT_DEG = 1.0
 #: Two peaks of the finder nearer than this are one surface.
 _SAME_MM = 1.2
 
@@ -148,8 +150,14 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     elevation = math.degrees(float(pose.elevation_rad(centre)))
     window = window_grid(centre)
     close = view(rgb, pose, window, px_per_mm)
-    q = gauge_level(close, whole, elevation, radius, wall,
-                    centre - scale.lowest_mark.height_mm, px_per_mm)
+    foot = min(scale.lowest_mark.height_mm, scale.highest_mark.height_mm)
+    # Where the sight line is poorly known (no focal length, a steep view), its doubt
+    # goes through the gauge: three elevations with the same mean and spread.
+    doubt = pose.elevation_sd_deg(centre)
+    at = [elevation] if doubt < _DOUBT_DEG else [
+        elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
+    q = np.mean([gauge_level(close, whole, e, radius, wall, centre - foot, px_per_mm)
+                 for e in at], axis=0)
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
     q = _above_floor(q, centre - BIN_CENTRES_MM - shift, scale)
     return Surface(line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall,

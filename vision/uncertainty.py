@@ -51,9 +51,9 @@ def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstim
     pose = ladder.pose
     level = surface.level_mm
     elevation = math.degrees(float(pose.elevation_rad(level)))
-    elevation_sd = _elevation_sd_deg(ladder, level)
+    elevation_sd = pose.elevation_sd_deg(level)
     line_sd = surface.line.sd_mm if surface.line is not None else 0.3
-    ladder_sd = pose.residual_px / math.sqrt(24.0) / max(pose.px_per_mm(level), 1e-6)
+    ladder_sd = pose.residual_px / math.sqrt(12.0) / max(pose.px_per_mm(level), 1e-6)
 
     def shift(el: float, wall: float, n: float) -> float:
         return float(apparent_height_shift_mm(el, 0.0, wall, n))
@@ -67,7 +67,7 @@ def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstim
     lean_sd = surface.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
     terms_mm = [
         ("edge of the liquid", line_sd, "place of the front contact line in the picture"),
-        ("fit of the marks", ladder_sd, "residuals of the ladder, 24 independent points"),
+        ("fit of the marks", ladder_sd, "residuals of the ladder, 12 independent points"),
         ("print of the marks", _PRINT_SD_MM, "common practice, no source"),
         ("elevation of the view", view_sd, f"sight line known to {elevation_sd:.1f} deg"),
         ("refractive index of the wall", index_sd, "clear plastics, 1.49 to 1.59"),
@@ -96,15 +96,6 @@ def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstim
         value, (bounds[0], bounds[1]), float(scale.value_at(seen_at)), elevation, elevation_sd,
         level, (low_mm, high_mm), (float(at[0]), float(at[1])), tuple(budget),
         _flags(surface, ladder, elevation, middle))
-
-
-def _elevation_sd_deg(ladder: Ladder, level_mm: float) -> float:
-    """From the pose's covariance: elevation = atan((height - level) / distance)."""
-    d, h = ladder.pose.params[0], ladder.pose.params[1] - level_mm
-    r2 = d * d + h * h
-    g = np.array([-h / r2, d / r2])
-    var = float(g @ ladder.pose.covariance[:2, :2] @ g)
-    return math.degrees(math.sqrt(max(var, 0.0))) + 0.05
 
 
 def _interval(surface: Surface, normal_sd: float) -> tuple[float, float]:

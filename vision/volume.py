@@ -12,7 +12,7 @@ from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
 from vision.labels import check_numerals, renumbered, two_rows_fit
-from vision.ladder import Ladder, find_ladder
+from vision.ladder import Ladder, find_ladder, longest_row
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
 from vision.reading import Question, Trace, VolumeReading
@@ -25,6 +25,8 @@ from vision.surface import find_surface
 from vision.traces import ladder_traces, surface_traces
 from vision.uncertainty import LevelEstimate, estimate_level
 
+#: An unbroken row of so many strokes is some scale.
+_A_SCALE_MARKS = 24
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.
 _END_SLACK_DIVISIONS = 0.3
 
@@ -154,7 +156,12 @@ class _Reader:
         return other is not None and check_numerals(other).verdict == "agree"
 
     def _no_chamber(self) -> VolumeReading:
-        self.notes.add("no-chamber")
+        if longest_row(self.photo.working_gray.astype(np.float32)) >= _A_SCALE_MARKS:
+            self.notes.add("wrong-scale", "There are rows of marks in the photo, but none fits "
+                                          f"the scale {self.scale.name}: choose the scale of this "
+                                          "chamber.")
+        else:
+            self.notes.add("no-chamber")
         quality = measure_quality(self.photo.working_gray)
         for name in quality_flags(quality):
             self.notes.add(name)
@@ -224,7 +231,8 @@ class _Reader:
         near_mm = None
         if self.near is not None:
             _, z = ladder.pose.wall_coordinates(np.array([self._to_work(self.near)]))
-            low, high = self.scale.lowest_mark.height_mm, self.scale.highest_mark.height_mm
+            low, high = sorted((self.scale.lowest_mark.height_mm,
+                                self.scale.highest_mark.height_mm))
             # A tap on the chamber that is meant need not be on its surface; it
             # only narrows the search once candidates compete.
             near_mm = float(z[0]) if low - 8 < z[0] < high + 16 else None
