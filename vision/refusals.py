@@ -17,6 +17,9 @@ SETTLED_MARGIN = 6.0
 SURE_BELIEF = 0.85
 #: Largest standard deviation of the level, in divisions, that is still a reading.
 LARGEST_SD_DIVISIONS = 0.6
+#: Behind a wall thicker than this (the narrow part of a stepped bore) floor and step
+#: are mirrored close to the surface; there only a sharp answer counts.
+THICK_WALL_MM = 3.0
 
 
 @dataclass(frozen=True)
@@ -67,6 +70,7 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
     per_mm = abs(float(ladder.scale.value_at(surface.level_mm + 0.5))
                  - float(ladder.scale.value_at(surface.level_mm - 0.5)))
     division = ladder.scale.division_at(float(ladder.scale.value_at(surface.level_mm)))
-    if surface.meniscus_sd_mm * per_mm > LARGEST_SD_DIVISIONS * division:
+    limit = LARGEST_SD_DIVISIONS * (0.5 if surface.wall_mm > THICK_WALL_MM else 1.0)
+    if surface.meniscus_sd_mm * per_mm > limit * division:
         return Refusal("meniscus-uncertain")
     return None
