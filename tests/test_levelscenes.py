@@ -1,0 +1,64 @@
+"""The rooms that the level is tried on: exact, repeatable, labelled as the contract asks."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from level_rooms import scene
+
+from vision.card_pose import camera_matrix, card_poses
+from vision.cards import find_cards, zero_card
+from vision.errors import InputError
+from vision.levelscenes import level_scene, write_level_scenes
+from vision.levelscenes.world import EXPECT, KINDS, random_world
+
+
+def test_kinds_and_what_is_expected_of_them_match():
+    assert set(KINDS) == set(EXPECT)
+    assert sum(KINDS.values()) == pytest.approx(1.0)
+
+
+@pytest.mark.parametrize("kind", ["cards", "tap", "bare"])
+def test_the_landmark_is_where_the_pointer_is(kind):
+    for index in range(5):
+        world = random_world(np.random.default_rng([9, index]), kind)
+        if world.landmark is not None:
+            tip = world.landmark.at(-35.0, 0.0)
+            assert np.abs(tip - world.landmark_point).max() < 1e-9
+        assert world.offset_mm == pytest.approx(world.zero.centre[1] - world.landmark_point[1])
+
+
+def test_rotations_of_a_world_are_rotations():
+    world = random_world(np.random.default_rng(4), "cards")
+    for r in (world.view.axes, world.zero.rotation, world.landmark.rotation):
+        assert np.abs(r @ r.T - np.eye(3)).max() < 1e-12
+        assert np.linalg.det(r) == pytest.approx(1.0)
+
+
+def test_the_painted_card_stands_where_the_world_says():
+    # Seen by OpenCV's detector and pose solver, not by the painter's own formulas.
+    photo, label = scene(301, 0, "cards")
+    seen = find_cards(photo.rgb, (0,))[0][0]
+    camera = camera_matrix(label["focal_px"], photo.width, photo.height)
+    pose = card_poses(seen, zero_card(), camera)[0]
+    down = np.array(label["gravity_camera"])
+    assert down @ pose.centre_mm == pytest.approx(label["camera_above_zero_mm"], abs=3.0)
+    roll = np.degrees(np.arcsin(pose.rotation[:, 0] @ -down))
+    assert roll == pytest.approx(label["panel_roll_deg"], abs=0.25)
+
+
+def test_writing_is_repeatable_and_labelled(tmp_path):
+    labels = write_level_scenes(tmp_path, 1, 12)
+    (label,) = map(json.loads, labels.read_text().splitlines())
+    assert {"file", "true_offset_mm", "expect", "zero_card_mm", "landmark_card_mm", "mode",
+            "landmark_px"} <= set(label)
+    assert label["mode"] in ("cards", "tap")
+    assert (tmp_path / label["file"]).read_bytes() == level_scene(12, 0)[0]
+
+
+@pytest.mark.parametrize("count, seed", [(0, 1), (3, -1)])
+def test_impossible_orders_are_refused(tmp_path, count, seed):
+    with pytest.raises(InputError):
+        write_level_scenes(tmp_path, count, seed)
