@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from level_rooms import scene
 
+from app.cli import main
 from vision.card_pose import camera_matrix, card_poses
 from vision.cards import find_cards, zero_card
 from vision.errors import InputError
@@ -50,12 +51,18 @@ def test_the_painted_card_stands_where_the_world_says():
 
 
 def test_writing_is_repeatable_and_labelled(tmp_path):
-    labels = write_level_scenes(tmp_path, 1, 12)
+    assert main(["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "12"]) == 0
+    labels = tmp_path / "labels.jsonl"
     (label,) = map(json.loads, labels.read_text().splitlines())
     assert {"file", "true_offset_mm", "expect", "zero_card_mm", "landmark_card_mm", "mode",
             "landmark_px"} <= set(label)
     assert label["mode"] in ("cards", "tap")
     assert (tmp_path / label["file"]).read_bytes() == level_scene(12, 0)[0]
+
+
+def test_a_room_has_no_chamber(tmp_path):
+    order = ["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "1"]
+    assert main([*order, "--scale", "quay-60"]) == 2
 
 
 @pytest.mark.parametrize("count, seed", [(0, 1), (3, -1)])

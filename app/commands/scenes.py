@@ -19,6 +19,8 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
     p.add_argument("--tier", help="easy, typical, hard, offscale or unreadable (default: mixed)")
     p.add_argument("--size", metavar="WxH", help="pixels (default 1800x2400)")
     p.add_argument("--workers", type=int, default=1, metavar="N", help="processes at work")
+    p.add_argument("--level", action="store_true",
+                   help="rooms for the level instead of chambers")
     p.add_argument("--lesson", action="store_true",
                    help="a class set instead: numbered pictures, worksheet, sealed answers")
     p.add_argument("--open", metavar="SEALED",
@@ -51,6 +53,14 @@ def run(args: argparse.Namespace) -> int:
         if done % 10 == 0 or done == count:
             print(f"{done} of {count}", file=sys.stderr)
 
+    if args.level:
+        from vision.levelscenes import write_level_scenes
+
+        if args.lesson or args.scale or args.tier or args.size:
+            raise InputError("Rooms for the level have no chamber: leave out --lesson, --scale, "
+                             "--tier and --size.")
+        print(write_level_scenes(args.out, args.count, args.seed))
+        return 0
     if args.lesson:
         from app.exports.lesson_set import write_lesson_set
 
