@@ -133,8 +133,18 @@ def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: floa
     k = np.arange(-reach, reach + 0.5, 0.5)
     value, _ = _across(soft, line, s, k)
     inside = np.isfinite(value)
-    ground = _ground(value, k, reach)
-    off = np.abs(np.nan_to_num(value - ground, nan=0.0))
+    left, right = _sides(value, k, reach)
+    both = np.array([np.abs(np.nan_to_num(value - g[:, None], nan=0.0)) for g in (left, right)])
+    own = np.where(k[None, :] < 0, both[0], both[1])
+    # Beside a panel the bob differs from both sides and the wall between only from one;
+    # on the line where wall and floor meet it may look like one of them.
+    return any(_hangs(off, inside, s - length, k, width, reach, px_per_mm)
+               for off in (own, both.min(axis=0)))
+
+
+def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, width: float,
+           reach: float, px_per_mm: float) -> bool:
+    """True when ``off`` (difference from the ground) shows a thin line, a round blob, nothing."""
     edge = np.abs(k) > 0.5 * reach
     noise = 1.4826 * float(np.median(off[:, edge][inside[:, edge]])) if inside.any() else 0.0
     differs = (off > max(10.0, 4 * noise)) & inside
@@ -156,22 +166,22 @@ def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: floa
         and abs(float(np.median(centres[start:stop]))) < 0.25 * broad + 1
         and len(after) > 0 and float(np.median(after)) < 0.4 * broad
         and inside[start: stop + 1, middle].all()
-        and s[start] - length < 0.6 * reach
+        and s[start] < 0.6 * reach
     )
 
 
-def _ground(value: np.ndarray, k: np.ndarray, reach: float) -> np.ndarray:
-    """What lies behind: for each row the level beside the line, left and right apart."""
+def _sides(value: np.ndarray, k: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
+    """What lies behind: for each row the level on the left and on the right of the line."""
     sides = []
     for mask in (k < -0.55 * reach, k > 0.55 * reach):
-        part = np.where(np.isfinite(value[:, mask]), value[:, mask], np.nan)
+        part = value[:, mask]
         seen = np.isfinite(part).sum(axis=1) > 3
         level = np.full(len(value), np.nan)
         level[seen] = [float(np.nanmedian(row)) for row in part[seen]]
         sides.append(level)
     left = np.where(np.isfinite(sides[0]), sides[0], sides[1])
     right = np.where(np.isfinite(sides[1]), sides[1], sides[0])
-    return np.asarray(np.where(k[None, :] < 0, left[:, None], right[:, None]))
+    return left, right
 
 
 def _run(row: np.ndarray, middle: int) -> tuple[int, int]:

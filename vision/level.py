@@ -19,7 +19,7 @@ from vision.level_reading import LevelMode, LevelReading, LevelScene
 from vision.photo import CameraFacts, Photo
 from vision.plumb_cue import PlumbCue
 from vision.plumb_cues import plumb_cues
-from vision.straight_edges import upright_edges
+from vision.straight_edges import upright_edges, with_more_contrast
 
 #: A tapped point is as good as a finger and an eye: share of the photo's long side.
 TAP_SHARE = 0.0012
@@ -240,8 +240,19 @@ def _cues(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, Car
     for pose in poses:
         if pose.misfit > poses[0].misfit + _RULED_OUT:
             continue
-        edges = upright_edges(photo.rgb, camera @ -pose.rotation[:, 1])
-        out.append((pose, plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)))
+        vanishing = camera @ -pose.rotation[:, 1]
+        edges = upright_edges(photo.rgb, vanishing)
+        found = plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)
+        if not any(c.name == "hung panel" for c in found):
+            # A pale panel before a pale wall.
+            edges = upright_edges(with_more_contrast(photo.rgb), vanishing)
+            again = plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)
+            names = {c.name for c in found}
+            new = [c for c in again if c.name not in names]
+            if any(c.name == "hung panel" for c in new):
+                found = [c for c in found if c.name != "zero card"]
+            found = found + [c for c in new if c.name != "zero card" or not found]
+        out.append((pose, found))
     return out
 
 

@@ -86,6 +86,16 @@ def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.
     return sorted(out, key=lambda e: -e.seen_px)
 
 
+def with_more_contrast(rgb: np.ndarray) -> np.ndarray:
+    """The photo with faint differences of brightness raised, for a second search."""
+    import cv2
+
+    lab = cv2.cvtColor(rgb, cv2.COLOR_RGB2LAB)
+    light = cv2.createCLAHE(clipLimit=6.0, tileGridSize=(6, 6)).apply(lab[..., 0])
+    lab = np.dstack([light, lab[..., 1:]])
+    return np.asarray(cv2.cvtColor(lab, cv2.COLOR_LAB2RGB))
+
+
 def _planes(rgb: np.ndarray) -> list[np.ndarray]:
     """Brightness, red-green and blue-green difference, each (H, W) uint8."""
     import cv2
