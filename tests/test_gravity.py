@@ -153,6 +153,16 @@ def test_the_stated_uncertainty_is_the_scatter(with_cord):
     assert 0.8 < np.std(offsets) / np.sqrt(np.mean(np.square(shares))) < 1.2
 
 
+def test_a_cue_that_stands_alone_is_trusted_less():
+    down = START
+    panel = cue_of("hung panel", [(line_through(np.array([x, 0, 1000.0]), down), 0.1)
+                                  for x in (50.0, 190.0)], pose_of(rotation(0, 5, 0)))
+    alone = fuse([panel], CAMERA, START)
+    side = TOLERANCE_DEG["hung panel"][0]
+    assert alone.sd_deg(np.array([1.0, 0, 0])) > 1.2 * side
+    assert alone.sd_deg(np.array([1.0, 0, 0])) < 1.5 * side
+
+
 def test_budget_shares_add_up_to_the_whole():
     down = START
     cues = [cue_of("pole", [(line_through(np.array([x, 0, 1000.0]), down), 0.2)

@@ -20,6 +20,10 @@ from vision.card_pose import CardPose
 from vision.plumb_cue import CueName, PlumbCue, line_plane
 
 
+#: A cue that stands alone has no second witness: its tolerance counts this much more.
+LONE_CUE = 1.3
+
+
 @dataclass(frozen=True)
 class Gravity:
     """Downward unit vector in the camera frame (x right, y down, z forwards).
@@ -156,9 +160,9 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     if solved is None:
         return None
     down, basis, covariance, chi, free, gains = solved
-    inflation = 1.0
+    inflation = LONE_CUE**2 if len(used) == 1 else 1.0
     if free > 0 and chi2.sf(chi, free) < 0.01:
-        inflation = max(1.0, chi / free)
+        inflation = max(inflation, chi / free)
     return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
                    inflation, tuple(gains))
 

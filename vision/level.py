@@ -332,7 +332,7 @@ def _doubts(scenarios: list[Scenario], gravity: Gravity) -> list[str]:
             by_focal[s.focal_px] = max(by_focal.get(s.focal_px, 0.0), float(w))
         if 1.0 - sum(by_focal.values()) > 0.05 and spread > 1.0:
             flags.append("pose-ambiguous")
-    if gravity.rejected or gravity.inflation > 1.0:
+    if gravity.rejected or (gravity.inflation > 1.0 and len(gravity.used) > 1):
         flags.append("plumb-cues-disagree")
     return flags
 
