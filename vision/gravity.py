@@ -19,7 +19,6 @@ import numpy as np
 from vision.card_pose import CardPose
 from vision.plumb_cue import CueName, PlumbCue, line_plane
 
-
 #: A cue that stands alone has no second witness: its tolerance counts this much more.
 LONE_CUE = 1.3
 
