@@ -71,6 +71,20 @@ def fill(data) -> None:  # type: ignore[no-untyped-def]
     RoundBook(data / "rounds").begin(Round.begin(BED, Moment.now(), store.count()))
 
 
+def settled(page, look):  # type: ignore[no-untyped-def]
+    """What ``look`` finds once the page has come to rest.
+
+    A page that is still being laid out has buttons of any height: what is found is
+    looked at again for up to ten seconds, and what stays is a fault.
+    """
+    for _ in range(10):
+        found = look()
+        if not found:
+            return found
+        page.wait_for_timeout(1000)
+    return look()
+
+
 def ready(page) -> None:  # type: ignore[no-untyped-def]
     expect(page.locator(".stApp")).to_have_attribute("data-test-script-state", "notRunning")
     expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
@@ -116,11 +130,12 @@ def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on
             page.get_by_text("Skip this step, or break").click()
         reason.fill("trying the page")
         if number in (1, 2, 5):  # what the other steps are made of is in these
-            assert faults(page) == []
-        assert page.evaluate(SMALL) == []
+            assert settled(page, lambda: faults(page)) == []
+        assert settled(page, lambda: page.evaluate(SMALL)) == []
         box = page.locator("[data-testid=stExpander]").filter(has=reason)
         box.get_by_label("Your initials").fill("M.K.")
         box.get_by_role("button", name="Skip:").click()
     expect(page.get_by_role("button", name="Finish the round")).to_be_visible()
-    assert faults(page) == [] and page.evaluate(SMALL) == []
+    assert settled(page, lambda: faults(page)) == []
+    assert settled(page, lambda: page.evaluate(SMALL)) == []
     assert page.get_by_text("SKIPPED at").count() == 7
