@@ -76,8 +76,10 @@ def test_sha256_itself_against_the_published_example():
      "changed by hand"),
     ("DELETE FROM entry WHERE number = 2", 2, "is missing"),
     ("DELETE FROM entry WHERE number = 4", 4, "is missing"),
-    ("UPDATE entry SET hash = 'a' || substr(hash, 2) WHERE number = 2", 2, "changed by hand"),
-    ("UPDATE entry SET previous_hash = 'b' || substr(previous_hash, 2) WHERE number = 4", 4,
+    ("UPDATE entry SET hash = (CASE substr(hash, 1, 1) WHEN 'a' THEN 'b' ELSE 'a' END)"
+     " || substr(hash, 2) WHERE number = 2", 2, "changed by hand"),
+    ("UPDATE entry SET previous_hash = (CASE substr(previous_hash, 1, 1) WHEN 'b' THEN 'c'"
+     " ELSE 'b' END) || substr(previous_hash, 2) WHERE number = 4", 4,
      "does not follow"),
 ])
 def test_a_change_by_hand_is_found_and_named(store, change, number, words):
