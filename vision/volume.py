@@ -11,7 +11,7 @@ from vision.budget import BudgetTerm
 from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
-from vision.labels import check_numerals, renumbered, two_rows_fit
+from vision.labels import NumeralCheck, check_numerals, renumbered, two_rows_fit
 from vision.ladder import Ladder, find_ladder, longest_row
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
@@ -143,12 +143,12 @@ class _Reader:
                 break
         return best
 
-    def _second_chamber(self, ladder: Ladder) -> bool:
+    def _second_chamber(self, ladder: Ladder, check: NumeralCheck) -> bool:
         """Whether the other row of marks is a chamber of this scale, numerals and all.
 
         A rule printed on the panel has marks like a chamber; its numbers tell it apart.
         """
-        if ladder.rival_px is None or check_numerals(ladder).verdict != "agree":
+        if ladder.rival_px is None or check.verdict != "agree":
             return True
         grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
         other = find_ladder(grey, self.scale, near=ladder.rival_px,
@@ -187,15 +187,14 @@ class _Reader:
     def _numbering(self, ladder: Ladder) -> tuple[Ladder, bool]:
         """The ladder with its numbering settled, or the same and True: refused."""
         self.question: Question | None = None
-        if (self.near is None and self.number is None and ladder.rival > 0.55
-                and self._second_chamber(ladder)):
-            self.notes.add("several-chambers")
-            self.question = Question("which-chamber", "Tap the chamber that is meant.")
-            return ladder, True
         if self.number is not None:
             self.notes.add("number-given")
             return ladder, False
         check = check_numerals(ladder)
+        if self.near is None and ladder.rival > 0.55 and self._second_chamber(ladder, check):
+            self.notes.add("several-chambers")
+            self.question = Question("which-chamber", "Tap the chamber that is meant.")
+            return ladder, True
         if check.verdict != "agree" and ladder.elsewhere_px is not None and self.near is None:
             # a rule on the panel may show more marks than the chamber does: the
             # numbers say which is the scale
