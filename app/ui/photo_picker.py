@@ -7,9 +7,9 @@ from typing import Literal
 
 import streamlit as st
 
-from app.ui import guard, uploads
+from app.ui import uploads
 from app.ui.demo import DemoPhoto, demo_photos
-from vision.photo import Photo, load_photo
+from vision.photo import Photo
 
 Source = Literal["file", "camera", "demo"]
 
@@ -33,15 +33,8 @@ def pick_photo(
     """
 
     def from_widget(widget: str, source: Source) -> None:
-        file = st.session_state.get(widget)
-        if file is None:
-            return
-        photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
-        uploads.forget(file)
-        if photo is None:
-            refuse(problem)
-        else:
-            take(photo, source)
+        uploads.take(widget, lambda photo, problem: refuse(problem) if photo is None
+                     else take(photo, source))
 
     st.file_uploader(
         f"Take or choose a photo of {what}", type=TYPES, key=f"photo-{key}",

@@ -86,3 +86,12 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
     for context in contexts:
         context.close()
     assert strays == [], f"The page asked other hosts: {strays}"
+
+
+def live(page):  # type: ignore[no-untyped-def]
+    """What the page shows now, without what is left from the drawing before.
+
+    While the program draws the page anew, a field that will go can stand beside the
+    one that takes its place for a moment.
+    """
+    return page.locator("[data-stale=false]")

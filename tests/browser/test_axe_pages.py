@@ -10,7 +10,7 @@ import datetime as dt
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE
+from serving import PHONE, live
 from test_browser_access import faults
 
 from app.pages import all_pages
@@ -124,7 +124,7 @@ def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on
     for number in range(1, 8):
         expect(page.get_by_text(f"Step {number} of 7")).to_be_visible()
         ready(page)
-        reason = page.get_by_label("Reason")
+        reason = live(page).get_by_label("Reason")
         expect(reason).to_have_count(1)
         if not reason.is_visible():
             page.get_by_text("Skip this step, or break").click()
@@ -135,7 +135,7 @@ def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on
         box = page.locator("[data-testid=stExpander]").filter(has=reason)
         box.get_by_label("Your initials").fill("M.K.")
         box.get_by_role("button", name="Skip:").click()
-    expect(page.get_by_role("button", name="Finish the round")).to_be_visible()
+    expect(live(page).get_by_role("button", name="Finish the round")).to_be_visible()
     assert settled(page, lambda: faults(page)) == []
     assert settled(page, lambda: page.evaluate(SMALL)) == []
     assert page.get_by_text("SKIPPED at").count() == 7

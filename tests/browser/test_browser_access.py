@@ -6,6 +6,7 @@ import json
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
+from serving import live
 from test_browser_chamber import easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
@@ -29,8 +30,8 @@ def test_the_page_can_be_read_and_used_by_everyone(open_page, scheme, size):
     upload(page, easy_photo())
     assert faults(page) == []
     read_first(page, "20")
-    page.get_by_role("button", name="Take mine").click()
-    page.get_by_label("Drag to adjust").wait_for(state="attached")
-    page.get_by_role("button", name="Confirm and record").click()
+    live(page).get_by_role("button", name="Take mine").click()
+    live(page).get_by_label("Drag to adjust").wait_for(state="attached")
+    live(page).get_by_role("button", name="Confirm and record").click()
     page.get_by_text("Not recorded yet").wait_for()
     assert faults(page) == []

@@ -10,6 +10,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
+from serving import live
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 from test_accuracy_report import make_set, reader
@@ -46,13 +47,13 @@ def test_a_reader_reads_a_picture_of_the_trial(open_page, served):
     (folder / "labels.jsonl").write_text(json.dumps(
         {"file": "p.jpg", "scale": "quay-60", "true_value": 33.3, "expect": "read"}) + "\n")
     page = open_page("/trial")
-    page.get_by_label("Your reader code").fill("R07")
-    page.get_by_role("button", name="Begin, or go on where I stopped").click()
+    live(page).get_by_label("Your reader code").fill("R07")
+    live(page).get_by_role("button", name="Begin, or go on where I stopped").click()
     expect(page.get_by_text("Picture 1 of 1")).to_be_visible()
     picture = page.get_by_alt_text("The picture to be read")
     expect(picture).to_be_visible()
-    page.get_by_label("Your reading, mL").fill("31,5")
-    page.get_by_role("button", name="Keep and next").click()
+    live(page).get_by_label("Your reading, mL").fill("31,5")
+    live(page).get_by_role("button", name="Keep and next").click()
     expect(page.get_by_text("all 1 pictures are read")).to_be_visible()
     attempt, = read_attempts(folder / "readings.jsonl")
     assert (attempt.reader, attempt.value) == ("R07", 31.5) and attempt.seconds > 0

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
+from serving import live
 
 from app.records import Store
 from vision.scale import load_scale
@@ -38,23 +39,23 @@ def load_scale_name(label: dict) -> str:
 
 
 def read_first(page, text: str) -> None:
-    page.get_by_label("Your reading in mL").fill(text)
-    page.get_by_role("button", name="This is my reading").click()
+    live(page).get_by_label("Your reading in mL").fill(text)
+    live(page).get_by_role("button", name="This is my reading").click()
     expect(page.get_by_text("Machine reading, not a record").first).to_be_visible()
 
 
 def answer_all(page) -> None:
     for statement in ("outlet was closed", "hangs plumb", "patient was undisturbed",
                       "right chamber"):
-        group = page.get_by_role("radiogroup", name=re.compile(statement))
+        group = live(page).get_by_role("radiogroup", name=re.compile(statement))
         group.get_by_text("Yes").click()
         expect(group.get_by_role("radio", name="Yes")).to_be_checked()
 
 
 def confirm(page, bed: str) -> None:
-    page.get_by_label("Bed code").fill(bed)
-    page.get_by_label("Your initials").fill("M.K.")
-    page.get_by_role("button", name="Confirm and record").click()
+    live(page).get_by_label("Bed code").fill(bed)
+    live(page).get_by_label("Your initials").fill("M.K.")
+    live(page).get_by_role("button", name="Confirm and record").click()
 
 
 def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
@@ -63,7 +64,7 @@ def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
     upload(page, label)
     before = page.content()
     assert "Machine reading" not in before and "What the tool saw" not in before
-    expect(page.get_by_label("Your reading in mL")).to_have_attribute("inputmode", "decimal")
+    expect(live(page).get_by_label("Your reading in mL")).to_have_attribute("inputmode", "decimal")
     own = f"{label['true_value']:.1f}"
     read_first(page, own.replace(".", ","))
     expect(page.get_by_text("Your reading", exact=True)).to_be_in_viewport()
@@ -75,8 +76,8 @@ def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
     expect(picture).to_be_visible()
     assert picture.evaluate("image => image.naturalWidth") > 300
 
-    page.get_by_role("button", name="Take the tool's").click()
-    expect(page.get_by_label("Value to confirm in mL")).to_have_value(shown.split()[0])
+    live(page).get_by_role("button", name="Take the tool's").click()
+    expect(live(page).get_by_label("Value to confirm in mL")).to_have_value(shown.split()[0])
     answer_all(page)
     confirm(page, "QUAY-3")
     expect(page.get_by_text("The photo has been dropped.")).to_be_visible()
@@ -110,15 +111,15 @@ def test_a_page_of_text_named_photo_is_answered_in_one_sentence(open_page):
 def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
     page = open_page()
     page.get_by_text("No photo at hand?").click()
-    page.get_by_role("button", name="Demo 1").click()
+    live(page).get_by_role("button", name="Demo 1").click()
     expect(page.get_by_text("DEMO photo: drawn by the program, no patient")).to_be_visible()
-    page.get_by_role("button", name="Go without my own reading").click()
+    live(page).get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("You chose to go without")).to_be_visible()
     expect(page.get_by_text("Bed code: DEMO")).to_be_visible()
-    expect(page.get_by_label("Bed code")).to_have_count(0)
-    value = page.get_by_label("Value to confirm in mL")
+    expect(live(page).get_by_label("Bed code")).to_have_count(0)
+    value = live(page).get_by_label("Value to confirm in mL")
     for _ in range(4):  # a press while the page is still being drawn may be lost
-        page.get_by_role("button", name="Take the tool's").click()
+        live(page).get_by_role("button", name="Take the tool's").click()
         try:
             expect(value).not_to_have_value("", timeout=8000)
             break
@@ -126,8 +127,8 @@ def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
             continue
     expect(value).not_to_have_value("")
     answer_all(page)
-    page.get_by_label("Your initials").fill("M.K.")
-    page.get_by_role("button", name="Confirm and record").click()
+    live(page).get_by_label("Your initials").fill("M.K.")
+    live(page).get_by_role("button", name="Confirm and record").click()
     expect(page.get_by_text("On record (DEMO)")).to_be_visible()
     (entry,) = Store.open(str(served.data)).entries(bed="DEMO")
     assert entry.note == "Demo photo, no patient." and entry.first.value is None
@@ -138,8 +139,8 @@ def test_every_target_is_large_enough_for_a_thumb(open_page):
     page = open_page()
     upload(page, easy_photo())
     read_first(page, "20")
-    page.get_by_role("button", name="Take mine").click()
-    expect(page.get_by_label("Value to confirm in mL")).to_have_value("20")
+    live(page).get_by_role("button", name="Take mine").click()
+    expect(live(page).get_by_label("Value to confirm in mL")).to_have_value("20")
     small = page.evaluate("""() => [...document.querySelectorAll(
         '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
         + '.stApp [data-testid=stCheckbox] label, .stApp input[type=text]')]

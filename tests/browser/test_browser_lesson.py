@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from serving import live
 from test_browser_access import faults
 
 pytestmark = pytest.mark.browser
@@ -21,7 +22,7 @@ def test_the_picture_follows_the_eye(open_page, scheme, size):
     page.locator('[aria-label*="too much"]').first.wait_for(state="attached")
     assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "no sideways scroll"
     old = page.locator(PICTURE).first.get_attribute("src")
-    page.get_by_role("slider", name="Eye above").press("ArrowLeft")
+    live(page).get_by_role("slider", name="Eye above").press("ArrowLeft")
     page.wait_for_function(CHANGED, arg=old, timeout=60_000)
     box = page.locator(PICTURE).first.bounding_box()
     assert box and box["y"] < size["height"] * 0.6, "picture and slider fit on one screen"
@@ -31,11 +32,11 @@ def test_the_picture_follows_the_eye(open_page, scheme, size):
 def test_a_task_of_the_level_lesson_on_a_telephone(open_page):
     page = open_page("/lesson-level")
     page.get_by_text("Round of ten", exact=True).click()
-    page.get_by_role("button", name="Begin a round of ten").click()
-    field = page.get_by_label("At which pressure")
+    live(page).get_by_role("button", name="Begin a round of ten").click()
+    field = live(page).get_by_label("At which pressure")
     field.fill("12")
     field.press("Tab")
     assert not page.get_by_text("The sum", exact=True).count(), "not before the answer"
-    page.get_by_role("button", name="Commit my answer").click()
+    live(page).get_by_role("button", name="Commit my answer").click()
     page.get_by_text("The sum", exact=True).wait_for()
     assert faults(page) == []

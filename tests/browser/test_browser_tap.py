@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
-from serving import free_port, opener, serve
+from serving import free_port, live, opener, serve
 
 from app.commands.serve import server_words
 
@@ -54,7 +54,7 @@ def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     page.locator("input[type=file]").first.set_input_files(
         {"name": "a.png", "mimeType": "image/png", "buffer": photo()})
     page.get_by_text("quay-60", exact=True).click()
-    page.get_by_role("button", name="Go without my own reading").click()
+    live(page).get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("Nothing chosen yet: tap a mark")).to_be_visible()
     frames = page.frame_locator("iframe[title*='image_coordinates']")
     far = frames.first.locator("#image")
@@ -69,8 +69,8 @@ def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     half = 180  # the enlarged part is 0.3 of the width wide, about the first tap
     tap(near, (half - 40) / (2 * half), (half + 25) / (2 * half))
     expect(near).not_to_have_attribute("src", before)  # the cross has moved
-    page.get_by_label("Value of that mark in mL").fill("20")
-    page.get_by_role("button", name="Read again with this").click()
+    live(page).get_by_label("Value of that mark in mL").fill("20")
+    live(page).get_by_role("button", name="Read again with this").click()
     said = page.get_by_text(re.compile(r"Answer 20 at"))
     expect(said).to_be_visible()
     x, y = (float(n) for n in re.findall(r"\d+\.\d", said.inner_text()))

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, ROOT, free_port
+from serving import PHONE, ROOT, free_port, live
 from test_browser_chamber import answer_all, easy_photo, load_scale_name
 
 from app.records import Store
@@ -87,26 +87,26 @@ def settled(page) -> None:
 
 def press(page, name: str) -> None:
     settled(page)
-    page.get_by_role("button", name=name).first.click()
+    live(page).get_by_role("button", name=name).first.click()
 
 
 def order_typed(page, url: str, number: str = "10") -> None:
     page.goto(f"{url}/orders")
-    page.get_by_label("Bed code").fill(BED)
-    page.get_by_label("Bed code").press("Enter")
-    page.get_by_label("Landmark").fill("ear canal")
-    page.get_by_label("Ordered threshold").fill(number)
-    page.get_by_role("radiogroup", name="Unit as it stands").get_by_text("mmHg").click()
+    live(page).get_by_label("Bed code").fill(BED)
+    live(page).get_by_label("Bed code").press("Enter")
+    live(page).get_by_label("Landmark").fill("ear canal")
+    live(page).get_by_label("Ordered threshold").fill(number)
+    live(page).get_by_role("radiogroup", name="Unit as it stands").get_by_text("mmHg").click()
     page.get_by_text("drain continuously").click()
-    page.get_by_label("Whom to tell").fill("the doctor on call")
-    page.get_by_label("Whom to tell").press("Enter")
+    live(page).get_by_label("Whom to tell").fill("the doctor on call")
+    live(page).get_by_label("Whom to tell").press("Enter")
     settled(page)  # a page that is being drawn anew moves away under the press
     page.get_by_text("Limits that the order names").click()
-    page.get_by_label("Read the chamber every").fill("60")
-    page.get_by_label("Empty the chamber at").fill("60")
-    page.get_by_label("Empty the chamber at").press("Enter")
+    live(page).get_by_label("Read the chamber every").fill("60")
+    live(page).get_by_label("Empty the chamber at").fill("60")
+    live(page).get_by_label("Empty the chamber at").press("Enter")
     expect(page.get_by_text("You confirm: Landmark: ear canal")).to_be_visible()
-    page.get_by_label("Your initials").fill("R.T.")
+    live(page).get_by_label("Your initials").fill("R.T.")
     look(page, "orders")
     press(page, "Confirm the order and record")
     expect(page.get_by_text(f"Order of bed {BED}, confirmed by R.T.")).to_be_visible()
@@ -129,19 +129,20 @@ def bring_in(page, label: dict) -> None:
 def test_a_round_from_the_order_to_the_record(page, server):
     order_typed(page, server.url)
     page.goto(f"{server.url}/round")
-    page.get_by_label("Bed code").fill(BED)
+    live(page).get_by_label("Bed code").fill(BED)
     look(page, "round-0-start")
     press(page, "Open this bed")
     expect(page.get_by_text("No reading is on record for this bed yet.")).to_be_visible()
-    page.get_by_label("Your initials").fill("M.K.")
+    live(page).get_by_label("Your initials").fill("M.K.")
     look(page, "round-0-bed")
     press(page, "Begin the round")
 
     step(page, 1, "Level check")
     press(page, "Level: checked by the usual method")
     step(page, 2, "Setting against the order")
-    page.get_by_label("The panel is set to").fill("13,6")
-    page.get_by_role("radiogroup", name="Unit printed on the panel").get_by_text("cmH2O").click()
+    live(page).get_by_label("The panel is set to").fill("13,6")
+    unit = live(page).get_by_role("radiogroup", name="Unit printed on the panel")
+    unit.get_by_text("cmH2O").click()
     expect(page.get_by_text("that is 10.0 mmHg. The order says 10 mmHg. They agree.")
            ).to_be_visible()
     look(page, "round-2-compared")
@@ -149,7 +150,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     step(page, 3, "Drain state")
     press(page, "The drain to the chamber is open")
     step(page, 4, "Collect")
-    page.get_by_label("For how many minutes").fill("45")
+    live(page).get_by_label("For how many minutes").fill("45")
     press(page, "Start collecting now")
     expect(page.get_by_text("Collecting since")).to_be_visible()
     began = page.get_by_text("Collecting since").inner_text().split()[2]
@@ -165,7 +166,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     label = easy_photo()
     bring_in(page, label)
     own = f"{label['true_value']:.1f}"
-    page.get_by_label("Your reading in mL").fill(own.replace(".", ","))
+    live(page).get_by_label("Your reading in mL").fill(own.replace(".", ","))
     assert "Machine reading" not in page.content()
     look(page, "round-5-own")
     press(page, "This is my reading")
@@ -174,14 +175,14 @@ def test_a_round_from_the_order_to_the_record(page, server):
     step(page, 5, "Read the chamber")
     assert "Machine reading" not in page.content()
     bring_in(page, label)
-    page.get_by_label("Your reading in mL").fill(own)
+    live(page).get_by_label("Your reading in mL").fill(own)
     press(page, "This is my reading")
     expect(page.get_by_text("Machine reading, not a record").first).to_be_visible()
     look(page, "round-5-both")
     press(page, "Take mine")
     answer_all(page)
-    expect(page.get_by_label("Bed code")).to_have_count(0)
-    page.get_by_label("Your initials").first.fill("M.K.")
+    expect(live(page).get_by_label("Bed code")).to_have_count(0)
+    live(page).get_by_label("Your initials").first.fill("M.K.")
     press(page, "Confirm and record")
 
     step(page, 6, "Output and totals")
@@ -190,7 +191,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     step(page, 7, "Empty the chamber")
     settled(page)
     page.get_by_text("Skip this step, or break").click()
-    page.get_by_label("Reason").fill("half full only")
+    live(page).get_by_label("Reason").fill("half full only")
     page.locator("[data-testid=stExpander]").filter(has_text="Skip this step").get_by_label(
         "Your initials").fill("M.K.")
     press(page, "Skip: emptying the chamber")

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
+from serving import live
 from test_browser_access import faults
 
 from app.records import Store
@@ -45,7 +46,7 @@ def fill(served) -> Store:
 def open_bed(open_page, served, **how):  # type: ignore[no-untyped-def]
     fill(served)
     page = open_page("/shift", **how)
-    page.get_by_role("button", name=str(BED)).click()
+    live(page).get_by_role("button", name=str(BED)).click()
     expect(page.get_by_text("On record, newest first")).to_be_visible()
     return page
 
@@ -57,10 +58,10 @@ def test_an_event_is_entered_with_one_thumb_and_stands_on_the_page(open_page, se
     for words in ("The level check is stale", "The reading is overdue", "Over your own limit"):
         expect(page.get_by_text(words, exact=True)).to_be_visible()
     page.get_by_text("Sample taken", exact=True).click()
-    page.get_by_label("Volume drawn, mL").fill("2,5")
+    live(page).get_by_label("Volume drawn, mL").fill("2,5")
     page.get_by_text("at the patient's port").click()
-    page.get_by_label("Your initials").fill("M.K.")
-    page.get_by_role("button", name="Confirm: sample taken").click()
+    live(page).get_by_label("Your initials").fill("M.K.")
+    live(page).get_by_role("button", name="Confirm: sample taken").click()
     expect(page.get_by_text("sample taken 2.5 mL port").first).to_be_visible()
     entry = store.last(BED, "sample-taken").entry
     assert store.count() == before + 1 and entry.payload == {"volume_ml": "2.5", "source": "port"}
@@ -68,10 +69,10 @@ def test_an_event_is_entered_with_one_thumb_and_stands_on_the_page(open_page, se
 
 def test_the_sheet_comes_as_a_pdf_that_names_no_bed(open_page, served):
     page = open_bed(open_page, served)
-    page.get_by_role("button", name="Check the record and prepare").click()
+    live(page).get_by_role("button", name="Check the record and prepare").click()
     expect(page.get_by_text("The record is whole")).to_be_visible()
     with page.expect_download() as caught:
-        page.get_by_role("button", name="Hand-over sheet (PDF").click()
+        live(page).get_by_role("button", name="Hand-over sheet (PDF").click()
     name = caught.value.suggested_filename
     assert name.startswith("handover-") and name.endswith(".pdf") and "QUAY" not in name
     pages = PdfReader(io.BytesIO(Path(caught.value.path()).read_bytes())).pages
@@ -84,8 +85,8 @@ def test_the_sheet_comes_as_a_pdf_that_names_no_bed(open_page, served):
 def test_the_page_can_be_read_and_used_by_everyone(open_page, served, scheme, size):
     page = open_bed(open_page, served, size=size, scheme=scheme)
     page.get_by_text("Chamber emptied", exact=True).click()
-    expect(page.get_by_label("In the chamber before")).to_be_visible()
-    page.get_by_role("button", name="Confirm: chamber emptied").click()
+    expect(live(page).get_by_label("In the chamber before")).to_be_visible()
+    live(page).get_by_role("button", name="Confirm: chamber emptied").click()
     expect(page.get_by_text("Not recorded yet")).to_be_visible()
     page.get_by_text("Outputs in numbers").click()
     assert faults(page) == []
@@ -99,7 +100,7 @@ def test_every_target_is_large_enough_for_a_thumb(open_page, served):
     """44 CSS px: WCAG 2.2, success criterion 2.5.5 (level AAA)."""
     page = open_bed(open_page, served)
     page.get_by_text("Chamber emptied", exact=True).click()
-    expect(page.get_by_label("In the chamber before")).to_be_visible()
+    expect(live(page).get_by_label("In the chamber before")).to_be_visible()
     small = page.evaluate("""() => [...document.querySelectorAll(
         '.stMain button, .stMain summary, .stMain input[type=text]')]
       .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
+from serving import live
 from test_browser_chamber import answer_all, confirm, easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
@@ -42,16 +43,16 @@ def test_the_photo_leaves_the_servers_memory_when_it_is_done(open_page, served, 
     assert size > 10_000
     read_first(page, "20")
     if way == "confirmed":
-        page.get_by_role("button", name="Take mine").click()
+        live(page).get_by_role("button", name="Take mine").click()
         answer_all(page)
         confirm(page, "QUAY-3")
         expect(page.get_by_text("more than one division from every reading")
                .or_(page.get_by_text("The photo has been dropped."))).to_be_visible()
         if page.get_by_text("more than one division from every reading").count():
-            page.get_by_role("button", name="Confirm and record").click()
+            live(page).get_by_role("button", name="Confirm and record").click()
         expect(page.get_by_text("The photo has been dropped.")).to_be_visible()
     else:
-        page.get_by_role("button", name="Discard this photo").click()
+        live(page).get_by_role("button", name="Discard this photo").click()
         expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible()
     expect_gone(page, served)
 
@@ -79,13 +80,13 @@ def test_another_session_sees_nothing_of_a_photo_in_hand(open_page, served):
 
 def test_the_log_holds_no_code_no_initials_and_no_picture(open_page, served):
     page = open_page("/shift")
-    page.get_by_label("Bed code of your ward").fill("PIER-77")
-    page.get_by_label("Bed code of your ward").press("Enter")
+    live(page).get_by_label("Bed code of your ward").fill("PIER-77")
+    live(page).get_by_label("Bed code of your ward").press("Enter")
     expect(page.get_by_text("Enter what was done")).to_be_visible()
     page.get_by_text("Bag changed", exact=True).click()
-    page.get_by_label("Detail, if any").fill("zebra crossing")
-    page.get_by_label("Your initials").fill("Q.Z.")
-    page.get_by_role("button", name="Confirm: bag changed").click()
+    live(page).get_by_label("Detail, if any").fill("zebra crossing")
+    live(page).get_by_label("Your initials").fill("Q.Z.")
+    live(page).get_by_role("button", name="Confirm: bag changed").click()
     expect(page.get_by_text("bag changed zebra crossing").first).to_be_visible()
     log = (served.data.parent / f"{served.data.name}.log").read_bytes()
     assert str(served.url).encode() in log, "the server did write something, its address"

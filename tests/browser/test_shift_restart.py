@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, ROOT, free_port
+from serving import PHONE, ROOT, free_port, live
 
 from app.records import Store
 
@@ -69,35 +69,35 @@ def open_bed(browser, station):  # type: ignore[no-untyped-def]
     page = browser.new_context(viewport=PHONE).new_page()
     page.set_default_timeout(30_000)
     page.goto(f"{station.url}/shift")
-    page.get_by_label("Bed code of your ward").fill("QUAY-3")
-    page.get_by_label("Bed code of your ward").press("Enter")
+    live(page).get_by_label("Bed code of your ward").fill("QUAY-3")
+    live(page).get_by_label("Bed code of your ward").press("Enter")
     expect(page.get_by_text("Enter what was done")).to_be_visible()
     return page
 
 
 def fill_form(page, name: str) -> None:  # type: ignore[no-untyped-def]
     page.get_by_text(name, exact=True).click()
-    expect(page.get_by_label("Your initials")).to_be_visible()
-    page.get_by_label("Your initials").fill("M.K.")
+    expect(live(page).get_by_label("Your initials")).to_be_visible()
+    live(page).get_by_label("Your initials").fill("M.K.")
 
 
 def test_what_was_confirmed_survives_and_what_was_not_is_not_there(browser, station):
     page = open_bed(browser, station)
     fill_form(page, "Drain closed")
-    page.get_by_role("button", name="Confirm: drain closed").click()
+    live(page).get_by_role("button", name="Confirm: drain closed").click()
     expect(page.get_by_text("drain closed at")).to_be_visible()
     fill_form(page, "Bag changed")  # typed, not confirmed
     station.kill()
     station.start()
     page.reload()
-    page.get_by_role("button", name="QUAY-3").click()
+    live(page).get_by_role("button", name="QUAY-3").click()
     expect(page.get_by_text("On record, newest first")).to_be_visible()
     expect(page.get_by_text("drain closed", exact=False).first).to_be_visible()
-    expect(page.get_by_role("button", name="Confirm: bag changed")).to_have_count(0)
+    expect(live(page).get_by_role("button", name="Confirm: bag changed")).to_have_count(0)
     store = Store.open(station.data)
     assert [e.event for e in store.entries()] == ["drain-closed"] and store.verify().ok
     fill_form(page, "Drain opened")
-    page.get_by_role("button", name="Confirm: drain opened").click()
+    live(page).get_by_role("button", name="Confirm: drain opened").click()
     expect(page.get_by_text("drain opened at")).to_be_visible()
     assert store.count() == 2 and store.verify().ok
     page.context.close()
@@ -111,7 +111,7 @@ def test_killed_at_the_moment_of_confirming(browser, station):
         page = open_bed(browser, station)
         before = Store.open(station.data).count()
         fill_form(page, "Bag changed")
-        page.get_by_role("button", name="Confirm: bag changed").click()
+        live(page).get_by_role("button", name="Confirm: bag changed").click()
         time.sleep(delays.uniform(0.0, 0.6))
         said = page.get_by_text("bag changed at").count() > 0
         station.kill()

@@ -16,7 +16,7 @@ from urllib.parse import parse_qs, urlencode, urlsplit
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, Served, free_port, serve
+from serving import PHONE, Served, free_port, live, serve
 
 from app.records import Store
 
@@ -115,24 +115,24 @@ def test_nobody_sees_anything_before_and_the_identity_is_on_record(browser, stat
     page = browser.new_context(viewport=PHONE).new_page()
     page.set_default_timeout(30_000)
     page.goto(f"{station.url}/shift")
-    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
-    expect(page.get_by_label("Bed code of your ward")).to_have_count(0)
+    expect(live(page).get_by_role("button", name="Sign in")).to_be_visible()
+    expect(live(page).get_by_label("Bed code of your ward")).to_have_count(0)
 
-    page.get_by_role("button", name="Sign in").click()
+    live(page).get_by_role("button", name="Sign in").click()
     expect(page.get_by_text("Signed in as m.k@quay.example.")).to_be_visible()
     page.goto(f"{station.url}/shift")
-    page.get_by_label("Bed code of your ward").fill("QUAY-3")
-    page.get_by_label("Bed code of your ward").press("Enter")
+    live(page).get_by_label("Bed code of your ward").fill("QUAY-3")
+    live(page).get_by_label("Bed code of your ward").press("Enter")
     expect(page.get_by_text("Enter what was done")).to_be_visible()
     page.get_by_text("Bag changed", exact=True).click()
-    page.get_by_label("Your initials").fill("M.K.")
-    page.get_by_role("button", name="Confirm: bag changed").click()
+    live(page).get_by_label("Your initials").fill("M.K.")
+    live(page).get_by_role("button", name="Confirm: bag changed").click()
     expect(page.get_by_text("bag changed at")).to_be_visible()
     (entry,) = Store.open(station.data).entries()
     assert entry.identity == f"{SUBJECT} at {provider.issuer}" and entry.initials == "M.K."
 
-    page.get_by_role("button", name="Sign out").click()
-    expect(page.get_by_role("button", name="Sign in")).to_be_visible()
+    live(page).get_by_role("button", name="Sign out").click()
+    expect(live(page).get_by_role("button", name="Sign in")).to_be_visible()
     log = (station.data.parent / f"{station.data.name}.log").read_text()
     assert "QUAY-3" not in log and "m.k@quay" not in log
     page.context.close()

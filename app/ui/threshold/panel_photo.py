@@ -14,7 +14,7 @@ from app.ui.threshold.state import Inputs
 from vision.errors import ScaleFileError
 from vision.flags import describe
 from vision.overlay import draw_overlay
-from vision.photo import Photo, load_photo
+from vision.photo import Photo
 from vision.pressure_units import WORDS
 from vision.scale import Scale, load_scale, parse_scale_text, shipped_scales
 from vision.setting import SettingReading, read_setting
@@ -74,18 +74,14 @@ def panel_photo(panel: PanelPhoto, inputs: Inputs) -> None:
 def _pick(panel: PanelPhoto) -> None:
     widget = f"photo-{panel.key}"
 
-    def taken() -> None:
-        file = st.session_state.get(widget)
-        if file is None:
-            return
-        photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
-        uploads.forget(file)
+    def taken(photo: Photo | None, problem: str) -> None:
         panel.drop()
         panel.photo, panel.problem = photo, problem
 
     if panel.photo is None:
         st.file_uploader("Take or choose a photo of the panel, the whole scale in the picture",
-                         type=TYPES, key=widget, max_upload_size=MAX_MB, on_change=taken)
+                         type=TYPES, key=widget, max_upload_size=MAX_MB,
+                         on_change=uploads.take, args=(widget, taken))
     else:
         st.button("Discard this photo and take another", key=f"drop-{panel.key}",
                   on_click=panel.drop, width="stretch")
