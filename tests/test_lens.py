@@ -1,8 +1,8 @@
 """Calibrating a lens from photos of the printed board, and seeing through it.
 
-The photos are projections of the board computed here from the pinhole model
-with radial distortion, one ray a pixel into a softened drawing of the print:
-independent of the code under test.
+The photos are projections of the printed page computed here from the pinhole model
+with radial distortion, one ray a pixel into a softened drawing of the page, which is
+drawn from the PDF's own operators: independent of the code under test.
 """
 
 from __future__ import annotations
@@ -14,7 +14,9 @@ from dataclasses import replace
 import cv2
 import numpy as np
 import pytest
+from printed_page import page_grey, page_shapes
 
+from app.exports.cards_pdf import cards_pdf
 from vision.camera import focal_px
 from vision.errors import InputError
 from vision.lens import Lens, load_lens, save_lens
@@ -32,20 +34,21 @@ BOARD = Board()
 FOCAL_SHARE, PRINCIPAL_PX, RADIAL_PX = 0.004, 3.0, 0.5
 
 
-def drawn_board(px_per_mm: int = 8) -> np.ndarray:
-    """The print: black rectangles on white with a margin of 20 mm."""
-    margin = 20
-    w, h = BOARD.size_mm
-    paper = np.full((int((h + 2 * margin) * px_per_mm), int((w + 2 * margin) * px_per_mm)), 235.0)
-    for x, y, rw, rh in BOARD.black_rectangles_mm():
-        a, b = round((x + margin) * px_per_mm), round((y + margin) * px_per_mm)
-        paper[b:round((y + rh + margin) * px_per_mm), a:round((x + rw + margin) * px_per_mm)] = 25
-    return paper
-
-
-PAPER = drawn_board()
+PX_PER_MM = 8
+#: The board as it is printed: page 2 of the file that ``countersight cards`` writes.
+SHEET = cards_pdf("a4", board=True)
+PAPER = page_grey(SHEET, 1, PX_PER_MM)
 #: Softened to about half a pixel of the photos, so that one ray a pixel is enough.
 SOFT = cv2.GaussianBlur(PAPER, (0, 0), 2.2).astype(np.float32)
+
+
+def board_place_mm() -> tuple[float, float]:
+    """Where the board's upper left corner lies on the page, mm from the page's own."""
+    (_, height), rectangles, _ = page_shapes(SHEET, 1)
+    return min(r[1] for r in rectangles), height - max(r[4] for r in rectangles)
+
+
+PLACE = np.array(board_place_mm())
 
 
 def bend(flat: np.ndarray) -> np.ndarray:
@@ -81,7 +84,7 @@ def shoot(angles: tuple[float, float, float], centre_mm: tuple[float, float, flo
     t = (turn[:, 2] @ shift) / (RAYS @ turn[:, 2])
     on_board = (RAYS * t[..., None] - shift) @ turn
     # Pixel k of the drawing covers k/8 to (k+1)/8 mm: its centre lies at half.
-    at = ((on_board[..., :2] + 20) * 8 - 0.5).astype(np.float32)
+    at = ((on_board[..., :2] + PLACE) * PX_PER_MM - 0.5).astype(np.float32)
     image = cv2.remap(SOFT, at[..., 0], at[..., 1], cv2.INTER_LINEAR,
                       borderMode=cv2.BORDER_CONSTANT, borderValue=120)
     noise = np.random.default_rng(seed).normal(0, 2, image.shape)

@@ -25,13 +25,14 @@ _MARKER_CELLS = 8  # 6 x 6 bits and the black frame
 class Board:
     """The printed board: ``columns`` x ``rows`` squares.
 
-    The standard board is 168 mm x 240 mm and fits both A4 and Letter.
+    The standard board is 161 mm x 230 mm: with check rulers and words it fits both A4 and
+    Letter inside margins of 12 mm.
     """
 
     columns: int = 7
     rows: int = 10
-    square_mm: float = 24.0
-    marker_mm: float = 18.0
+    square_mm: float = 23.0
+    marker_mm: float = 17.0
 
     @property
     def size_mm(self) -> tuple[float, float]:

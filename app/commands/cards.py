@@ -1,4 +1,4 @@
-"""``countersight cards``: both reference cards as a PDF at true scale."""
+"""``countersight cards``: reference cards and calibration board as a PDF at true scale."""
 
 from __future__ import annotations
 
@@ -13,9 +13,10 @@ from vision.errors import InputError
 def add_parser(subparsers: Any) -> None:
     """Add the command and its options."""
     parser = subparsers.add_parser(
-        "cards", help="print the zero card and the landmark card at true scale",
-        description="Write the two reference cards as a PDF at true scale, with a check ruler. "
-                    "Print it at 100 %, without 'fit to page', and measure the ruler.")
+        "cards", help="print the two cards and the calibration board at true scale",
+        description="Write a PDF at true scale: the two reference cards on page 1, the "
+                    "calibration board of 'countersight lens' on page 2, each with check "
+                    "rulers. Print it at 100 %, without 'fit to page', and measure the rulers.")
     parser.add_argument("--out", required=True, metavar="CARDS.pdf", help="file to write")
     parser.add_argument("--paper", choices=("a4", "letter"), default="a4", help="paper (a4)")
     parser.set_defaults(run=run)
@@ -31,9 +32,10 @@ def run(args: argparse.Namespace) -> int:
     if not path.parent.is_dir():
         raise InputError(f"--out: there is no folder '{path.parent}'.")
     try:
-        path.write_bytes(cards_pdf(args.paper))
+        path.write_bytes(cards_pdf(args.paper, board=True))
     except OSError:
         raise InputError(f"The file '{path}' cannot be written; check the folder and its free"
                          " space.") from None
-    sys.stdout.write(f"{path}: print at 100 %, then measure both check rulers.\n")
+    sys.stdout.write(f"{path}: print at 100 %, then measure the check rulers. Page 1: "
+                     "the two cards; page 2: the calibration board for 'countersight lens'.\n")
     return 0

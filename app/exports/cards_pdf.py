@@ -1,18 +1,23 @@
-"""The two reference cards as a PDF at true scale: vectors in millimetres, no pixels."""
+"""The reference cards as a PDF at true scale: vectors in millimetres, no pixels."""
 
 from __future__ import annotations
 
 import io
-from typing import Literal
 
+from app.exports.board_pdf import draw_board
+from app.exports.print_sheet import (
+    Paper,
+    new_page,
+    open_canvas,
+    ruler_across,
+    ruler_down,
+    write,
+)
 from vision import __version__
 from vision.cards import MODULES, CardKind, card_modules, landmark_card, zero_card
 
-Paper = Literal["a4", "letter"]
-
 #: White rim round a black square, mm: the detector needs one module at least.
 RIM_MM = 10.0
-RULER_MM = 100
 
 _HOW = (
     "1. Print at 100 % (no 'fit to page'). Measure both rulers: each must be 100 mm, 99 to 101 at"
@@ -33,31 +38,28 @@ _CAUTION = (
 )
 
 
-def cards_pdf(paper: Paper = "a4") -> bytes:
-    """The PDF of both cards on one page of the given paper."""
-    from reportlab.lib.pagesizes import A4, LETTER
-    from reportlab.pdfgen.canvas import Canvas
+def cards_pdf(paper: Paper = "a4", board: bool = False) -> bytes:
+    """The PDF of both cards on one page of the given paper.
 
-    size = A4 if paper == "a4" else LETTER
+    ``board`` adds a page with the calibration board of ``countersight lens``.
+    """
     out = io.BytesIO()
-    c = Canvas(out, pagesize=size, invariant=True, pageCompression=0)
-    c.setTitle("Reference cards for the level")
-    c.setSubject("Zero card (code 0, 60 mm) and landmark card (code 1, 40 mm)")
-    # Asks viewers to print at true scale; some do not listen, hence the rulers.
-    c.setViewerPreference("PrintScaling", "None")
-    from reportlab.lib.units import mm
-
-    width, height = size[0] / mm, size[1] / mm
-    c.scale(mm, mm)
+    c = open_canvas(out, "Reference cards for the level",
+                    "Zero card (code 0, 60 mm) and landmark card (code 1, 40 mm)"
+                    + (", calibration board" if board else ""))
+    width, height = new_page(c, paper)
     c.setFont("Helvetica-Bold", 6)
     c.drawString(18, height - 21, "Reference cards for the level")
     card_top = height - 27
     _zero_card(c, 62, card_top - 42, zero_card())
     _landmark_card(c, 158, card_top - 42, landmark_card())
-    _rulers(c, 32, card_top - 104)
+    ruler_across(c, 32, card_top - 104)
+    ruler_down(c, 22, card_top - 104)
     _words(c, card_top - 116, width)
     _foot(c, 18, 14)
     c.showPage()
+    if board:
+        draw_board(c, paper)
     c.save()
     return out.getvalue()
 
@@ -123,52 +125,11 @@ def _landmark_card(c, x: float, y: float, kind: CardKind) -> None:  # type: igno
     c.drawCentredString(x, y - half + 3.0, "tip at the landmark")
 
 
-def _rulers(c, x: float, y: float) -> None:  # type: ignore[no-untyped-def]
-    """100 mm across and 100 mm down, ticks every 10 mm: printers may differ in the two."""
-    c.setStrokeGray(0)
-    c.setLineWidth(0.25)
-    c.setFont("Helvetica", 3)
-    down = x - 10
-    c.line(x, y, x + RULER_MM, y)
-    c.line(down, y, down, y - RULER_MM)
-    for k in range(0, RULER_MM + 1, 10):
-        tick = 4 if k % 50 == 0 else 2
-        c.line(x + k, y, x + k, y - tick)
-        c.line(down, y - k, down + tick, y - k)
-        if k % 50 == 0:
-            c.drawCentredString(x + k, y - 7.5, f"{k}")
-            c.drawString(down + 5, y - k - 1 + (2 if k == RULER_MM else 0), f"{k}")
-    c.drawString(x + RULER_MM + 4, y - 1, "mm, check ruler across")
-    c.saveState()
-    c.translate(down - 2.5, y - RULER_MM / 2)
-    c.rotate(90)
-    c.drawCentredString(0, 0, "mm, check ruler down")
-    c.restoreState()
-
-
 def _words(c, top: float, width: float) -> None:  # type: ignore[no-untyped-def]
     """How to print, cut and hang, and the caution, beside the ruler that runs down."""
-    from reportlab.pdfbase.pdfmetrics import stringWidth
-
-    size, step = 3.4, 4.7
-    x, room = 40.0, width - 40.0 - 16.0
-    y = top
-    for bold, texts in ((False, _HOW), (True, _CAUTION)):
-        font = "Helvetica-Bold" if bold else "Helvetica"
-        for text in texts:
-            line = ""
-            for word in text.split():
-                longer = f"{line} {word}".strip()
-                if stringWidth(longer, font, size) > room and line:
-                    c.setFont(font, size)
-                    c.drawString(x, y, line)
-                    y -= step
-                    line = word
-                else:
-                    line = longer
-            c.setFont(font, size)
-            c.drawString(x, y, line)
-            y -= step * 1.35
+    room = width - 40.0 - 16.0
+    y = write(c, 40.0, top, room, _HOW, size=3.4, step=4.7)
+    write(c, 40.0, y, room, _CAUTION, font="Helvetica-Bold", size=3.4, step=4.7)
 
 
 def _foot(c, left: float, low: float) -> None:  # type: ignore[no-untyped-def]
