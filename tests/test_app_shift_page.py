@@ -58,7 +58,7 @@ def test_what_is_overdue_over_the_limit_and_on_the_way_is_said_in_words(morning)
     assert "The reading is overdue" in text and "the next was due at" in text
     assert "20.0 mL/h" in text and "over your limit of 15 mL/h" in text
     assert "Tell whom your orders name. Your order says: the teacher on duty." in text
-    assert "At the present rate the chamber reaches 40 mL" in text
+    assert "At the last known rate the chamber would have reached 40 mL" in text
     assert f"{ago(40).local:%H:%M}" in text or f"{ago(41).local:%H:%M}" in text
     assert "1 h 10 min ago" in text
     assert "The level check is stale" not in text

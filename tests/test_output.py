@@ -404,9 +404,26 @@ def test_when_the_chamber_is_full_by_hand():
     (f,) = findings(a, Limits(chamber_full_ml=Decimal(50)), t(1))
     assert "50 mL at 11:00" in f.sentence
     assert full_at(make_account([r(0, "20"), r(1, "20")]), Decimal(50)) is None
+    assert f.sentence.startswith("At the present rate the chamber reaches 50 mL at 11:00, at the")
+    assert f.verdict == "within"
     full = make_account([r(0, "20"), r(1, "50")])
     (f,) = findings(full, Limits(chamber_full_ml=Decimal(50)), t(1))
     assert "Follow your rule" in f.sentence
+
+
+@pytest.mark.parametrize(("hour", "says", "not_said"), [
+    (2.95, ("reaches 50 mL at 11:00", "may have done so since 10:", "Read the chamber."),
+     "would have"),
+    (3.0, ("would have reached 50 mL at 11:00", "no later reading", "Read the chamber."),
+     "reaches"),
+    (9.0, ("would have reached 50 mL at 11:00", "at the earliest 10:"), "reaches"),
+])
+def test_a_forecast_whose_time_has_come_is_told_as_past(hour, says, not_said):
+    """As above, 50 mL expected at 11:00, looked at just before, then, and hours later."""
+    a = make_account([r(0, "20"), r(1, "30")])
+    (f,) = findings(a, Limits(chamber_full_ml=Decimal(50)), t(hour))
+    assert all(words in f.sentence for words in says) and not_said not in f.sentence
+    assert f.verdict == "too-close"
 
 
 def test_an_overdue_reading():

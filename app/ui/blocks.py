@@ -62,12 +62,14 @@ def cards(*parts: str) -> None:
 
 
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[int] = ()) -> None:
-    """A plain table; the columns named in ``numbers`` are set to the right."""
-    top = "".join(f'<th scope="col">{escape(h)}</th>' for h in head)
+    """A plain table; the columns named in ``numbers`` are set to the right, heading too."""
+    def kind(column: int) -> str:
+        return " class=cs-number" if column in numbers else ""
+
+    top = "".join(f'<th scope="col"{kind(i)}>{escape(h)}</th>' for i, h in enumerate(head))
     body = "".join(
         "<tr>" + "".join(
-            f'<td{" class=cs-number" if i in numbers else ""}>{escape(cell)}</td>'
-            for i, cell in enumerate(row)
+            f'<td{kind(i)}>{escape(cell)}</td>' for i, cell in enumerate(row)
         ) + "</tr>"
         for row in rows
     )

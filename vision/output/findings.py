@@ -165,8 +165,20 @@ def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
         return []
     expected, earliest = when
     return [Finding("chamber_full_ml", "within" if now < earliest else "too-close",
-                    f"At the present rate the chamber reaches {limits.chamber_full_ml} mL at "
-                    f"{hm(expected, now)}, at the earliest {hm(earliest, now)}.", expected)]
+                    _when_full(limits.chamber_full_ml, expected, earliest, now), expected)]
+
+
+def _when_full(full_ml: Decimal, expected: datetime, earliest: datetime, now: datetime) -> str:
+    """The forecast in words; once its time has come it is no forecast any more."""
+    if now < earliest:
+        return (f"At the present rate the chamber reaches {full_ml} mL at {hm(expected, now)}, "
+                f"at the earliest {hm(earliest, now)}.")
+    if now < expected:
+        return (f"At the present rate the chamber reaches {full_ml} mL at {hm(expected, now)}; it "
+                f"may have done so since {hm(earliest, now)}. Read the chamber.")
+    return (f"At the last known rate the chamber would have reached {full_ml} mL at "
+            f"{hm(expected, now)}, at the earliest {hm(earliest, now)}, and no later reading says "
+            "what it holds. Read the chamber.")
 
 
 def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
