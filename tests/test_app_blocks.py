@@ -15,7 +15,7 @@ def _table() -> None:
 
 def test_a_column_of_numbers_has_its_heading_over_the_numbers():
     (shown,) = AppTest.from_function(_table).run().get("html")
-    cells = re.findall(r"<(t[hd])([^>]*)>(.*?)</t[hd]>", shown.proto.body)
+    cells = re.findall(r"<(t[hd])\b([^>]*)>(.*?)</t[hd]>", shown.proto.body)
     right = [(tag, text) for tag, rest, text in cells if "cs-number" in rest]
     assert right == [("th", "cm"), ("td", "1.25")]
     assert [text for _, _, text in cells] == [
