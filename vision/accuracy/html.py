@@ -27,7 +27,7 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]], style: str = ""
     """A table that scrolls sideways on a narrow screen."""
     top = "".join(f"<th>{escape(h)}</th>" for h in head)
     body = "".join("<tr>" + "".join(f"<td>{cell(c)}</td>" for c in row) + "</tr>" for row in rows)
-    return Raw(f'<div class="scroll"><table class="{style}"><thead><tr>{top}</tr></thead>'
+    return Raw(f'<div class="scroll" tabindex="0"><table class="{style}"><thead><tr>{top}</tr></thead>'
                f"<tbody>{body}</tbody></table></div>")
 
 

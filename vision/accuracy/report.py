@@ -167,9 +167,9 @@ def _rates(f: Figures, part: KindSummary) -> list[tuple[object, object]]:
 
 
 def _groups(part: KindSummary, unit: str) -> str:
-    head = ("", "images", "read", f"bias, {unit}", "MAE", "RMSE", "50 %", "90 %", "95 %", "99 %",
+    head = ("", "images", "read", "silent misreads", f"bias, {unit}", "MAE", "RMSE", "50 %", "90 %", "95 %", "99 %",
             "limits of agreement", "naive MAE", "interval holds truth", "mean width",
-            "refused though readable", "refused as expected", "silent misreads")
+            "refused though readable", "refused as expected")
     out = ["<h3>By label key</h3>"]
     for key, values in part.groups.items():
         if key == grid.SETTING:
@@ -180,14 +180,14 @@ def _groups(part: KindSummary, unit: str) -> str:
             width = f.mean_width_div if unit == "divisions" else f.mean_width
             a = e.agreement if e else None
             rows.append((
-                name, f.n, f.scored, number(e.bias if e else None, "+.3f"), *(
+                name, f.n, f.scored, f.misreads.count, number(e.bias if e else None, "+.3f"), *(
                     number(getattr(e, p) if e else None)
                     for p in ("mae", "rmse", "p50", "p90", "p95", "p99")),
                 f"{a.lower:+.2f} to {a.upper:+.2f}" if a else None,
                 number(plain.mae if plain else None), _short(f.coverage.count, f.coverage.n),
                 number(width), _short(f.refused_though_readable.count,
                                       f.refused_though_readable.n),
-                _short(f.refused_as_expected.count, f.refused_as_expected.n), f.misreads.count))
+                _short(f.refused_as_expected.count, f.refused_as_expected.n)))
         opened = " open" if key in ("tier", "mode", "elevation_deg", "fluid", "scale") else ""
         out.append(f"<details{opened}><summary>{escape(KEY_NAMES.get(key, key))}</summary>"
                    f"{table(head, rows)}</details>")
