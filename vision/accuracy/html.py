@@ -27,8 +27,8 @@ def table(head: Sequence[str], rows: Iterable[Sequence[object]], style: str = ""
     """A table that scrolls sideways on a narrow screen."""
     top = "".join(f"<th>{escape(h)}</th>" for h in head)
     body = "".join("<tr>" + "".join(f"<td>{cell(c)}</td>" for c in row) + "</tr>" for row in rows)
-    return Raw(f'<div class="scroll" tabindex="0"><table class="{style}"><thead><tr>{top}</tr></thead>'
-               f"<tbody>{body}</tbody></table></div>")
+    return Raw(f'<div class="scroll" tabindex="0"><table class="{style}">'
+               f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>")
 
 
 def number(value: float | None, form: str = ".3f") -> str:

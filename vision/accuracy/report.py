@@ -167,9 +167,9 @@ def _rates(f: Figures, part: KindSummary) -> list[tuple[object, object]]:
 
 
 def _groups(part: KindSummary, unit: str) -> str:
-    head = ("", "images", "read", "silent misreads", f"bias, {unit}", "MAE", "RMSE", "50 %", "90 %", "95 %", "99 %",
-            "limits of agreement", "naive MAE", "interval holds truth", "mean width",
-            "refused though readable", "refused as expected")
+    head = ("", "images", "read", "silent misreads", f"bias, {unit}", "MAE", "RMSE", "50 %",
+            "90 %", "95 %", "99 %", "limits of agreement", "naive MAE", "interval holds truth",
+            "mean width", "refused though readable", "refused as expected")
     out = ["<h3>By label key</h3>"]
     for key, values in part.groups.items():
         if key == grid.SETTING:
