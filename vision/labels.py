@@ -52,7 +52,8 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     # the side with more upright edges first; the other only if that one says little
     for marks, patches, side in sorted(sides, key=lambda found: -_upright_edges(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
-        legible = sum(1.0 - p.unreadable for p in evidence.patches)
+        # an empty wall with the background behind it has edges too, but no numbers
+        legible = sum(p.confidence for p in evidence.patches if p.text in texts)
         if best is None or legible > best[0]:
             best = (legible, evidence, marks, side)
         if legible > 0.5 * len(marks):

@@ -17,7 +17,7 @@ from vision.alignment import Alignment, align, project_1d
 from vision.chains import Chain, find_chains
 from vision.marksample import MarkSamples, gaps_mm, sample_marks
 from vision.numbering import ShiftEvidence, main_run, shift_evidence
-from vision.pose import CylinderPose, MarkPoints, fit_pose
+from vision.pose import INDEPENDENT_POINTS, CylinderPose, MarkPoints, fit_pose
 from vision.scale import Scale
 from vision.strokes import Strokes, find_strokes
 
@@ -29,6 +29,13 @@ _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
 _MOST_POINTS = 200
 #: Searching is done in a picture of about this many pixels, then in finer ones.
 _SEARCH_PIXELS = 1_100_000
+
+
+#: Shifts of the numbering that trail by less than this (nats) are tried out.
+_UNDECIDED = 8.0
+
+_Refined = tuple[CylinderPose, MarkSamples, np.ndarray, "tuple[float, float] | None",
+                 "tuple[float, float] | None"]
 
 
 @dataclass(frozen=True)
@@ -108,27 +115,55 @@ def find_ladder(
     if core is None or long_zone is None:
         return None
     evidence = shift_evidence(grey, pose, scale, core)
-    shift = evidence.best_shift if fixed is None else _shift_for(pose, scale, evidence, fixed)
-    if shift:
+    shifts = _worth_trying(evidence, scale) if fixed is None else [
+        _shift_for(pose, scale, evidence, fixed)]
+    marks = MarkPoints(points.points_px, points.height_mm, points.ends_px, points.end_kind)
+    best: tuple[float, ShiftEvidence, _Refined] | None = None
+    for shift in shifts:
         # the marks are shift places further up the list: the same picture, with
         # the camera that much higher against the scale
         params = pose.params.copy()
         params[1] += shift * evidence.step_mm
-        pose = pose.with_params(params)
-        evidence = _moved(evidence, shift)
-    ends = points.ends_px, points.end_kind
-    pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long,
-                                                   MarkPoints(points.points_px, points.height_mm,
-                                                              *ends),
-                                                   radius, centre, f, f_sd,
-                                                   rounds=5 if shift else 2)
-    if core is None or long_zone is None:
+        one = _refine(grey, pose.with_params(params), z, is_long, marks, radius, centre, f, f_sd,
+                      rounds=5 if shift or len(shifts) > 1 else 2)
+        if one[3] is None or one[4] is None:
+            continue
+        score = _worth(one, evidence, shift)
+        if best is None or score > best[0]:
+            best = score, _moved(evidence, shift), one
+    if best is None:
         return None
+    _, evidence, (pose, samples, used, core, long_zone) = best
+    assert core is not None and long_zone is not None
     seen = np.asarray(used.any(axis=1))
     if seen.sum() < 6:
         return None
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
                   found.rival, found.rival_px, found.elsewhere_px)
+
+
+def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
+    """The shifts between which the marks of the main run do not decide.
+
+    Where the scale has a second row of another spacing, a wrong shift moves the rows
+    against each other, which the fit of the pose then shows.
+    """
+    if len(main_run(scale)) == len(scale.marks):
+        return [evidence.best_shift]
+    lead = evidence.log_likelihood - evidence.log_likelihood.max()
+    order = np.argsort(-lead, kind="stable")
+    return [int(evidence.shifts[k]) for k in order[:3] if lead[k] > -_UNDECIDED]
+
+
+def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
+    """How well one numbering explains the picture, nats: marks seen, and how well in place.
+
+    The misfit counts as that of so many independent points as the pose is given.
+    """
+    pose, _, used, _, _ = one
+    told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
+    seen = float(used.any(axis=1).sum())
+    return told + 3.0 * seen - INDEPENDENT_POINTS * float(np.log(max(pose.residual_px, 0.01)))
 
 
 def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,

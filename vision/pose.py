@@ -18,7 +18,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 #: A ladder counts as this many independently placed points, however many are measured.
-_INDEPENDENT_POINTS = 12.0
+INDEPENDENT_POINTS = 12.0
 #: Ends of strokes are blurred and worn alike along the ladder: fewer still.
 _INDEPENDENT_ENDS = 6.0
 
@@ -162,7 +162,7 @@ def fit_pose(
     # Points of one mark, and of its neighbours, share printing, shading and blur
     # errors.  Counting them all as independent would let a tenth of a pixel of
     # common error overrule the focal length that the photo states.
-    clumping = max(1.0, len(marks.height_mm) / _INDEPENDENT_POINTS)
+    clumping = max(1.0, len(marks.height_mm) / INDEPENDENT_POINTS)
     point_sd_px *= np.sqrt(clumping)
     end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
     starts = [start] if start is not None else _starts(marks, focal_px, centre_px)
