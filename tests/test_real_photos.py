@@ -14,9 +14,10 @@ import numpy as np
 import pytest
 
 from vision.photo import Photo, load_photo
-from vision.scale import Scale, load_scale
+from vision.scale import Scale, load_scale, parse_scale
 from vision.setting import read_setting
-from vision.value_at_point import read_point
+from vision.value_at_point import PointReading, read_point
+from vision.value_between import read_between
 from vision.volume import read_volume
 
 HERE = Path(__file__).resolve().parent
@@ -123,6 +124,65 @@ class TestThermometer:
         r = read_point(photo(self.NAME), scale("room-thermometer"), (465.0, 844.0), self.MARKS)
         assert r.value == pytest.approx(23.2, abs=0.4)
         assert r.interval[0] <= 23.2 <= r.interval[1]
+
+
+class TestGlassOfKnownVolumes:
+    """``known_volume_glass``: "Water Glass Images (c) 2025 QCIF", CC BY-SA 4.0.  A tapered
+    drinking glass without marks; the file names are the volumes in mL, good to about 3 mL.
+
+    Rows by eye at zoom, to 1 px, before anything was computed from them, the volumes known
+    from the names: lower border of the surface's dark band in the middle of the front; lower
+    end of the highlight on the rim; bright line under the foot.
+    """
+
+    EDGE = {50: 847.5, 100: 729.0, 150: 632.0, 200: 541.0, 250: 468.0, 300: 400.0, 350: 328.5,
+            400: 270.0}
+    RIM = {0: 240.0, 50: 238.0, 100: 241.5, 150: 243.5, 200: 240.5, 250: 245.0, 300: 246.0,
+           350: 242.0, 400: 243.0, 425: 241.5}
+    FOOT = {0: 1051.0, 50: 1049.5, 100: 1053.0, 150: 1055.0, 200: 1052.0, 250: 1056.5,
+            300: 1057.5, 350: 1053.0, 400: 1054.0, 425: 1053.0}
+    #: Height of the glass between the two, mm: not known, and without effect on a volume.
+    TALL_MM = 140.0
+    X = 790.0
+    FOUR = (50, 150, 250, 350)
+
+    @classmethod
+    def made(cls) -> Scale:
+        """The scale file of four of the pictures: the content of a cone standing on its tip
+        end is a cubic of the height, and one cubic runs through four points."""
+        heights = [cls.TALL_MM * (cls.FOOT[v] - cls.EDGE[v]) / (cls.FOOT[v] - cls.RIM[v])
+                   for v in cls.FOUR]
+        cubic = np.polyfit(heights, cls.FOUR, 3)
+        fine = np.linspace(heights[0], heights[-1], 40)
+        knots = [[float(np.polyval(cubic, h)), float(h)] for h in fine]
+        knots[0][0], knots[-1][0] = float(cls.FOUR[0]), float(cls.FOUR[-1])
+        return parse_scale({"name": "glass", "unit": "mL", "capacity": 350, "tolerance": 3.0,
+                            "inner_diameter_mm": 70.0, "height_mm": knots,
+                            "marks": [{"from": 50, "to": 350, "step": 100, "length": "long"}]})
+
+    @classmethod
+    def read(cls, volume: int, row: float) -> PointReading:
+        places = [(0.0, (cls.X, cls.FOOT[volume])), (cls.TALL_MM, (cls.X, cls.RIM[volume]))]
+        return read_between(photo(f"known_volume_glass/glass_{volume:03d}_ml.jpg"), cls.made(),
+                            (cls.X, row), places)
+
+    def test_the_other_volumes_inside_the_scale(self):
+        asked = (100, 200, 300)
+        found = [self.read(v, self.EDGE[v]) for v in asked]
+        error = [abs(r.value - v) for r, v in zip(found, asked, strict=True)]
+        assert np.median(error) <= 3.0 and max(error) <= 3.0
+        assert all(r.interval[0] <= v <= r.interval[1]
+                   for r, v in zip(found, asked, strict=True))
+
+    @pytest.mark.parametrize("volume", FOUR)
+    def test_the_four_come_back(self, volume):
+        assert self.read(volume, self.EDGE[volume]).value == pytest.approx(volume, abs=0.5)
+
+    @pytest.mark.parametrize(("volume", "row"), [(400, 270.0), (425, 241.5), (0, 1014.0)])
+    def test_nothing_is_read_beyond_the_four(self, volume, row):
+        """Over the scale, brim-full (the surface at the rim), empty (the floor tapped)."""
+        r = self.read(volume, row)
+        assert r.status == "refused" and r.value is None and "outside the scale" in r.reason
 
 
 class TestHydrometer:

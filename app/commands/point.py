@@ -1,4 +1,4 @@
-"""``countersight point``: the value at a tapped point between marks with typed numbers."""
+"""``countersight point``: the value at a tapped point between marks or places told."""
 
 from __future__ import annotations
 
@@ -19,17 +19,22 @@ def add_parser(subparsers: Any) -> None:
         "point", help="the value at a point between marks that you number yourself",
         description="For a burette, a cylinder or a thermometer on the bench: you say which two "
                     "or more marks are which and where the edge stands; the marks between do the "
-                    "measuring. Nothing is read outside the numbers you give. Exit code 3 when "
-                    "there is no honest value.")
+                    "measuring. Nothing is read outside the numbers you give. For a vessel without "
+                    "marks, give places of known height instead, such as its foot and its rim. "
+                    "Exit code 3 when there is no honest value.")
     parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
     parser.add_argument("--scale", required=True, metavar="FILE|NAME", help="scale file")
     parser.add_argument("--at", required=True, metavar="X,Y",
                         help="where the edge stands: a point of the upright photo in pixels")
-    parser.add_argument("--number", required=True, action="append", metavar="VALUE@X,Y",
-                        help="the value of the mark at that point; give two or more")
+    known = parser.add_mutually_exclusive_group(required=True)
+    known.add_argument("--number", action="append", metavar="VALUE@X,Y",
+                       help="the value of the mark at that point; give two or more")
+    known.add_argument("--place", action="append", metavar="MM@X,Y",
+                       help="the height of a place of the vessel in the scale file's mm; give "
+                            "two or more")
     parser.add_argument("--behind-mm", metavar="MM",
                         help="how far the edge lies behind the marks (default: to the axis of "
-                             "the tube; 0 for a point on the print)")
+                             "the tube; 0 for a point on the print) or the places (default: 0)")
     parser.add_argument("--json", action="store_true", help="print one JSON object")
     parser.set_defaults(run=run)
 
@@ -40,14 +45,20 @@ def run(args: argparse.Namespace) -> int:
     from vision.photo import load_photo
     from vision.scale import load_scale
     from vision.value_at_point import read_point
+    from vision.value_between import read_between
 
     at = parse_point(args.at, "--at")
-    numbers = [parse_number_at(text, "--number") for text in args.number]
     behind = None if args.behind_mm is None else parse_number(args.behind_mm, "--behind-mm")
     if behind is not None and not 0 <= behind <= 500:
         raise InputError("--behind-mm: give a distance from 0 to 500 mm.")
+    option = "--number" if args.place is None else "--place"
+    told = [parse_number_at(text, option) for text in args.place or args.number]
     scale = load_scale(args.scale)
-    reading = read_point(load_photo(args.photo), scale, at, numbers, behind_mm=behind)
+    photo = load_photo(args.photo)
+    if args.place is None:
+        reading = read_point(photo, scale, at, told, behind_mm=behind)
+    else:
+        reading = read_between(photo, scale, at, told, behind_mm=behind or 0.0)
     if args.json:
         sys.stdout.write(json.dumps(as_json(reading), ensure_ascii=False, allow_nan=False) + "\n")
     else:
@@ -76,7 +87,8 @@ def sentences(reading: PointReading, name: str) -> list[str]:
     else:
         low, high = reading.interval
         lines = [f"{name}: {reading.value:.4g} {reading.unit} at the point "
-                 f"(95 % interval {low:.4g} to {high:.4g} {reading.unit})",
-                 f"{len(reading.found)} marks found, {reading.share_found:.0%} of those between "
-                 "the numbers given"]
+                 f"(95 % interval {low:.4g} to {high:.4g} {reading.unit})"]
+        if reading.found:
+            lines.append(f"{len(reading.found)} marks found, {reading.share_found:.0%} of those "
+                         "between the numbers given")
     return [*lines, "As seen from where the camera stood; a second reading, never a record."]
