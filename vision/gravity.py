@@ -29,7 +29,8 @@ class Gravity:
 
     ``basis`` (3, 2) spans the plane square to it; ``covariance`` (2, 2) is in rad
     along that basis.  ``parts_rad2`` gives each used cue's share of the variance
-    along any direction through :meth:`share`.
+    along any direction through :meth:`share`.  ``free`` is the number of degrees of
+    freedom of ``chi_square``.
     """
 
     down: np.ndarray
@@ -38,6 +39,7 @@ class Gravity:
     used: tuple[PlumbCue, ...]
     rejected: tuple[PlumbCue, ...]
     chi_square: float
+    free: int
     inflation: float
     gains: tuple[tuple[CueName, np.ndarray], ...]
 
@@ -163,7 +165,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     if free > 0 and chi2.sf(chi, free) < 0.01:
         inflation = max(inflation, chi / free)
     return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
-                   inflation, tuple(gains))
+                   free, inflation, tuple(gains))
 
 
 def rough_down(pose: CardPose | None) -> np.ndarray:

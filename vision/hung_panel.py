@@ -27,6 +27,8 @@ def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per
             and e.length_px > 1.8 * card.side_px
             and _seen_between(e, top - reach, low + reach) > 0.6
         ]
+        beside[sign] = [e for e in beside[sign]
+                        if not any(_better(o, e, middle_y) for o in beside[sign])]
     best: tuple[tuple[bool, float], StraightEdge, StraightEdge, float] | None = None
     for left in beside[-1]:
         for right in beside[1]:
@@ -44,6 +46,12 @@ def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per
     lines = [(e.ends_px, float(np.hypot(e.sd_px, 0.1))) for e in (left, right)]
     return cue_of("hung panel", lines, pose if square else None, 1.0 if square else 1.5), [
         left, right]
+
+
+def _better(other: StraightEdge, edge: StraightEdge, y: float) -> bool:
+    """True when ``other`` is the same side of the panel, seen further along."""
+    return (other is not edge and abs(float(other.x_at(y) - edge.x_at(y))) < 3.0
+            and other.seen_px > 1.1 * edge.seen_px)
 
 
 def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.ndarray

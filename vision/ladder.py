@@ -364,13 +364,20 @@ def _select(
         if not rows.any():
             zones.append(None)
             continue
-        share = good[rows].mean(axis=0)
+        # marks that liquid or a finger hides say nothing about how far marks reach
+        plain = rows & (good.any(axis=1) if core is None else good[:, core].mean(axis=1) > 0.5)
+        shown = plain if plain.sum() >= 3 else rows
+        share = good[shown].mean(axis=0)
         # numerals beside the marks are dark too, but not all at the same height
-        dark = np.median(np.where(finite[rows], s.depth[rows], 0.0), axis=0)
+        dark = np.median(np.where(finite[shown], s.depth[shown], 0.0), axis=0)
         columns = _stretch((share > 0.55 * max(float(share.max()), 0.2))
                            & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)), core)
         if core is None and columns.any():
             core = columns
+        elif core is not None:
+            # long marks reach further than short ones: what does not touch the short
+            # marks is something else
+            columns = columns | core if (columns & core).any() else core
         used[np.ix_(rows, columns)] = good[np.ix_(rows, columns)]
         zones.append((float(s.azimuth_rad[columns].min()), float(s.azimuth_rad[columns].max()))
                      if columns.any() else None)

@@ -19,7 +19,7 @@ from vision.level_reading import LevelMode, LevelReading, LevelScene
 from vision.photo import CameraFacts, Photo
 from vision.plumb_cue import PlumbCue
 from vision.plumb_cues import plumb_cues
-from vision.straight_edges import upright_edges, with_more_contrast
+from vision.straight_edges import StraightEdge, doubles, upright_edges, with_more_contrast
 
 #: A tapped point is as good as a finger and an eye: share of the photo's long side.
 TAP_SHARE = 0.0012
@@ -32,6 +32,8 @@ USELESS_MM = 80.0
 _SMALL_CARD_PX = 32.0
 #: A second pose this much worse (chi-square) is not the true one.
 _RULED_OUT = 18.0
+#: Cues that contradict each other count against a pose no further than this (chi-square).
+_WORST_CUES = 40.0
 
 Point = tuple[float, float]
 
@@ -236,24 +238,37 @@ def _cues(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, Car
         edges = upright_edges(photo.rgb, camera @ np.array([0.0, 1.0, 0.0]), within_deg=10.0)
         return [(None, plumb_cues(photo.rgb, edges, seen[1], None, kinds[1].side_mm, camera))]
     poses = card_poses(seen[0], kinds[0], camera)
-    out: list[tuple[CardPose | None, list[PlumbCue]]] = []
+    poses = [p for p in poses if p.misfit <= poses[0].misfit + _RULED_OUT]
+    # Both poses are judged by the same edges: weights of different data say nothing.
+    edges = _edges(photo.rgb, poses, camera)
+    found = [plumb_cues(photo.rgb, edges, seen[0], p, kinds[0].side_mm, camera) for p in poses]
+    if not all(any(c.name == "hung panel" for c in mine) for mine in found):
+        # A pale panel before a pale wall.
+        edges = _edges(with_more_contrast(photo.rgb), poses, camera)
+        found = [_added(mine, plumb_cues(photo.rgb, edges, seen[0], p, kinds[0].side_mm, camera))
+                 for p, mine in zip(poses, found, strict=True)]
+    return list(zip(poses, found, strict=True))
+
+
+def _edges(rgb: np.ndarray, poses: list[CardPose], camera: np.ndarray) -> list[StraightEdge]:
+    """Edges about upright under any of the poses of the zero card, each once."""
+    found: list[StraightEdge] = []
     for pose in poses:
-        if pose.misfit > poses[0].misfit + _RULED_OUT:
-            continue
-        vanishing = camera @ -pose.rotation[:, 1]
-        edges = upright_edges(photo.rgb, vanishing)
-        found = plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)
-        if not any(c.name == "hung panel" for c in found):
-            # A pale panel before a pale wall.
-            edges = upright_edges(with_more_contrast(photo.rgb), vanishing)
-            again = plumb_cues(photo.rgb, edges, seen[0], pose, kinds[0].side_mm, camera)
-            names = {c.name for c in found}
-            new = [c for c in again if c.name not in names]
-            if any(c.name == "hung panel" for c in new):
-                found = [c for c in found if c.name != "zero card"]
-            found = found + [c for c in new if c.name != "zero card" or not found]
-        out.append((pose, found))
-    return out
+        for edge in upright_edges(rgb, camera @ -pose.rotation[:, 1]):
+            if not any(doubles(edge, other) for other in found):
+                found.append(edge)
+    return sorted(found, key=lambda e: -e.seen_px)
+
+
+def _added(found: list[PlumbCue], again: list[PlumbCue]) -> list[PlumbCue]:
+    """The cues of a second search beside those of the first; a panel replaces the bare card."""
+    if any(c.name == "hung panel" for c in found):
+        return found
+    names = {c.name for c in found}
+    new = [c for c in again if c.name not in names]
+    if any(c.name == "hung panel" for c in new):
+        found = [c for c in found if c.name != "zero card"]
+    return found + [c for c in new if c.name != "zero card" or not found]
 
 
 def _for_pose(cues: list[tuple[CardPose | None, list[PlumbCue]]], zero: CardPose | None
@@ -292,8 +307,10 @@ def _scenarios(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind
             continue
         for landmark in landmarks:
             misfit = sum(p.misfit for p in (zero, landmark) if p is not None)
+            # Less its expectation: a pose under which fewer cues are found is not likelier.
+            excess = min(gravity.chi_square - gravity.free, _WORST_CUES)
             out.append(Scenario(
-                math.log(guess.weight) - (misfit + min(gravity.chi_square, 40.0)) / 2,
+                math.log(guess.weight) - (misfit + excess) / 2,
                 guess.focal_px, gravity,
                 _placed(zero, kinds[0], zero_px, camera, photo, depth, landmark is not None),
                 _placed(landmark, kinds[1], landmark_px, camera, photo, depth,

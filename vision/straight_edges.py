@@ -81,7 +81,7 @@ def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.
     out: list[StraightEdge] = []
     for plane in _planes(rgb):
         for edge in _edges_of(plane, vanishing, within_deg, min_length_px):
-            if not any(_doubles(edge, other) for other in out):
+            if not any(doubles(edge, other) for other in out):
                 out.append(edge)
     return sorted(out, key=lambda e: -e.seen_px)
 
@@ -108,7 +108,7 @@ def _planes(rgb: np.ndarray) -> list[np.ndarray]:
     ]
 
 
-def _doubles(edge: StraightEdge, other: StraightEdge) -> bool:
+def doubles(edge: StraightEdge, other: StraightEdge) -> bool:
     """True when ``edge`` repeats (a part of) an edge that is already there."""
     if edge.sign * other.sign == -1:  # the two sides of a thin line
         return False

@@ -8,6 +8,7 @@ from app.ui import blocks, theme
 from app.ui.chamber import result, steps
 from app.ui.chamber.confirm import confirm_step
 from app.ui.chamber.state import ChamberState
+from app.ui.level_note import level_note
 from app.ui.recent import last_readings
 
 TITLE = "Chamber"
@@ -27,6 +28,7 @@ def page() -> None:
     steps.photo_step(state)
     if state.photo is not None:
         bed = _photo_in_hand(state)
+    level_note(bed)
     last_readings(bed)
     blocks.caution_box()
 

@@ -67,16 +67,18 @@ def decimal_field(
     highest: float | None = None,
     help: str | None = None,
     placeholder: str | None = None,
+    first: str = "",
     on_change: Callable[..., None] | None = None,
     args: tuple[Any, ...] = (),
 ) -> TypedNumber:
     """A field for one number, with the telephone's number keys.
 
     Text that is not a number, or lies outside ``lowest`` .. ``highest``, is
-    answered at once below the field and gives no value.
+    answered at once below the field and gives no value.  ``first`` is what the
+    field begins with; keep it the same while the field is drawn.
     """
     with st.container(key=f"num-{key}"):
-        text = st.text_input(label, key=key, help=help, placeholder=placeholder,
+        text = st.text_input(label, first, key=key, help=help, placeholder=placeholder,
                              max_chars=16, autocomplete="off", on_change=on_change,
                              args=args)
         typed = within(parse_decimal(text or "", unit), lowest, highest, unit)

@@ -9,7 +9,7 @@ from typing import Literal
 from vision.level_reading import LevelReading
 from vision.photo import Photo
 
-Way = Literal["cards", "tap"]
+Way = Literal["cards", "tap", "two-taps"]
 
 
 @dataclass
@@ -17,7 +17,9 @@ class LevelState:
     """The photo, what was measured in it, and the form that may confirm it.
 
     ``turn`` changes with every photo and every record, so that no widget and no
-    second tap meets the wrong one.
+    second tap meets the wrong one.  ``tolerance`` is the ward's tolerance for
+    "level" as it was typed, in cm; it outlives the photo and a visit to another
+    page, and ``first_tolerance`` is what its field began with on this visit.
     """
 
     turn: int = 0
@@ -31,6 +33,8 @@ class LevelState:
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
     recorded: str = ""
+    tolerance: str = ""
+    first_tolerance: str | None = None
 
     @property
     def key(self) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import streamlit as st
 
 from app.exports.cards_pdf import cards_pdf
@@ -9,7 +11,7 @@ from app.ui import blocks, guard
 from app.ui.drawing import show_drawing
 from app.ui.level.drawing import level_drawing
 from app.ui.level.state import LevelState, Way
-from app.ui.number import decimal_field
+from app.ui.number import decimal_field, parse_decimal
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.tap import chosen_point, tap_point
@@ -19,7 +21,10 @@ from vision.level_overlay import draw_level_overlay
 from vision.level_reading import LevelReading
 
 _WAYS: dict[Way, str] = {
-    "cards": "With both cards", "tap": "Without a landmark card: tap the landmark"}
+    "cards": "With both cards", "tap": "Without a landmark card: tap the landmark",
+    "two-taps": "Tap both points, one card somewhere beside them"}
+#: Widest tolerance that a ward may mean by "level", cm (our choice).
+_WIDEST_CM = 20.0
 
 
 def print_cards() -> None:
@@ -38,9 +43,27 @@ def _pdf(paper: str) -> bytes:
     return cards_pdf("letter" if paper == "letter" else "a4")
 
 
+def tolerance_field(state: LevelState) -> None:
+    """The ward's tolerance for "level"; nothing is filled in beforehand."""
+    key = "level-tolerance"
+    if key not in st.session_state or state.first_tolerance is None:
+        # A field that was not on the last page drawn begins with what it held before.
+        state.first_tolerance = state.tolerance
+    typed = decimal_field(
+        "Your ward's tolerance for level, if it has one", key, unit="cm", lowest=0.1,
+        highest=_WIDEST_CM, first=state.first_tolerance, placeholder="for example 1",
+        help="The result says 'level' only when the whole interval lies within it, and 'raise' "
+             "or 'lower' only when the whole interval lies outside.")
+    state.tolerance = typed.text if typed.value is not None else ""
+    if state.reading is not None and state.reading.tolerance_cm != typed.value:
+        # The tolerance decides about the words alone, so nothing is measured anew.
+        _show(state, replace(state.reading, tolerance_cm=typed.value))
+
+
 def photo_step(state: LevelState) -> None:
     """Bring a photo in, and say how the landmark is shown in it."""
     blocks.step("1. Photo of both points")
+    tolerance_field(state)
     if state.problem:
         blocks.notice("This photo cannot be used", [state.problem], stop=True)
     st.write("Zero card on the zero reference, the landmark card's tip at the landmark that the "
@@ -54,27 +77,33 @@ def photo_step(state: LevelState) -> None:
                       format_func=_WAYS.__getitem__)
     if chosen != state.way:
         state.way, state.reading, state.picture = chosen, None, None
-    if state.way == "tap":
+    if state.way != "cards":
         _tapped(state)
     elif state.reading is None:
         _measure(state, lambda: measure_level(_photo(state)))
 
 
 def _tapped(state: LevelState) -> None:
-    """Tap the landmark, say the depth, then measure on a press."""
-    photo = _photo(state)
+    """Tap the landmark (and the zero reference), say the depth, then measure on a press."""
+    photo, both = _photo(state), state.way == "two-taps"
+    if both:
+        st.write("First the zero reference:")
+        tap_point(photo, f"zero-{state.key}", "the zero reference")
+        st.write("Then the landmark that the order names:")
     tap_point(photo, f"landmark-{state.key}", "the landmark")
     depth = decimal_field("How much nearer to the phone is the landmark than the zero reference?",
                           f"depth-{state.key}", unit="cm", lowest=-300, highest=300,
                           help="Square to the wall or the bed; with a minus when it lies further "
                                "away. Left empty, the answer is less sure.")
     point = chosen_point(photo, f"landmark-{state.key}")
-    if depth.problem or point is None:
+    zero = chosen_point(photo, f"zero-{state.key}") if both else None
+    if depth.problem or point is None or (both and zero is None):
         return
     deep = None if depth.value is None else 10 * depth.value
 
     def pressed() -> None:
-        _measure(state, lambda: measure_level(photo, landmark_px=point, depth_difference_mm=deep))
+        _measure(state, lambda: measure_level(
+            photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 
     st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")
 
@@ -90,7 +119,13 @@ def _measure(state: LevelState, how) -> None:  # type: ignore[no-untyped-def]
     state.reading, state.problem, state.picture = reading, problem, None
     if reading is None:
         return
+    _show(state, replace(reading, tolerance_cm=parse_decimal(state.tolerance).value))
+
+
+def _show(state: LevelState, reading: LevelReading) -> None:
+    """Keep a reading and the picture that carries its sentence."""
     photo = _photo(state)
+    state.reading = reading
     state.picture, _ = guard.in_words(lambda: screen_copy(draw_level_overlay(photo, reading)).jpeg)
 
 

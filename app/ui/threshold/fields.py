@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 import streamlit as st
 
 from app.ui import blocks, guard
@@ -57,9 +59,9 @@ def _look_up(bed: str) -> OnRecord:
 def _pressure(state: ThresholdState, label: str, key: str) -> tuple[float | None, str]:
     """A pressure with its sign.  The number keys of some telephones have no minus."""
     typed = _number(state, label, key, -100, 150)
-    _restore(state, f"{key}-minus")
-    minus = st.checkbox("below zero (negative)", key=f"{key}-minus")
-    _keep(state, f"{key}-minus")
+    first = bool(_first(state, f"{key}-minus", False))
+    minus = st.checkbox("below zero (negative)", first, key=f"{key}-minus")
+    state.kept[f"{key}-minus"] = minus
     return signed(typed.value, minus), signed_text(typed.text, minus)
 
 
@@ -90,35 +92,36 @@ def _take(state: ThresholdState, level: LastLevel) -> None:
     way = LEVEL if offset == 0 else LOW if offset < 0 else HIGH
     for key, value in (("th-way", way), ("th-size", f"{abs(offset):g}"), ("th-give", "")):
         st.session_state[key] = state.kept[key] = value
+        state.begun[key] = None if key == "th-way" else ""  # two beginnings would be one too many
     state.taken_interval = None if level.interval_cm is None else (offset, *level.interval_cm)
 
 
 def _number(state: ThresholdState, label: str, key: str, low: float, high: float) -> TypedNumber:
-    _restore(state, key)
-    typed = decimal_field(label, key, lowest=low, highest=high)
-    _keep(state, key)
+    typed = decimal_field(label, key, lowest=low, highest=high, first=_first(state, key, ""))
+    state.kept[key] = st.session_state[key]
     return typed
 
 
 def _choice(state: ThresholdState, label: str, key: str, options: tuple[str, ...]) -> str | None:
-    _restore(state, key)
-    chosen = st.segmented_control(label, options, key=key, width="stretch")
-    _keep(state, key)
+    chosen = st.segmented_control(label, options, default=_first(state, key, None), key=key,
+                                  width="stretch")
+    state.kept[key] = chosen
     return chosen
 
 
 def _text(state: ThresholdState, label: str, key: str, longest: int) -> str:
-    _restore(state, key)
-    text = st.text_input(label, key=key, max_chars=longest, autocomplete="off")
-    _keep(state, key)
+    text = st.text_input(label, _first(state, key, ""), key=key, max_chars=longest,
+                         autocomplete="off")
+    state.kept[key] = text
     return text
 
 
-def _restore(state: ThresholdState, key: str) -> None:
-    """A field that was not on the last page drawn has lost its text; give it back."""
-    if key not in st.session_state and key in state.kept:
-        st.session_state[key] = state.kept[key]
+def _first(state: ThresholdState, key: str, empty: Any) -> Any:
+    """What a field begins with: on a visit after another page, what it held before.
 
-
-def _keep(state: ThresholdState, key: str) -> None:
-    state.kept[key] = st.session_state[key]
+    Given to the field as its own beginning and kept the same while it is drawn: a
+    value set from outside is lost when a quick hand interrupts the first run.
+    """
+    if key not in st.session_state or key not in state.begun:
+        state.begun[key] = state.kept.get(key, empty)
+    return state.begun[key]

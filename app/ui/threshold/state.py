@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
+from typing import Any
 
 from vision.pressure_units import CM_H2O_CODE, MM_HG_CODE
 
@@ -43,9 +44,11 @@ class Inputs:
 
 @dataclass
 class ThresholdState:
-    """``kept`` holds the texts of fields, so that they outlive a visit to another page."""
+    """``kept`` holds the texts of fields, so that they outlive a visit to another page;
+    ``begun`` what they began with on this visit."""
 
-    kept: dict[str, object] = field(default_factory=dict)
+    kept: dict[str, Any] = field(default_factory=dict)
+    begun: dict[str, Any] = field(default_factory=dict)
     taken_interval: tuple[float, float, float] | None = None  # offset, low, high
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
