@@ -7,7 +7,13 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from app.commands.points import check_picture_path, parse_number, parse_point, write_picture
+from app.commands.points import (
+    add_result_options,
+    check_picture_path,
+    parse_number,
+    parse_point,
+    write_picture,
+)
 
 if TYPE_CHECKING:
     from vision.level_reading import LevelReading
@@ -34,11 +40,7 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--focal-35mm", metavar="MM",
                         help="35 mm-equivalent focal length, where the photo does not say it")
     parser.add_argument("--tolerance-mm", metavar="MM", help="the ward's tolerance for 'level'")
-    parser.add_argument("--lens", metavar="LENS.json",
-                        help="lens file of the phone's camera, from 'countersight lens'")
-    parser.add_argument("--overlay", metavar="OUT.png",
-                        help="write the photo with what was seen drawn on it")
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
 

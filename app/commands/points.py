@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import argparse
 import math
 from pathlib import Path
 
@@ -10,6 +11,16 @@ import numpy as np
 from vision.errors import InputError
 
 PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
+
+
+def add_result_options(parser: argparse.ArgumentParser, *, lens: bool) -> None:
+    """Add --overlay and --json, and --lens for a command that takes a lens file."""
+    if lens:
+        parser.add_argument("--lens", metavar="LENS.json",
+                            help="lens file of the phone's camera, from 'countersight lens'")
+    parser.add_argument("--overlay", metavar="OUT.png",
+                        help="write the photo with what was seen drawn on it")
+    parser.add_argument("--json", action="store_true", help="print one JSON object")
 
 
 def parse_number(text: str, option: str) -> float:

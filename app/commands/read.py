@@ -7,7 +7,13 @@ import json
 import sys
 from typing import TYPE_CHECKING, Any
 
-from app.commands.points import check_picture_path, parse_number_at, parse_point, write_picture
+from app.commands.points import (
+    add_result_options,
+    check_picture_path,
+    parse_number_at,
+    parse_point,
+    write_picture,
+)
 from vision.errors import InputError
 
 if TYPE_CHECKING:
@@ -32,11 +38,7 @@ def add_parser(subparsers: Any) -> None:
                              "photo in pixels")
     parser.add_argument("--number", metavar="VALUE@X,Y",
                         help="the number printed beside the mark at that point")
-    parser.add_argument("--lens", metavar="LENS.json",
-                        help="lens file of the phone's camera, from 'countersight lens'")
-    parser.add_argument("--overlay", metavar="OUT.png",
-                        help="write the photo with what was seen drawn on it")
-    parser.add_argument("--json", action="store_true", help="print one JSON object")
+    add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
 
