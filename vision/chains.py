@@ -7,6 +7,8 @@ highlights).  What comes out is a count along the row, not yet a value.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect_left
 from dataclasses import dataclass
 
 import numpy as np
@@ -87,6 +89,10 @@ class _Follower:
         self.length = strokes.length_px
         self.order = order
         self.sorted_y = self.y[order]
+        self.plain = tuple(a.tolist() for a in (self.x, self.y, self.slope, self.x0, self.x1))
+        self.plain_length: list[float] = self.length.tolist()
+        self.plain_order: list[int] = order.tolist()
+        self.plain_sorted: list[float] = self.sorted_y.tolist()
 
     def _at(self, i: int, x: float) -> float:
         """Height of stroke i in the picture at column x (its own line continued)."""
@@ -112,66 +118,66 @@ class _Follower:
         ok &= gap >= min_pitch_px
         return [int(j) for j in near[ok][:2]]
 
-    def _pick(self, last: int, step: np.ndarray, free: np.ndarray,
-              pitch: float) -> tuple[int, float] | None:
-        """The stroke nearest to last + step, within the tolerance."""
-        target_y = self.y[last] + step[1]
-        reach = _TOLERANCE * pitch + abs(self.slope[last]) * 0.6 * self.length[last] + 1.0
-        lo = np.searchsorted(self.sorted_y, target_y - reach)
-        hi = np.searchsorted(self.sorted_y, target_y + reach)
-        near = self.order[lo:hi]
-        near = near[free[near] & (near != last)]
-        if len(near) == 0:
-            return None
-        target_x = self.x[last] + step[0]
-        # Compare where the two strokes cross the same column: a long and a
-        # short mark have different centres.
-        y_here = self.y[near] + self.slope[near] * (target_x - self.x[near])
-        off = np.abs(y_here - target_y) / pitch
-        shift = step[0]
-        common = (np.minimum(self.x1[last] + shift, self.x1[near])
-                  - np.maximum(self.x0[last] + shift, self.x0[near]))
-        shorter = np.minimum(self.x1[last] - self.x0[last], self.x1[near] - self.x0[near])
-        ok = (off < _TOLERANCE + 1.2 / pitch) & (common > 0.6 * shorter)
-        ok &= np.abs(self.slope[near] - self.slope[last]) < 0.3
-        if not ok.any():
-            return None
-        k = np.flatnonzero(ok)
-        best = k[np.argmin(off[k])]
-        return int(near[best]), float(off[best])
+    def _pick(self, last: int, step_x: float, step_y: float, free: list[bool],
+              pitch: float) -> int | None:
+        """The stroke nearest to last + step, within the tolerance.
+
+        Only a few strokes are ever near: plain numbers are faster here than arrays.
+        """
+        x, y, slope, left, right = self.plain
+        target_x, target_y = x[last] + step_x, y[last] + step_y
+        reach = _TOLERANCE * pitch + abs(slope[last]) * 0.6 * self.plain_length[last] + 1.0
+        lo = bisect_left(self.plain_sorted, target_y - reach)
+        best, best_off = None, _TOLERANCE + 1.2 / pitch
+        for place in range(lo, len(self.plain_order)):
+            if self.plain_sorted[place] >= target_y + reach:
+                break
+            k = self.plain_order[place]
+            if k == last or not free[k] or abs(slope[k] - slope[last]) >= 0.3:
+                continue
+            # Compare where the two strokes cross the same column: a long and a
+            # short mark have different centres.
+            off = abs(y[k] + slope[k] * (target_x - x[k]) - target_y) / pitch
+            if off >= best_off:
+                continue
+            common = min(right[last] + step_x, right[k]) - max(left[last] + step_x, left[k])
+            if common > 0.6 * min(right[last] - left[last], right[k] - left[k]):
+                best, best_off = k, off
+        return best
 
     def follow(self, i: int, j: int, free: np.ndarray) -> Chain:
         """The row through i and j, followed down from j and up from i."""
         pitch_y = self._at(j, self.x[i]) - self.y[i]
-        first = np.array([0.0, pitch_y])
-        down = self._run(j, first, free, +1)
-        up = self._run(i, first, free, -1)
+        open_ = free.tolist()
+        down = self._run(j, pitch_y, open_, +1)
+        up = self._run(i, pitch_y, open_, -1)
         index = [k for k, _ in reversed(up)] + [i, j] + [k for k, _ in down]
         count = [c for _, c in reversed(up)] + [0, 1] + [1 + c for _, c in down]
         return Chain(np.array(index), np.array(count), abs(pitch_y))
 
-    def _run(self, start: int, step: np.ndarray, free: np.ndarray,
+    def _run(self, start: int, pitch_y: float, free: list[bool],
              sign: int) -> list[tuple[int, int]]:
         """(stroke, count from start) in one direction."""
+        x, y, slope, _, _ = self.plain
         found: list[tuple[int, int]] = []
+        taken: set[int] = set()
         last, count, missing = start, 0, 0
-        step = step.copy()
+        step_x, step_y = 0.0, pitch_y
         while missing <= _MAX_MISSING:
-            ahead = sign * step * (missing + 1)
-            pitch = float(np.hypot(*step))
-            hit = self._pick(last, ahead, free, pitch)
-            if hit is None or any(hit[0] == k for k, _ in found):
+            ahead = sign * (missing + 1)
+            k = self._pick(last, ahead * step_x, ahead * step_y, free,
+                           math.hypot(step_x, step_y))
+            if k is None or k in taken:
                 missing += 1
                 continue
-            k = hit[0]
-            moved = self._at(k, self.x[last] + ahead[0]) - self.y[last]
-            new_pitch = sign * moved / (missing + 1)
-            step[1] += 0.35 * (new_pitch - step[1])
-            if 0.7 < self.length[k] / self.length[last] < 1.4:
-                step[0] += 0.2 * (sign * (self.x[k] - self.x[last]) / (missing + 1) - step[0])
-            count += sign * (missing + 1)
+            moved = y[k] + slope[k] * (x[last] + ahead * step_x - x[k]) - y[last]
+            step_y += 0.35 * (moved / ahead - step_y)
+            if 0.7 < self.plain_length[k] / self.plain_length[last] < 1.4:
+                step_x += 0.2 * ((x[k] - x[last]) / ahead - step_x)
+            count += ahead
             found.append((k, count))
+            taken.add(k)
             last, missing = k, 0
-            if len(found) > 400 or step[1] < 1.0:
+            if len(found) > 400 or step_y < 1.0:
                 break
         return found

@@ -31,7 +31,12 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
             continue
         if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6 for t in tried):
             continue
-        found = _valley(soft, e.ends_px, max(5.0, _CORD_MM * px_per_mm))
+        widest = max(5.0, _CORD_MM * px_per_mm)
+        found = _valley(soft, e.ends_px, widest)
+        if found is None and e.length_px > 2 * max(80.0, _LONG_MM * px_per_mm):
+            # Its upper half may run along the border of something else.
+            lower = np.array([e.ends_px.mean(axis=0), e.ends_px[1]])
+            found = _valley(soft, lower, widest)
         if found is None:
             continue
         line, width, sd = found
@@ -129,7 +134,7 @@ def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: floa
     """True when the line ends in a blob that is wider than it and hangs free."""
     length = float(np.linalg.norm(line[1] - line[0]))
     reach = max(12.0, _BOB_MM * px_per_mm)
-    s = length + np.arange(-2 * width - 8, 2.6 * reach, 1.0)
+    s = length + np.arange(-2 * width - 8, 3.6 * reach, 1.0)
     k = np.arange(-reach, reach + 0.5, 0.5)
     value, _ = _across(soft, line, s, k)
     inside = np.isfinite(value)
@@ -156,6 +161,9 @@ def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, wi
     start = int(np.argmax(wide))
     if not wide.any() or start < 4 or float(np.median(widths[:start])) > 1.6 * width + 3:
         return False  # no bob, or the line lies on something broad, as a reflection does
+    between = widths[:start][s[:start] > 0]
+    if len(between) and float(np.mean(between > 0)) < 0.8:
+        return False  # the line ended before; the blob is something else
     stop = start + int(np.argmin(np.append(wide[start:], False)))
     tall = stop - start
     broad = float(widths[start:stop].max())
@@ -166,7 +174,7 @@ def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, wi
         and abs(float(np.median(centres[start:stop]))) < 0.25 * broad + 1
         and len(after) > 0 and float(np.median(after)) < 0.4 * broad
         and inside[start: stop + 1, middle].all()
-        and s[start] < 0.6 * reach
+        and s[start] < 1.6 * reach
     )
 
 

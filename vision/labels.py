@@ -14,7 +14,15 @@ import numpy as np
 from vision.ladder import Ladder
 from vision.marksample import sample
 from vision.numbering import main_run
-from vision.numerals import NumeralEvidence, read_numerals, settle_numbering
+from vision.numerals import (
+    AGREES,
+    DOUBTS,
+    SETTLED_LABELS,
+    SETTLED_MARGIN,
+    NumeralEvidence,
+    read_numerals,
+    settle_numbering,
+)
 
 _HALF_HEIGHT_MM = 3.4
 _WIDTH_MM = 10.5
@@ -76,6 +84,10 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
             # marks their way and look again whether both then agree.
             return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
                                 strangers, "", side)
+    elsewhere = _numbers_beside_all_marks(ladder, texts)
+    if elsewhere is not None:
+        shift, lead, count, side = elsewhere
+        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
     doubting, agreeing = len(evidence.doubting(now)), len(evidence.agreeing(now))
     if doubting >= 2 and doubting > agreeing:
         return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
@@ -84,6 +96,39 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
                             "mark and type its value.", side)
     return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
                         side if readable else 0)
+
+
+def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
+                              ) -> tuple[int, float, int, int] | None:
+    """(shift, lead, labels, side) when numerals are not where the numbering has them.
+
+    The numbers beside each mark of the main run are read, and every shift is judged
+    by the marks that would be labelled under it.  A number can still be read one mark
+    beside its place, so neighbouring shifts are told apart by the marks' lengths.
+    """
+    e, run = ladder.evidence, main_run(ladder.scale)
+    best: tuple[int, float, int, int] | None = None
+    for side in (-1, 1):
+        marks, patches = label_patches(ladder, side, list(run))
+        if not marks:
+            continue
+        evidence = read_numerals(patches, [texts] * len(patches))
+        scores = np.full(len(e.shifts), -np.inf)
+        counts = np.zeros(len(e.shifts), dtype=int)
+        for j, shift in enumerate(e.shifts):
+            told = [(p.scores[text], text) for p, i in zip(evidence.patches, marks, strict=True)
+                    if (text := _text(ladder, run, i, int(shift)))]
+            counts[j] = len({text for score, text in told if score > AGREES})
+            if counts[j] > SETTLED_LABELS and not any(score < DOUBTS for score, _ in told):
+                scores[j] = sum(score for score, _ in told)
+        if not np.isfinite(scores).any():
+            continue
+        j = int(np.argmax(np.where(np.isfinite(scores), scores + e.log_likelihood, -np.inf)))
+        apart = np.abs(e.shifts - e.shifts[j]) > 1
+        lead = float(scores[j] - scores[apart].max()) if apart.any() else np.inf
+        if e.shifts[j] != 0 and lead > SETTLED_MARGIN and (best is None or lead > best[1]):
+            best = int(e.shifts[j]), lead, int(counts[j]), side
+    return best
 
 
 def two_rows_fit(ladder: Ladder) -> bool:
@@ -153,8 +198,9 @@ def _count(ladder: Ladder) -> tuple[bool, int]:
     return complete, strangers
 
 
-def label_patches(ladder: Ladder, side: int) -> tuple[list[int], list[np.ndarray | None]]:
-    """Patches beside the labelled marks, ``side`` -1 left or +1 right.
+def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None
+                  ) -> tuple[list[int], list[np.ndarray | None]]:
+    """Patches beside the labelled marks (or ``marks``), ``side`` -1 left or +1 right.
 
     Returns the indices of the marks and, for each, an (h, w) float32 patch with
     upright digits, or None where it leaves the photo.
@@ -164,7 +210,9 @@ def label_patches(ladder: Ladder, side: int) -> tuple[list[int], list[np.ndarray
     labelled = [i for i, m in enumerate(ladder.scale.marks) if m.label]
     if not labelled:
         return [], []
-    if len(labelled) > _MOST_LABELS:
+    if marks is not None:
+        labelled = marks
+    elif len(labelled) > _MOST_LABELS:
         pick = np.round(np.linspace(0, len(labelled) - 1, _MOST_LABELS)).astype(int)
         labelled = [labelled[k] for k in pick]
     heights = np.array([ladder.scale.marks[i].height_mm for i in labelled])
@@ -187,8 +235,6 @@ def label_patches(ladder: Ladder, side: int) -> tuple[list[int], list[np.ndarray
     patches: list[np.ndarray | None] = []
     for z0 in heights:
         z = np.linspace(z0 + half, z0 - half, rows)
-        points = pose.project(pose.on_wall(np.broadcast_to(azimuth, (rows, cols)),
-                                           np.broadcast_to(z[:, None], (rows, cols))))
-        patch = sample(ladder.grey, points).reshape(rows, cols)
+        patch = sample(ladder.grey, pose.project_wall(azimuth, z))
         patches.append(patch if np.isfinite(patch).all() else None)
     return labelled, patches

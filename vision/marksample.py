@@ -69,10 +69,9 @@ def sample_marks(
 ) -> MarkSamples:
     """Look at every mark along the wall.  ``grey`` is (H, W) float32."""
     m, a, s = len(height_mm), len(azimuth_rad), len(_ACROSS)
-    h = height_mm[:, None, None] + gap_mm[:, None, None] * _ACROSS[None, None, :]
-    az = np.broadcast_to(azimuth_rad[None, :, None], (m, a, s))
-    points = pose.project(pose.on_wall(az, np.broadcast_to(h, (m, a, s))))
-    value = sample(grey, points).reshape(m, a, s)
+    h = height_mm[:, None] + gap_mm[:, None] * _ACROSS[None, :]
+    points = pose.project_wall(azimuth_rad, h.ravel())
+    value = np.ascontiguousarray(sample(grey, points).reshape(m, s, a).transpose(0, 2, 1))
     outer = value[..., _OUTER]
     # a straight line through the surroundings takes out shading across the mark
     u = _ACROSS[_OUTER]

@@ -13,6 +13,7 @@ z forward.  Pixels: (x, y), origin at the centre of the top-left pixel.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -63,6 +64,24 @@ class CylinderPose:
         return np.column_stack([f * cam[:, 0] / z + self.centre_px[0],
                                 f * cam[:, 1] / z + self.centre_px[1]])
 
+    def project_wall(self, azimuth_rad: np.ndarray, height_mm: np.ndarray) -> np.ndarray:
+        """(Z, A, 2) float32 pixels of a net on the wall: every height at every azimuth.
+
+        The same as ``project(on_wall(...))``, much faster: what azimuth and height
+        give to the camera's coordinates only has to be added.
+        """
+        rotation, f = _rotation(self.params), self.focal_px
+        r, d, h = self.radius_mm, float(self.params[0]), float(self.params[1])
+        round_wall = np.stack([r * np.sin(azimuth_rad), d - r * np.cos(azimuth_rad)])
+        across = rotation[:, :2] @ round_wall
+        along = rotation[:, 2:] * (np.asarray(height_mm, float) - h)
+        z = along[2][:, None] + across[2][None]
+        inverse = f / np.where(z > 1e-6, z, np.nan)
+        out = np.empty((*z.shape, 2), np.float32)
+        for k in (0, 1):
+            out[..., k] = (along[k][:, None] + across[k][None]) * inverse + self.centre_px[k]
+        return out
+
     def on_wall(self, azimuth_rad: np.ndarray, height_mm: np.ndarray,
                 radius_mm: float | None = None) -> np.ndarray:
         """(N, 3) points of the wall; azimuth 0 faces the camera, positive to the right."""
@@ -104,34 +123,39 @@ class CylinderPose:
 
 
 def _rotation(params: np.ndarray) -> np.ndarray:
-    """Chamber frame -> camera frame."""
-    _, _, yaw, pitch, roll, _ = params
-    base = np.array([[1.0, 0, 0], [0, 0, -1], [0, 1, 0]])
-    cy, sy = np.cos(yaw), np.sin(yaw)
-    cp, sp = np.cos(pitch), np.sin(pitch)
-    cr, sr = np.cos(roll), np.sin(roll)
-    about_y = np.array([[cy, 0, sy], [0, 1, 0], [-sy, 0, cy]])
-    about_x = np.array([[1, 0, 0], [0, cp, -sp], [0, sp, cp]])
-    about_z = np.array([[cr, -sr, 0], [sr, cr, 0], [0, 0, 1]])
-    return about_z @ about_x @ about_y @ base
+    """Chamber frame -> camera frame.
+
+    The product of turns about the camera's z (roll), x (pitch) and y axis (yaw) and of
+    the change from the chamber's axes, written out: it is asked for hundreds of times.
+    """
+    yaw, pitch, roll = float(params[2]), float(params[3]), float(params[4])
+    cy, sy = math.cos(yaw), math.sin(yaw)
+    cp, sp = math.cos(pitch), math.sin(pitch)
+    cr, sr = math.cos(roll), math.sin(roll)
+    return np.array([[cr * cy - sr * sp * sy, cr * sy + sr * sp * cy, sr * cp],
+                     [sr * cy + cr * sp * sy, sr * sy - cr * sp * cy, -cr * cp],
+                     [-cp * sy, cp * cy, -sp]])
 
 
 def _rays(params: np.ndarray, points_px: np.ndarray, centre: tuple[float, float]) -> np.ndarray:
-    f = np.exp(params[5])
-    cam = np.column_stack([(points_px[:, 0] - centre[0]) / f, (points_px[:, 1] - centre[1]) / f,
-                           np.ones(len(points_px))])
-    return cam @ _rotation(params)
+    """(..., N, 3) sight lines in the chamber frame; ``params`` (..., 6), points (N, 2)."""
+    cam = np.empty((*params.shape[:-1], len(points_px), 3))
+    cam[..., :2] = (points_px - np.asarray(centre)) * np.exp(-params[..., None, 5:6])
+    cam[..., 2] = 1.0
+    turn = _rotation(params) if params.ndim == 1 else np.stack([_rotation(p) for p in params])
+    return cam @ turn
 
 
 def _hit(params: np.ndarray, rays: np.ndarray, radius: float
          ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """First meeting of sight lines with the cylinder (nearest approach if they miss)."""
-    d, h = params[0], params[1]
-    a = rays[:, 0] ** 2 + rays[:, 1] ** 2
-    b = -d * rays[:, 1]
+    d, h = params[..., 0, None], params[..., 1, None]
+    x, y, z = rays[..., 0], rays[..., 1], rays[..., 2]
+    a = x * x + y * y
+    b = -d * y
     disc = np.maximum(b * b - a * (d * d - radius * radius), 0.0)
     t = (-b - np.sqrt(disc)) / a
-    return t * rays[:, 0], -d + t * rays[:, 1], h + t * rays[:, 2]
+    return t * x, -d + t * y, h + t * z
 
 
 @dataclass(frozen=True)
@@ -206,22 +230,27 @@ def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> 
 
 def _point_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
                      centre: tuple[float, float]) -> np.ndarray:
-    """Height residuals on the wall, in pixels."""
+    """(..., N) height residuals on the wall, in pixels, for parameters (..., 6)."""
     _, _, z = _hit(x, _rays(x, marks.points_px, centre), radius)
-    return (z - marks.height_mm) * np.exp(x[5]) / max(x[0], 1.0)
+    return (z - marks.height_mm) * _scale(x)
 
 
 def _end_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
                    centre: tuple[float, float]) -> np.ndarray:
-    """Ends of one kind should share an azimuth; residuals in pixels across."""
+    """Ends of one kind should share an azimuth; (..., M) residuals in pixels across."""
     if len(marks.end_kind) == 0:
-        return np.zeros(0)
+        return np.zeros((*x.shape[:-1], 0))
     px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), radius)
     azimuth = np.arctan2(px, -py)
-    count = np.bincount(marks.end_kind)
-    mean = np.bincount(marks.end_kind, weights=azimuth) / np.maximum(count, 1)
-    out = azimuth - mean[marks.end_kind]
-    return out * np.cos(azimuth) * radius * np.exp(x[5]) / max(x[0], 1.0)
+    member = marks.end_kind[:, None] == np.arange(marks.end_kind.max() + 1)
+    share = member / np.maximum(member.sum(axis=0), 1)
+    out = azimuth - (azimuth @ share)[..., marks.end_kind]
+    return out * np.cos(azimuth) * radius * _scale(x)
+
+
+def _scale(x: np.ndarray) -> np.ndarray:
+    """Pixels per mm at the chamber, (..., 1)."""
+    return np.asarray(np.exp(x[..., 5:6]) / np.maximum(x[..., 0:1], 1.0))
 
 
 def _levenberg(
@@ -234,8 +263,9 @@ def _levenberg(
     middle = float(marks.height_mm.mean())
 
     def outer(y: np.ndarray) -> np.ndarray:
-        d = np.exp(y[0] + y[5])
-        return np.array([d, middle + d * np.tan(y[1]), y[2], y[3] + y[1], y[4], y[5]])
+        d = np.exp(y[..., 0] + y[..., 5])
+        return np.stack([d, middle + d * np.tan(y[..., 1]), y[..., 2], y[..., 3] + y[..., 1],
+                         y[..., 4], y[..., 5]], axis=-1)
 
     def inner(x: np.ndarray) -> np.ndarray:
         e = np.arctan2(x[1] - middle, x[0])
@@ -246,8 +276,8 @@ def _levenberg(
         return np.concatenate([
             _point_residuals(x, marks, radius, centre) / p_sd,
             _end_residuals(x, marks, radius, centre) / e_sd,
-            [(x[5] - log_f) / f_sd],
-        ])
+            (x[..., 5:6] - log_f) / f_sd,
+        ], axis=-1)
 
     def weights(r: np.ndarray) -> np.ndarray:
         a = np.abs(r)
@@ -264,11 +294,7 @@ def _levenberg(
     r = residuals(y)
     cost, lam = cost_of(r), 1e-3
     for _ in range(iterations):
-        jac = np.empty((len(r), 6))
-        for k in range(6):
-            shifted = y.copy()
-            shifted[k] += 1e-5
-            jac[:, k] = (residuals(shifted) - r) / 1e-5
+        jac = ((residuals(y + 1e-5 * np.eye(6)) - r) / 1e-5).T
         w = weights(r)
         normal = jac.T @ (w[:, None] * jac)
         gradient = jac.T @ (w * r)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 
+import cv2
 import numpy as np
 
 from vision.marksample import sample
@@ -35,9 +36,7 @@ def unroll(rgb: np.ndarray, pose: CylinderPose, height_mm: np.ndarray, across: n
     knots = np.arange(0, len(height_mm) + every, every)
     z = height_mm[0] + (height_mm[1] - height_mm[0]) * knots if len(height_mm) > 1 else (
         height_mm[:1])
-    net = pose.project(pose.on_wall(np.broadcast_to(azimuth, (len(z), len(across))),
-                                    np.broadcast_to(z[:, None], (len(z), len(across)))))
-    net = net.reshape(len(z), len(across), 2).astype(np.float32)
+    net = pose.project_wall(azimuth, z)
     t = (np.arange(every, dtype=np.float32) / every)[None, :, None, None]
     points = (net[:-1, None] * (1 - t) + net[1:, None] * t).reshape(-1, len(across), 2)
     points = points[:len(height_mm)]
@@ -63,4 +62,5 @@ def view(rgb: np.ndarray, pose: CylinderPose, grid: Grid, px_per_mm: float) -> n
     d = grid.across[1] - grid.across[0]
     u = grid.across[0] - d / 2 + d * (np.arange(grid.columns * side) + 0.5) / side
     fine = unroll(rgb, pose, z, u)
-    return fine.reshape(grid.rows, down, grid.columns, side, -1).mean(axis=(1, 3))
+    # whole cells: area resampling is the plain mean, NaN included
+    return np.asarray(cv2.resize(fine, (grid.columns, grid.rows), interpolation=cv2.INTER_AREA))

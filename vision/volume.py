@@ -203,10 +203,13 @@ class _Reader:
             if other is not None and seen is not None and seen.verdict in ("agree", "other"):
                 ladder, check = other, seen
         self.side = check.side
-        if check.verdict == "other":
+        for _ in range(2):  # a ladder that was far off may need a second step
+            if check.verdict != "other":
+                break
             again = self._ladder(fixed := renumbered(ladder, check.shift), near=fixed[1])
-            if again is not None:
-                ladder, check = again, check_numerals(again)
+            if again is None:
+                break
+            ladder, check = again, check_numerals(again)
         self.question = Question("number", "Tap one printed mark and type its value.")
         if check.verdict in ("disagree", "other"):
             self.notes.add("numerals-disagree", check.sentence or None)

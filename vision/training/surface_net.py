@@ -290,7 +290,9 @@ def outputs(which: str, net: nn.Module, d: Data, device: str, limit: int | None 
     out = []
     for k in range(0, n, 256):
         x, _ = make(d, torch.arange(k, min(k + 256, n), device=device), g, False)
-        out.append(F.softmax(net(x), dim=1).cpu().numpy())
+        with torch.autocast("cpu", dtype=torch.bfloat16, enabled=device == "cpu"):
+            logits = net(x)
+        out.append(F.softmax(logits.float(), dim=1).cpu().numpy())
     return np.concatenate(out)
 
 

@@ -64,7 +64,8 @@ def shipped(which: str, views: torch.Tensor) -> nn.Module:
     net: nn.Module = Finder() if which == "finder" else TwoHeads(
         Gauge().look, [Gauge().say, Gauge().say])
     net.load_state_dict(named, strict=False)
-    pairs = [(m[0], m[1]) for m in net.modules() if isinstance(m, nn.Sequential)
+    pairs: list[tuple[nn.Conv2d, nn.BatchNorm2d]] = [(m[0], m[1])  # type: ignore[misc]
+              for m in net.modules() if isinstance(m, nn.Sequential)
              and len(m) == 3 and isinstance(m[1], nn.BatchNorm2d)]
     if len(pairs) * 2 != len(folded):
         raise ValueError("The shipped network has another shape than the one to be taught.")
@@ -74,8 +75,9 @@ def shipped(which: str, views: torch.Tensor) -> nn.Module:
 
     def unfold(norm: nn.BatchNorm2d, seen: tuple[torch.Tensor]) -> None:
         mean, var = seen[0].mean(dim=(0, 2, 3)), seen[0].var(dim=(0, 2, 3), unbiased=False)
-        norm.running_mean.copy_(mean)
-        norm.running_var.copy_(var)
+        for kept, now in ((norm.running_mean, mean), (norm.running_var, var)):
+            assert kept is not None
+            kept.copy_(now)
         norm.weight.data.copy_(torch.sqrt(var + norm.eps))
         norm.bias.data.add_(mean)
 
@@ -92,7 +94,8 @@ class Shards:
     """The shards of a folder, one random view after another; new shards join in."""
 
     def __init__(self, folder: Path) -> None:
-        self.folder, self.known = folder, {}
+        self.folder = folder
+        self.known: dict[Path, Data] = {}
         self.looked = -1e9
         self.refresh()
 
