@@ -57,8 +57,8 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     texts = sorted({m.text for m in ladder.scale.marks if m.label})
     sides = [(*found, side) for found, side in (
         (label_patches(ladder, side), side) for side in (-1, 1)) if found[0]]
-    # the side with more upright edges first; the other only if that one says little
-    for marks, patches, side in sorted(sides, key=lambda found: -_upright_edges(found[1])):
+    # the likelier side first; the other only if that one says little
+    for marks, patches, side in sorted(sides, key=lambda found: -_like_numbers(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
         # an empty wall with the background behind it has edges too, but no numbers
         legible = sum(p.confidence for p in evidence.patches if p.text in texts)
@@ -156,11 +156,22 @@ def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:
     return ladder.scale.marks[mark + shift].value, (float(at[0]), float(at[1]))
 
 
-def _upright_edges(patches: list[np.ndarray | None]) -> float:
-    """How much the patches change from column to column, against their own contrast."""
-    found = [float(np.mean(np.abs(np.diff(p, axis=1)))) / (float(np.std(p)) + 3.0)
-             for p in patches if p is not None]
-    return float(np.median(found)) if found else 0.0
+def _like_numbers(patches: list[np.ndarray | None]) -> float:
+    """How much more the patches change along their middle rows than along the outer ones.
+
+    A number stands level with its mark, with nothing above and below it; highlights
+    and what shines through the wall run on.
+    """
+    found = []
+    for p in patches:
+        if p is None:
+            continue
+        change = np.abs(np.diff(p, axis=1)).mean(axis=1)
+        quarter, sixth = len(change) // 4, max(1, len(change) // 6)
+        middle = float(change[quarter:len(change) - quarter].mean())
+        outer = float(np.concatenate([change[:sixth], change[-sixth:]]).mean())
+        found.append((middle - outer) / (float(np.std(p)) + 3.0))
+    return float(np.median(found)) if found else -np.inf
 
 
 def _shifts(ladder: Ladder) -> list[int]:

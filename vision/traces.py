@@ -27,11 +27,13 @@ def ladder_traces(ladder: Ladder, factor: int, numerals_side: int = 0) -> list[T
     labelled one, placed across from the printed numerals (``numerals_side`` -1 or 1)."""
     out: list[Trace] = []
     gap = 2.2 / ladder.pose.radius_mm
-    for mark, seen in zip(ladder.scale.marks, ladder.seen, strict=True):
+    arcs = {kind: _full(ladder.pose.project_wall(np.linspace(*zone, 25), ladder.height_mm), factor)
+            for kind, zone in (("long", ladder.long_rad), ("short", ladder.core_rad))}
+    for i, (mark, seen) in enumerate(zip(ladder.scale.marks, ladder.seen, strict=True)):
         zone = ladder.long_rad if mark.length == "long" else ladder.core_rad
         role: TraceRole = "mark-hidden" if not seen else (
             "mark-long" if mark.length == "long" else "mark-short")
-        out.append(Trace(role, _arc(ladder, mark.height_mm, *zone, factor)))
+        out.append(Trace(role, arcs["long" if mark.length == "long" else "short"][i]))
         if mark.label:
             start, step = (zone[1], gap) if numerals_side < 0 else (zone[0], -gap)
             at = _arc(ladder, mark.height_mm, start, start + step, factor)
