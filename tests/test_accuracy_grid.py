@@ -120,6 +120,14 @@ def test_a_grid_is_a_label_set_of_its_own(labels, tmp_path):
     assert grid.make_grid(labels, tmp_path / "grid").stat().st_mtime_ns == before
 
 
+def test_a_lens_file_is_not_carried_into_the_grid(labels, tmp_path):
+    """A crop or a turned picture is no photo of that lens."""
+    lines = [json.loads(x) for x in labels.read_text().splitlines()]
+    labels.write_text("".join(json.dumps({**x, "lens": "phone.json"}) + "\n" for x in lines))
+    made = read_labels(grid.make_grid(labels, tmp_path / "grid"))
+    assert all(x.lens is None and "lens" not in x.keys for x in made)
+
+
 def test_a_set_without_a_picture_to_read_has_no_grid(tmp_path):
     path = tmp_path / "labels.jsonl"
     path.write_text('{"file": "a.jpg", "true_offset_mm": 3}\n')

@@ -25,9 +25,12 @@ def test_an_empty_file_holds_no_label(tmp_path):
 
 def test_paths_are_relative_to_the_label_file_and_unknown_keys_are_kept(tmp_path):
     (tmp_path / "my.json").write_text("{}")
-    path = write(tmp_path, {**GOOD, "scale": "my.json", "nurse_shift": "late"}, "", GOOD)
+    path = write(tmp_path, {**GOOD, "file": "pictures/a.jpg", "scale": "my.json",
+                            "lens": "phone.json", "nurse_shift": "late"}, "", GOOD)
     first, second = read_labels(path)
-    assert first.path == tmp_path / "a.jpg" and first.scale == str(tmp_path / "my.json")
+    assert first.path == tmp_path / "pictures" / "a.jpg" and second.path == tmp_path / "a.jpg"
+    assert first.lens == str(tmp_path / "phone.json") and second.lens is None
+    assert first.scale == str(tmp_path / "my.json")
     assert first.keys["nurse_shift"] == "late" and first.tier == "easy"
     assert second.scale == "quay-60"
     assert (second.index, second.line) == (1, 3)
@@ -57,6 +60,7 @@ def test_an_image_to_be_refused_needs_no_true_value(tmp_path):
     ({"file": "a.jpg", "scale": "quay-60"}, "'true_value' is missing"),
     ({"file": "a.jpg", "true_value": 3}, "'scale'"),
     ({**GOOD, "kind": "weight"}, "'kind'"),
+    ({**GOOD, "lens": 28}, "'lens'"),
 ])
 def test_a_bad_line_is_refused_by_its_number(tmp_path, line, words):
     with pytest.raises(LabelFileError, match="Line 2 ") as caught:

@@ -28,8 +28,9 @@ def make_grid(labels: str | Path, out: str | Path, images: int = 20,
 
     Returns the label file written, ``out/labels.jsonl``; the pictures lie beside
     it.  Every picture is also there unchanged.  Pixel keys are moved exactly,
-    keys that no longer hold are left out, ``tier`` becomes ``source_tier``.  A
-    grid of the same set that is there already is kept.
+    keys that no longer hold are left out (a lens file too: a crop or a turned
+    picture is no photo of that lens), ``tier`` becomes ``source_tier``.  A grid
+    of the same set that is there already is kept.
     """
     out = Path(out)
     wanted = (x for x in read_labels(labels)
@@ -59,7 +60,8 @@ def _variations(label: Label, k: int, out: Path,
     photo = load_photo(label.path)
     base = {**label.keys, "source": label.file, "scale": _scale_for(label),
             "source_tier": label.tier}
-    base.pop("tier", None)
+    for key in ("tier", "lens"):
+        base.pop(key, None)
 
     def point(key: str) -> np.ndarray | None:
         value = label.keys.get(key)

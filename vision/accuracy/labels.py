@@ -32,7 +32,7 @@ class Label:
     in mm (level); None where the label gives none, which only an image that is
     to be refused may do.  ``scale`` is a file path or the name of a shipped
     scale, None for level images.  ``keys`` holds the whole line, unknown keys
-    included.
+    included.  ``lens`` is the path of the lens file that the label names.
     """
 
     index: int
@@ -44,6 +44,7 @@ class Label:
     truth: float | None
     scale: str | None
     keys: Mapping[str, Any]
+    lens: str | None = None
 
     @property
     def tier(self) -> str | None:
@@ -113,8 +114,12 @@ def parse_label(text: str, folder: Path, index: int, line: int) -> Label:
         scale = str(beside) if beside.exists() else scale
     else:
         scale = None
+    lens = keys.get("lens")
+    if lens is not None and (not isinstance(lens, str) or not lens):
+        raise refuse("'lens' must name a lens file.")
     return Label(index, line, file, folder / file, kind, expect,
-                 None if truth is None else float(truth), scale, keys)
+                 None if truth is None else float(truth), scale, keys,
+                 None if lens is None else str(folder / lens))
 
 
 def _kind(keys: Mapping[str, Any]) -> Kind | None:

@@ -81,13 +81,12 @@ def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
     from vision.photo import load_photo
 
     photo = load_photo(label.path)
-    lens = label.keys.get("lens")
-    if lens is None:
+    if label.lens is None:
         return photo, lambda key: _point(label.keys.get(key))
     from vision.lens import load_lens
     from vision.lens_view import through_lens
 
-    view = through_lens(photo, load_lens(label.path.parent / str(lens)))
+    view = through_lens(photo, load_lens(label.lens))
 
     def corrected(key: str) -> Point | None:
         point = _point(label.keys.get(key))
