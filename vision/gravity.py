@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.card_pose import CardPose
-from vision.plumb_cue import CueName, PlumbCue, line_plane
+from vision.plumb_cue import CueName, PlumbCue, cue_of, line_plane
 
 #: A cue that stands alone has no second witness: its tolerance counts this much more.
 LONE_CUE = 1.3
@@ -136,6 +136,13 @@ def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray
     return down, basis, covariance, chi, count - 2, gains
 
 
+def _less_of(cue: PlumbCue) -> list[list[PlumbCue]]:
+    """What can stay of a cue that is doubted: of a panel its card, else nothing."""
+    if cue.pose is not None and cue.lines_px:
+        return [[cue_of("zero card", [], cue.pose)], []]
+    return [[]]
+
+
 def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity | None:
     """Gravity from plumb cues, or None when they do not settle a direction.
 
@@ -146,18 +153,18 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     used, rejected = list(cues), []
     solved = _solve(used, camera, start) if used else None
     while solved is not None and solved[4] > 0 and chi2.sf(solved[3], solved[4]) < 0.002:
-        if len(used) < 3:
-            break
         tries = []
-        for i in range(len(used)):
-            rest = used[:i] + used[i + 1:]
-            again = _solve(rest, camera, start)
-            if again is not None:
-                tries.append((chi2.sf(again[3], max(again[4], 1)), i, again))
+        for i, cue in enumerate(used):
+            for instead in _less_of(cue):
+                rest = used[:i] + instead + used[i + 1:]
+                again = _solve(rest, camera, start) if len(rest) > 1 else None
+                # What leaves nothing to check proves nothing: two lines always meet.
+                if again is not None and again[4] > 0:
+                    tries.append((chi2.sf(again[3], again[4]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < 0.01:
             break
-        _, i, solved = max(tries, key=lambda t: t[0])
-        rejected.append(used.pop(i))
+        _, _, left_out, used, solved = max(tries, key=lambda t: t[:2])
+        rejected.append(left_out)
     if solved is None:
         return None
     down, basis, covariance, chi, free, gains = solved

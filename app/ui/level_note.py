@@ -1,0 +1,39 @@
+"""Whether the last level check of a bed still holds, in one line."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import streamlit as st
+
+from app.records.shift import LevelState, level_state
+from app.ui import blocks, guard, ledger
+from vision.limits import limits_from
+
+
+def level_note(bed: str) -> None:
+    """Draw the note for ``bed``; nothing while it is empty or no level check is on record.
+
+    A level check is stale once the position changed after it (bed, head, transfer),
+    or when it is older than the order allows.
+    """
+    bed = " ".join(bed.split())
+    if not bed:
+        return
+    found, problem = guard.in_words(lambda: last_level(bed))
+    if found is None:
+        blocks.notice("The record cannot be read", [problem], stop=True)
+    elif found.last is not None and found.stale:
+        blocks.notice("The level check is stale", [found.sentence], stop=True)
+    elif found.last is not None:
+        st.write(found.sentence)
+
+
+def last_level(bed: str) -> LevelState:
+    """How the level of ``bed`` stands now.  Raises a RecordError with a sentence."""
+    store = ledger.open_store()
+    known = [s for kind in ("level-check", "position-changed")
+             if (s := store.last(bed, kind)) is not None]
+    order = store.last(bed, "order")
+    limits = limits_from(order.entry.payload.get("limits", {}) if order else {})
+    return level_state(known, datetime.now(UTC), due_minutes=limits.level_due_minutes)
