@@ -21,7 +21,7 @@ from vision.scale import Scale
 from vision.strip import view
 from vision.surface_grid import Grid, whole_grid, window_grid
 from vision.surface_input import BIN_CENTRES_MM
-from vision.surface_nets import find_rows, gauge_level
+from vision.surface_nets import SPARE_ROWS, find_rows, gauge_level
 
 #: Plastics of drip chambers: 1.49 (PMMA) to 1.59 (PC, PS); see ``constants``.
 WALL_INDEX, WALL_INDEX_SD = 1.54, 0.03
@@ -148,8 +148,7 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     radius = scale.inner_radius_mm(value)
     wall = scale.outer_radius_mm - radius
     elevation = math.degrees(float(pose.elevation_rad(centre)))
-    window = window_grid(centre)
-    close = view(rgb, pose, window, px_per_mm)
+    close = view(rgb, pose, window_grid(centre, SPARE_ROWS), px_per_mm)
     foot = min(scale.lowest_mark.height_mm, scale.highest_mark.height_mm)
     # Where the sight line is poorly known (no focal length, a steep view), its doubt
     # goes through the gauge: three elevations with the same mean and spread.

@@ -17,9 +17,12 @@ from typing import Any
 import cv2
 import numpy as np
 
-from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS
+from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS, WINDOW_STEP_MM
 from vision.surface_input import BIN_CENTRES_MM, finder_facts, gauge_facts, standardised
 
+#: The windows that are cut higher and lower differ by so many rows: a third of a
+#: millimetre, as far as the contact line is placed wrong at worst.
+SPARE_ROWS = 3
 _LOCK = threading.Lock()
 
 
@@ -64,20 +67,32 @@ def find_rows(whole: np.ndarray, elevation_deg: float, radius_mm: float, step_mm
 
 
 def gauge_level(
-    window: np.ndarray, whole: np.ndarray, elevation_deg: float, radius_mm: float,
+    close: np.ndarray, whole: np.ndarray, elevation_deg: float, radius_mm: float,
     wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,
 ) -> np.ndarray:
-    """Probability over ``BIN_CENTRES_MM`` of the window's middle above the level."""
-    z, mean, sd = standardised(filled(window))
-    far = cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS), interpolation=cv2.INTER_LINEAR)
-    far = (far.transpose(2, 0, 1) / 255.0 - mean) / sd
-    numbers = gauge_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)
-    both = np.concatenate([z, far])
-    # Physics does not know left from right: the mirrored view is a second opinion.
-    p = 0.5 * (_run("gauge", _with_numbers(both, numbers), _temperature())
-               + _run("gauge", _with_numbers(both[:, :, ::-1], numbers), _temperature()))
-    assert len(p) == len(BIN_CENTRES_MM)
-    return p
+    """Probability over ``BIN_CENTRES_MM`` of the middle of ``close`` above the level.
+
+    ``close`` is the WINDOW view with ``SPARE_ROWS`` more rows above and below: the
+    level is the same wherever the window was cut, and physics does not know left
+    from right, so windows cut a little higher and lower and a mirrored one are
+    further opinions.  Their mean is taken.
+    """
+    near, around = filled(close), filled(whole)
+    far = np.asarray(cv2.resize(around, (WINDOW_COLUMNS, WINDOW_ROWS),
+                                interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
+    total = np.zeros(len(BIN_CENTRES_MM))
+    for rows, mirrored in ((-SPARE_ROWS, False), (0, True), (SPARE_ROWS, False)):
+        cut = near[SPARE_ROWS + rows:SPARE_ROWS + rows + WINDOW_ROWS]
+        z, mean, sd = standardised(cut)
+        both = np.concatenate([z, (far - mean) / sd])
+        lower_mm = WINDOW_STEP_MM * rows
+        numbers = gauge_facts(elevation_deg, radius_mm, wall_mm,
+                              height_over_lowest_mm - lower_mm, px_per_mm)
+        p = _run("gauge", _with_numbers(both[:, :, ::-1] if mirrored else both, numbers),
+                 _temperature())
+        # this window's middle lies so much lower, and is so much less above the level
+        total += np.interp(BIN_CENTRES_MM, BIN_CENTRES_MM + lower_mm, p, left=0.0, right=0.0)
+    return total / total.sum()
 
 
 def filled(view: np.ndarray) -> np.ndarray:

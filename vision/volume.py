@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 import cv2
@@ -27,6 +28,8 @@ from vision.uncertainty import LevelEstimate, estimate_level
 
 #: An unbroken row of so many strokes is some scale.
 _A_SCALE_MARKS = 24
+#: In what the marks are looked for: grey, its negative, red, green, blue.
+_LOOKS: tuple[str | int, ...] = ("grey", "light print", 0, 1, 2)
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.
 _END_SLACK_DIVISIONS = 0.3
 
@@ -122,26 +125,46 @@ class _Reader:
         ``fixed`` gives a mark its (value, point), ``near`` says on which chamber, both
         in the picture searched.
         """
+        best: Ladder | None = None
+        for look in _LOOKS:
+            ladder = self._ladder_in(look, fixed, near)
+            if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
+                best = ladder
+            if best is not None and best.seen.mean() > 0.85:
+                break
+        return best
+
+    def _ladder_in(self, look: str | int, fixed: tuple[float, tuple[float, float]] | None = None,
+                   near: tuple[float, float] | None = None) -> Ladder | None:
+        """Search in one look of the picture: grey, its negative, or one colour."""
         focal = focal_px(self.photo.camera, self.rgb.shape[1], self.rgb.shape[0])
         hint = self.near or (self.number[1] if self.number else None)
         if near is None and hint is not None:
             near = self._to_work(hint)
         if fixed is None and self.number is not None:
             fixed = (self.number[0], self._to_work(self.number[1]))
-        best: Ladder | None = None
-        for look in ("grey", "light print", 0, 1, 2):
-            if isinstance(look, int):
-                grey = np.ascontiguousarray(self.rgb[..., look])
-            else:
-                grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
-                grey = grey if look == "grey" else cv2.bitwise_not(grey)
-            ladder = find_ladder(grey.astype(np.float32), self.scale, focal=focal, fixed=fixed,
-                                 near=near)
-            if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
-                best = ladder
-            if best is not None and best.seen.mean() > 0.85:
-                break
-        return best
+        if isinstance(look, int):
+            grey = np.ascontiguousarray(self.rgb[..., look])
+        else:
+            grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
+            grey = grey if look == "grey" else cv2.bitwise_not(grey)
+        return find_ladder(grey.astype(np.float32), self.scale, focal=focal, fixed=fixed,
+                           near=near)
+
+    def _other_rows(self, ladder: Ladder) -> Iterator[Ladder]:
+        """Other rows of marks that may be the scale: elsewhere, or seen in another look.
+
+        A rule on the panel may show more marks than the chamber does, and slats
+        mirrored in the wall are a row too: the numbers say which is the scale.
+        """
+        if ladder.elsewhere_px is not None:
+            other = self._ladder(near=ladder.elsewhere_px)
+            if other is not None:
+                yield other
+        for look in _LOOKS:
+            other = self._ladder_in(look)
+            if other is not None:
+                yield other
 
     def _second_chamber(self, ladder: Ladder, check: NumeralCheck) -> bool:
         """Whether the other row of marks is a chamber of this scale, numerals and all.
@@ -195,13 +218,12 @@ class _Reader:
             self.notes.add("several-chambers")
             self.question = Question("which-chamber", "Tap the chamber that is meant.")
             return ladder, True
-        if check.verdict != "agree" and ladder.elsewhere_px is not None and self.near is None:
-            # a rule on the panel may show more marks than the chamber does: the
-            # numbers say which is the scale
-            other = self._ladder(near=ladder.elsewhere_px)
-            seen = None if other is None else check_numerals(other)
-            if other is not None and seen is not None and seen.verdict in ("agree", "other"):
-                ladder, check = other, seen
+        if check.verdict not in ("agree", "other") and self.near is None:
+            for other in self._other_rows(ladder):
+                seen = check_numerals(other)
+                if seen.verdict in ("agree", "other"):
+                    ladder, check = other, seen
+                    break
         self.side = check.side
         for _ in range(2):  # a ladder that was far off may need a second step
             if check.verdict != "other":
