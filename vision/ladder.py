@@ -49,6 +49,8 @@ class Ladder:
     ``rival`` is how much of the best alignment's score a ladder elsewhere in
     the photo reaches (0 to 1), ``rival_px`` where it is; ``elsewhere_px`` is
     any other row of marks that may be the scale, however little of it was seen.
+    ``beside_px`` are the middles of rows of strokes beside this chamber, whatever they
+    are: marks of another chamber, a rule, a pattern.
     """
 
     scale: Scale
@@ -64,6 +66,7 @@ class Ladder:
     rival: float
     rival_px: tuple[float, float] | None
     elsewhere_px: tuple[float, float] | None
+    beside_px: tuple[tuple[float, float], ...] = ()
 
     @property
     def height_mm(self) -> np.ndarray:
@@ -85,6 +88,7 @@ class _Found:
     rival: float
     rival_px: tuple[float, float] | None
     elsewhere_px: tuple[float, float] | None
+    beside_px: tuple[tuple[float, float], ...]
 
 
 def find_ladder(
@@ -136,10 +140,11 @@ def find_ladder(
     _, evidence, (pose, samples, used, core, long_zone) = best
     assert core is not None and long_zone is not None
     seen = np.asarray(used.any(axis=1))
-    if seen.sum() < 6:
+    ends = pose.project_wall(np.zeros(1), z[[0, -1]])
+    if seen.sum() < 6 or not np.isfinite(ends).all():
         return None
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
-                  found.rival, found.rival_px, found.elsewhere_px)
+                  found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
 
 
 def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
@@ -280,7 +285,25 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float
         if a.score > rival * best.score:
             rival = float(np.clip(a.score / best.score, 0, 1))
             where = there
-    return _Found(best, strokes, factor, rival, where, elsewhere)
+    return _Found(best, strokes, factor, rival, where, elsewhere,
+                  _beside(strokes, chains, best, scale, factor))
+
+
+def _beside(strokes: Strokes, chains: list[Chain], best: Alignment, scale: Scale, factor: int
+            ) -> tuple[tuple[float, float], ...]:
+    """Middles, in the whole picture, of long rows of strokes outside this chamber."""
+    z = np.array([m.height_mm for m in scale.marks])
+    px_mm = _pitch(best, scale) / float(np.min(np.abs(np.diff(z))))
+    fewest = 0.3 * len(main_run(scale))
+    found = []
+    for chain in chains:
+        middle = strokes.centre_px[chain.index].mean(axis=0)
+        axis_x = best.column[0] + best.column[1] * middle[1]
+        if len(chain) >= max(fewest, 8) and (
+                abs(middle[0] - axis_x) > 1.2 * scale.outer_radius_mm * px_mm):
+            x, y = (middle + 0.5) * factor - 0.5
+            found.append((float(x), float(y)))
+    return tuple(found)
 
 
 def _one_column(strokes: Strokes, a: Chain, b: Chain) -> bool:

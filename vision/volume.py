@@ -28,6 +28,10 @@ from vision.uncertainty import LevelEstimate, estimate_level
 
 #: An unbroken row of so many strokes is some scale.
 _A_SCALE_MARKS = 24
+#: A row elsewhere that explains so much of what the best one does may be another chamber.
+_A_RIVAL = 0.55
+#: So many rows beside the chamber are looked at, whether they are another one.
+_MOST_ROWS_BESIDE = 3
 #: In what the marks are looked for: grey, its negative, red, green, blue.
 _LOOKS: tuple[str | int, ...] = ("grey", "light print", 0, 1, 2)
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.
@@ -45,6 +49,13 @@ class _Notes:
         if flag not in self.flags:
             self.flags.append(flag)
             self.reasons.append(reason or _sentence(flag))
+
+
+def _apart(a: Ladder, b: Ladder) -> bool:
+    """Whether two ladders are on two chambers."""
+    height = float(np.median(a.height_mm))
+    p, q = (x.pose.project(x.pose.on_wall(np.zeros(1), np.array([height])))[0] for x in (a, b))
+    return bool(np.hypot(*(p - q)) > a.scale.outer_radius_mm * a.pose.px_per_mm(height))
 
 
 def _sentence(flag: str) -> str:
@@ -167,16 +178,22 @@ class _Reader:
                 yield other
 
     def _second_chamber(self, ladder: Ladder, check: NumeralCheck) -> bool:
-        """Whether the other row of marks is a chamber of this scale, numerals and all.
+        """Whether another row of marks is a chamber of this scale, numerals and all.
 
         A rule printed on the panel has marks like a chamber; its numbers tell it apart.
         """
-        if ladder.rival_px is None or check.verdict != "agree":
-            return True
+        strong = ladder.rival > _A_RIVAL
+        if check.verdict != "agree":
+            return strong
+        places = [ladder.rival_px] if strong and ladder.rival_px is not None else []
         grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-        other = find_ladder(grey, self.scale, near=ladder.rival_px,
-                            focal=focal_px(self.photo.camera, grey.shape[1], grey.shape[0]))
-        return other is not None and check_numerals(other).verdict == "agree"
+        focal = focal_px(self.photo.camera, grey.shape[1], grey.shape[0])
+        for place in [*places, *ladder.beside_px][:_MOST_ROWS_BESIDE]:
+            other = find_ladder(grey, self.scale, near=place, focal=focal)
+            if other is not None and _apart(ladder, other) and (
+                    check_numerals(other).verdict == "agree"):
+                return True
+        return False
 
     def _no_chamber(self) -> VolumeReading:
         if longest_row(self.photo.working_gray.astype(np.float32)) >= _A_SCALE_MARKS:
@@ -214,7 +231,7 @@ class _Reader:
             self.notes.add("number-given")
             return ladder, False
         check = check_numerals(ladder)
-        if self.near is None and ladder.rival > 0.55 and self._second_chamber(ladder, check):
+        if self.near is None and self._second_chamber(ladder, check):
             self.notes.add("several-chambers")
             self.question = Question("which-chamber", "Tap the chamber that is meant.")
             return ladder, True
