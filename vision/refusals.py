@@ -8,13 +8,11 @@ import numpy as np
 
 from vision.ladder import Ladder
 from vision.quality import PhotoQuality
-from vision.surface import Surface
+from vision.surface import SURE_BELIEF, Surface
 
 #: The count of marks alone settles the numbering only with this lead (nats) over
 #: the next shift: odds of four hundred to one.
 SETTLED_MARGIN = 6.0
-#: Share of the finder's belief that the best place must have.
-SURE_BELIEF = 0.85
 #: Largest standard deviation of the level, in divisions, that is still a reading.
 LARGEST_SD_DIVISIONS = 0.6
 #: Behind a wall thicker than this (the narrow part of a stepped bore) floor and step

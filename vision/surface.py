@@ -29,6 +29,12 @@ WALL_INDEX, WALL_INDEX_SD = 1.54, 0.03
 _DOUBT_DEG = 1.0
 #: Two peaks of the finder nearer than this are one surface.
 _SAME_MM = 1.2
+#: Share of the belief from which a place needs no second look.
+SURE_BELIEF = 0.85
+#: How far from a place of the finder its contact line may lie, and how near to one
+#: another two findings of the same line are.
+_LINE_REACH_MM, _SAME_LINE_MM = 0.9, 0.35
+_NATS_PER_CONTRAST = 0.5
 
 
 @dataclass(frozen=True)
@@ -119,6 +125,33 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
     return out
 
 
+def _settled(candidates: list[Candidate], rgb: np.ndarray, ladder: Ladder, px_per_mm: float
+             ) -> list[Candidate]:
+    """The candidates with what the unrolled wall itself says about them, likeliest first.
+
+    The front contact line is straight and level there.  Places from which the search
+    for such a line ends on the same one are one surface, and the clearer the line, the
+    likelier it is the surface: half a nat for each unit of its contrast, since steps,
+    drops and highlights can be clear lines too.
+    """
+    merged: list[list[float]] = []  # height, belief, contrast
+    for c in candidates:
+        line = find_contact_line(rgb, ladder.pose, ladder.scale, ladder.core_rad, ladder.long_rad,
+                                 c.height_mm, _LINE_REACH_MM, px_per_mm)
+        height, contrast = (c.height_mm, 0.0) if line is None else (line.height_mm, line.contrast)
+        same = next((m for m in merged if contrast > 0.5 and m[2] > 0.5
+                     and abs(m[0] - height) < _SAME_LINE_MM), None)
+        if same is None:
+            merged.append([height, c.belief, contrast])
+        else:
+            same[1] += c.belief
+    total = sum(m[1] for m in merged)
+    weight = [m[1] * math.exp(_NATS_PER_CONTRAST * max(m[2], 0.0)) for m in merged]
+    settled = [Candidate(m[0], total * w / sum(weight))
+               for m, w in zip(merged, weight, strict=True)]
+    return sorted(settled, key=lambda c: -c.belief)
+
+
 def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
                  near_mm: float | None = None) -> Surface:
     """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
@@ -140,6 +173,8 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     if not candidates:
         empty = np.array([0.0])
         return Surface(None, middle, empty, np.array([1.0]), 0.0, 1.0, 0.0, (), nothing)
+    if candidates[0].belief < SURE_BELIEF:
+        candidates = _settled(candidates, rgb, ladder, px_per_mm)
     about = candidates[0].height_mm
     line = find_contact_line(rgb, pose, scale, ladder.core_rad, ladder.long_rad, about,
                              _SAME_MM, px_per_mm)
