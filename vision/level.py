@@ -25,8 +25,10 @@ from vision.straight_edges import StraightEdge, doubles, upright_edges, with_mor
 TAP_SHARE = 0.0012
 #: Stated depth: at least this, and this share of it; unknown depth: this (mm).
 DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
-#: The line of sight against square to the wall or bed: people stand within 12 degrees.
-AXIS_SD_DEG = 7.0
+#: The camera's axis against square to the wall or bed, degrees.  Two doubts, both our
+#: assumptions: people stand within 12 degrees of square (12 / sqrt(3)), and they turn the
+#: phone to get both points into the picture (about 6).
+AXIS_SD_DEG = math.hypot(12.0 / math.sqrt(3.0), 6.0)
 #: Wider than this (half of the interval, mm) helps nobody.
 USELESS_MM = 80.0
 _SMALL_CARD_PX = 32.0

@@ -17,7 +17,8 @@ from vision.straight_edges import StraightEdge
 
 #: Thickness of poles, mm, and how far beside the card's centre one may stand.
 _THIN_MM, _THICK_MM, _BESIDE_MM = 10.0, 48.0, 150.0
-#: Shading moves the seen edge of a round pole along its length by about this much.
+#: Shading moves the seen edge of a round pole along its length by about this much; it
+#: also stands for the reflection that is now and then taken for an outline.
 _SHADING_PX = 0.45
 
 

@@ -60,8 +60,9 @@ def level_drawing(offset_cm: float, interval_cm: tuple[float, float], distance_c
         f'<rect x="{pole + 44:.1f}" y="{high_y:.1f}" width="12" height="{low_y - high_y:.1f}"'
         ' fill-opacity="0.25" stroke="none"/>',
         _line(pole + 50, y(0), pole + 50, zero, width=3),
-        _words(x(0) + 12, y(0) + 18, "landmark"),
-        _words(x(8) + 4, zero - 7, "zero reference"),
+        # The lower of the two words stands below its line, the other above: they never meet.
+        _words(x(9), y(0) + (18 if offset_cm > 0 else -7), "landmark"),
+        _words(x(9), zero + (-7 if offset_cm > 0 else 18), "zero reference"),
         _words(pole + 60, (zero + y(0)) / 2 + 5, f"{abs(offset_cm):.1f} cm"),
     ]
     low_words, high_words = (f"{v:+.1f}" for v in interval_cm)

@@ -22,7 +22,7 @@ from vision.level_reading import LevelReading
 
 _WAYS: dict[Way, str] = {
     "cards": "With both cards", "tap": "Without a landmark card: tap the landmark",
-    "two-taps": "Tap both points, one card somewhere beside them"}
+    "two-taps": "Tap both points; one of the cards is in the picture"}
 #: Widest tolerance that a ward may mean by "level", cm (our choice).
 _WIDEST_CM = 20.0
 
@@ -50,7 +50,7 @@ def tolerance_field(state: LevelState) -> None:
         # A field that was not on the last page drawn begins with what it held before.
         state.first_tolerance = state.tolerance
     typed = decimal_field(
-        "Your ward's tolerance for level, if it has one", key, unit="cm", lowest=0.1,
+        "Your ward's tolerance for level in cm, if it has one", key, unit="cm", lowest=0.1,
         highest=_WIDEST_CM, first=state.first_tolerance, placeholder="for example 1",
         help="The result says 'level' only when the whole interval lies within it, and 'raise' "
              "or 'lower' only when the whole interval lies outside.")
@@ -91,7 +91,7 @@ def _tapped(state: LevelState) -> None:
         tap_point(photo, f"zero-{state.key}", "the zero reference")
         st.write("Then the landmark that the order names:")
     tap_point(photo, f"landmark-{state.key}", "the landmark")
-    depth = decimal_field("How much nearer to the phone is the landmark than the zero reference?",
+    depth = decimal_field("How many cm nearer to the phone is the landmark than the zero reference?",
                           f"depth-{state.key}", unit="cm", lowest=-300, highest=300,
                           help="Square to the wall or the bed; with a minus when it lies further "
                                "away. Left empty, the answer is less sure.")
