@@ -24,6 +24,10 @@ TIER_WEIGHTS = (0.28, 0.34, 0.24, 0.08, 0.06)
 SPOILS = ("blurred", "shaken", "dark", "burnt out", "covered", "far", "cut off",
           "two chambers", "no chamber")
 _TRIES = 60
+#: Least signal-to-noise ratio of a mark in a photo that counts as readable.
+ROSE_LIMIT = 5.0
+#: Light on the chamber against that on a white card in the open, roughly.
+_USUAL_LIGHT = 0.6
 #: Weights of linear red, green, blue in luminance (IEC 61966-2-1 primaries).
 _LUMA = (0.2126, 0.7152, 0.0722)
 
@@ -125,6 +129,8 @@ def _attempt(dice: draws.Dice, tier: str, scale: Scale,
     if not (in_picture(scene) and surface_in_sight(scene) and ink_contrast(scene) > 0.4):
         return None
     if tier in ("easy", "typical") and ink_contrast_in_liquid(scene) < 0.3:
+        return None
+    if tier == "hard" and mark_visibility(scene) < ROSE_LIMIT:
         return None
     return _made_unreadable(dice, scene) if tier == "unreadable" else scene
 
@@ -320,6 +326,30 @@ def ink_contrast_in_liquid(scene: ChamberScene) -> float:
         seen = ground * (1 - p.opacity) + p.ink_rgb[k] * p.opacity
         best = max(best, abs(ground - seen) / max(ground, seen, 0.05))
     return best
+
+
+def mark_visibility(scene: ChamberScene) -> float:
+    """Signal-to-noise ratio of one short mark against what lies behind the chamber.
+
+    The difference of light, summed over the mark by an eye that knows its shape (a
+    matched filter, blur included), over the noise of as many pixels.  Below about 5 the
+    eye does not see a thing for certain (A. Rose, *The Sensitivity Performance of the
+    Human Eye on an Absolute Scale*, J. Opt. Soc. Am. 38 (1948) 196; number from memory):
+    a photo in which no mark reaches that can not be called readable.
+    """
+    room, p, c = scene.room, scene.print, scene.capture
+    behind = room.panel.rgb if room.panel is not None else room.wall_rgb
+    ground = sum(w * v for w, v in zip(_LUMA, behind, strict=True))
+    ink = sum(w * v for w, v in zip(_LUMA, p.ink_rgb, strict=True))
+    light = _USUAL_LIGHT * c.exposure
+    difference = abs(ground - ink) * p.opacity * light * (1 - c.veil)
+    noise = math.sqrt(c.read_noise**2 + c.shot_noise**2 * light * ground)
+    noise *= 1 + c.noise_grain_px
+    px_per_mm = view_of(scene).focal_px / scene.camera.distance_mm
+    width, length = p.stroke_mm * px_per_mm, p.short_mm * px_per_mm
+    # a Gaussian of that sigma averages noise over 2 sqrt(pi) sigma
+    spread = math.hypot(width, 2 * math.sqrt(math.pi) * c.blur_px)
+    return difference * width * length / max(noise * math.sqrt(spread * length), 1e-9)
 
 
 def surface_in_sight(scene: ChamberScene) -> bool:
