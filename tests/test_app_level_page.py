@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import html
+import re
 from decimal import Decimal
 
 import numpy as np
@@ -90,6 +91,48 @@ def test_a_refused_photo_offers_the_usual_method_only(store, monkeypatch):
     assert entry.confirmed_value is None and entry.payload["method"] == "usual"
 
 
+def test_the_ward_s_tolerance_decides_about_the_words_and_outlives_the_photo(store, monkeypatch):
+    at = opened(READ, monkeypatch)
+    at.text_input(key="level-tolerance").set_value("5").run()
+    assert "Level within the ward's tolerance of 5.0 cm" in words(at)
+    at.text_input(key="level-tolerance").set_value("3,5").run()
+    assert "Cannot tell:" in words(at), "the interval -4.1 to -2.7 straddles -3.5"
+    at.text_input(key="level-tolerance").set_value("1").run()
+    assert "raise it 3.4 cm" in words(at)
+    at.session_state["level_state"].take(PHOTO)
+    at.run()
+    assert at.text_input(key="level-tolerance").value == "1"
+    assert at.session_state["level_state"].reading.tolerance_cm == 1.0
+    sign(at, "QUAY-3", "AB")
+    press(at, "Confirm the level check")
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
+    assert entry.payload["seen"]["action"] == "raise 3.4 cm"
+
+
+def test_a_tolerance_that_is_no_number_is_answered_in_words(store, monkeypatch):
+    at = opened(READ, monkeypatch)
+    at.text_input(key="level-tolerance").set_value("about 1").run()
+    assert "Type one plain number" in words(at)
+    assert "Level within" not in words(at) and not at.exception
+
+
+def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
+    at, asked = opened(READ, monkeypatch), []
+    monkeypatch.setattr(steps, "measure_level",
+                        lambda photo, **options: asked.append(options) or READ)
+    next(r for r in at.radio if r.key.startswith("way-")).set_value("two-taps").run()
+    assert not [b for b in at.button if b.label == "Measure"]
+    for key, text in (("across-zero", "75"), ("down-zero", "50"), ("across-landmark", "25"),
+                      ("down-landmark", "50"), ("depth-", "-8")):
+        next(t for t in at.text_input if t.key.startswith(key)).set_value(text)
+    at.run()
+    press(at, "Measure")
+    (options,) = asked
+    assert options["depth_difference_mm"] == -80
+    assert options["zero_px"] == pytest.approx((119.25, 59.5))  # of 160 x 120 pixels
+    assert options["landmark_px"] == pytest.approx((39.75, 59.5))
+
+
 def test_without_a_photo_the_page_says_what_to_do(store, monkeypatch):
     at = opened(None, monkeypatch)
     assert not at.exception
@@ -118,3 +161,11 @@ def test_the_drawing_is_to_scale():
     assert b.height - a.height == pytest.approx(10 * 4)
     wider = drawing.level_drawing(0.5, (0.1, 0.9), 80)
     assert wider.width - a.width == pytest.approx(10 * 4)
+
+
+@pytest.mark.parametrize("offset", [-4.3, -0.2, 0.2, 4.3])
+def test_the_words_of_the_drawing_do_not_meet(offset):
+    svg = drawing.level_drawing(offset, (offset - 0.5, offset + 0.5), 70).svg
+    at = {word: float(re.search(rf'y="([\d.]+)"[^>]*>{word}<', svg).group(1))
+          for word in ("landmark", "zero reference")}
+    assert abs(at["landmark"] - at["zero reference"]) >= 14

@@ -101,6 +101,35 @@ def test_a_leaning_pole_is_outvoted_by_cord_and_panel():
     assert apart_deg(g.down, down) < 0.2
 
 
+def test_a_panel_side_found_wrong_leaves_the_card_of_the_panel():
+    # Cord and pole stand close together: without the card nothing says how the phone tilts.
+    down = unit([0.02, 1.0, -0.1])
+    r = np.column_stack([unit(np.cross(-down, [0, 0, -1.0])), -down, np.zeros(3)])
+    r[:, 2] = np.cross(r[:, 0], r[:, 1])
+    wrong = leaned(down, 4.0, 0.0)
+    cues = [cue_of("hanging cord", [(line_through(np.array([300.0, 0, 1000]), down), 0.05)]),
+            cue_of("pole", [(line_through(np.array([215.0, 0, 1030.0]), down), 0.1)]),
+            cue_of("hung panel", [(line_through(np.array([150.0, 0, 1000.0]), down), 0.1),
+                                  (line_through(np.array([290.0, 0, 1000.0]), wrong), 0.1)],
+                   pose_of(r))]
+    g = fuse(cues, CAMERA, START)
+    assert [c.name for c in g.rejected] == ["hung panel"]
+    assert g.names == ("hanging cord", "pole", "zero card")
+    assert apart_deg(g.down, down) < 0.3
+    assert g.sd_deg(np.array([0.0, 0, 1.0])) < 2.0, "the card still says how the phone tilts"
+
+
+def test_two_lines_always_meet_so_they_outvote_nobody():
+    down = unit([0.02, 1.0, -0.1])
+    lines = [(line_through(np.array([x, 0, 1000.0]), down), 0.1) for x in (150.0, 290.0)]
+    skew = leaned(down, 5.0, 0.0)
+    cues = [cue_of("hanging cord", [(line_through(np.array([300.0, 0, 1000]), skew), 0.05)]),
+            cue_of("pole", [(line_through(np.array([215.0, 0, 1030.0]), skew), 0.1)]),
+            cue_of("hung panel", lines)]
+    g = fuse(cues, CAMERA, START)
+    assert not g.rejected and g.inflation > 2
+
+
 def test_two_that_contradict_make_the_answer_uncertain_not_wrong():
     down = unit([0.02, 1.0, -0.1])
     skew = leaned(down, 5.0, 0.0)
