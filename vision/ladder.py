@@ -31,6 +31,10 @@ _MOST_POINTS = 200
 _SEARCH_PIXELS = 1_100_000
 
 
+#: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
+_NEAT_SHARE = 0.03
+#: Score for each mark of the scale with which an alignment is worth keeping.
+_GOOD_SCORE = 0.75
 #: Shifts of the numbering that trail by less than this (nats) are tried out.
 _UNDECIDED = 8.0
 
@@ -72,6 +76,17 @@ class Ladder:
     def height_mm(self) -> np.ndarray:
         """(M,) heights of the scale's marks."""
         return np.array([m.height_mm for m in self.scale.marks])
+
+    @property
+    def worth(self) -> float:
+        """How well the ladder explains its picture, nats: marks seen, and how well in place."""
+        return _explained(self.seen, self.pose)
+
+    @property
+    def neat(self) -> bool:
+        """Whether nearly all marks were seen where the pose has them."""
+        return bool(self.seen.mean() > 0.85
+                    and self.pose.residual_px < _NEAT_SHARE * self.pitch_px)
 
     @property
     def pitch_px(self) -> float:
@@ -161,14 +176,19 @@ def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
 
 
 def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
-    """How well one numbering explains the picture, nats: marks seen, and how well in place.
+    """How well one numbering explains the picture, nats."""
+    pose, _, used, _, _ = one
+    told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
+    return told + _explained(used.any(axis=1), pose)
+
+
+def _explained(seen: np.ndarray, pose: CylinderPose) -> float:
+    """Marks seen and their misfit in one figure, as log-likelihood.
 
     The misfit counts as that of so many independent points as the pose is given.
     """
-    pose, _, used, _, _ = one
-    told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-    seen = float(used.any(axis=1).sum())
-    return told + 3.0 * seen - INDEPENDENT_POINTS * float(np.log(max(pose.residual_px, 0.01)))
+    return 3.0 * float(seen.sum()) - INDEPENDENT_POINTS * float(
+        np.log(max(pose.residual_px, 0.01)))
 
 
 def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,
@@ -215,17 +235,27 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
     """The best alignment over a few sizes of picture and of stroke."""
     h, w = grey.shape
     coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
-    plans = [(coarse, 1.3, 0), (max(1, coarse // 2), 1.5, 0), (coarse, 2.0, 0), (1, 1.2, 0),
-             (coarse, 1.3, 9), (1, 1.6, 13)]
+    # size of the picture, width of the strokes, smear, faint strokes too
+    plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
+             (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
+             (1, 1.6, 13, False)]
+    # for grainy photos, when those find little
+    rescue = [(2 * coarse, 1.1, 0, False), (2 * coarse, 1.3, 5, False),
+              (2 * coarse, 1.5, 9, False), (coarse, 2.0, 0, True), (coarse, 1.5, 0, True),
+              (2 * coarse, 1.3, 0, True)]
     best: _Found | None = None
-    done: set[tuple[int, float, int]] = set()
-    for factor, sigma, smear in plans:
-        if (factor, sigma, smear) in done:
+    done: set[tuple[int, float, int, bool]] = set()
+    for plan in [*plans, *rescue]:
+        if plan in done:
             continue
-        done.add((factor, sigma, smear))
+        if plan in rescue and best is not None and best.alignment.score > (
+                _GOOD_SCORE * len(scale.marks)):
+            break
+        done.add(plan)
+        factor = plan[0]
         small = grey if factor == 1 else cv2.resize(
             grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
-        found = _search_once(small, scale, factor, (sigma, smear), near, fixed)
+        found = _search_once(small, scale, factor, plan[1:], near, fixed)
         if found is None:
             continue
         if best is None or found.alignment.score > best.alignment.score:
@@ -246,10 +276,10 @@ def _pitch(a: Alignment, scale: Scale) -> float:
     return float(np.min(np.abs(np.diff(t))))
 
 
-def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float, int],
+def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float, int, bool],
                  near: tuple[float, float] | None,
                  fixed: tuple[int, float] | None) -> _Found | None:
-    strokes = find_strokes(small, look[0], smear_px=look[1])
+    strokes = find_strokes(small, look[0], smear_px=look[1], faint=look[2])
     chains = find_chains(strokes)
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)

@@ -28,6 +28,8 @@ from vision.uncertainty import LevelEstimate, estimate_level
 
 #: An unbroken row of so many strokes is some scale.
 _A_SCALE_MARKS = 24
+#: A later look of the picture has to be better by so much (nats).
+_CLEARLY = 6.0
 #: A row elsewhere that explains so much of what the best one does may be another chamber.
 _A_RIVAL = 0.55
 #: So many rows beside the chamber are looked at, whether they are another one.
@@ -139,9 +141,9 @@ class _Reader:
         best: Ladder | None = None
         for look in _LOOKS:
             ladder = self._ladder_in(look, fixed, near)
-            if ladder is not None and (best is None or ladder.seen.sum() > best.seen.sum() + 2):
+            if ladder is not None and (best is None or ladder.worth > best.worth + _CLEARLY):
                 best = ladder
-            if best is not None and best.seen.mean() > 0.85:
+            if best is not None and best.neat:
                 break
         return best
 
