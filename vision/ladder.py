@@ -179,7 +179,7 @@ def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
     """How well one numbering explains the picture, nats."""
     pose, _, used, _, _ = one
     told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-    return told + _explained(used.any(axis=1), pose)
+    return told + _explained(np.asarray(used.any(axis=1)), pose)
 
 
 def _explained(seen: np.ndarray, pose: CylinderPose) -> float:
