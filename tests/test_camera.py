@@ -49,6 +49,19 @@ def test_the_working_picture_has_the_focal_length_in_its_own_pixels(f35: float, 
     assert full[1] == pytest.approx(work[1])
 
 
+@pytest.mark.parametrize("size", [(4032, 3024), (3024, 4032), (1350, 1800), (4000, 2250),
+                                  (6000, 4000), (3000, 3000), (2016, 1511)])
+def test_whole_pictures_have_a_focal_length(size: tuple[int, int]) -> None:
+    assert focal_px(CameraFacts(26.0), *size) is not None
+
+
+@pytest.mark.parametrize("size", [(1400, 1800), (2500, 3024), (700, 2400), (4032, 2800)])
+def test_a_cropped_picture_has_none(size: tuple[int, int]) -> None:
+    """The Exif data still tell that of the whole picture; a calibrated lens file stays."""
+    assert focal_px(CameraFacts(26.0), *size) is None
+    assert focal_px(CameraFacts(26.0, focal_relative_sd=0.01), *size) is not None
+
+
 def test_the_doubt_is_never_small_and_grows_with_what_is_odd() -> None:
     """26 mm as a whole number alone is +-1.9 %; the two conventions differ by 4 % on 4:3."""
     plain = focal_px(CameraFacts(26.0), 4032, 3024)

@@ -17,6 +17,12 @@ FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)
 SENSOR_ASPECT = 4 / 3
 """Of phone sensors; another picture shape is taken for a crop of it."""
 
+CAMERA_SHAPES = (4 / 3, 3 / 2, 16 / 9, 1.0, 2.0, 19.5 / 9, 20 / 9)
+"""Long over short side: sensors, wide formats and screens of phones (common practice,
+no source)."""
+
+_SHAPE_TOLERANCE = 0.012
+
 LENS_RELATIVE_SD = 0.045
 """Nominal against true focal length: design tolerance, change with focus,
 stabiliser crop, lens switching at close range.  Our assumption, kept wide."""
@@ -28,7 +34,9 @@ def focal_px(facts: CameraFacts, width: int, height: int) -> tuple[float, float]
 
     35 mm-equivalent by the diagonal: f_px = f35 * diagonal_px / 43.27 mm.
     ``width`` and ``height`` may be those of the full or of the working picture;
-    the focal length is then in pixels of the same picture.
+    the focal length is then in pixels of the same picture.  A picture of no shape that
+    cameras give was cropped afterwards: what it says is that of the whole picture, of
+    which nobody knows how much is left, so its focal length is unknown.
     """
     if facts.focal_35mm is None or width <= 0 or height <= 0:
         return None
@@ -36,10 +44,18 @@ def focal_px(facts: CameraFacts, width: int, height: int) -> tuple[float, float]
     diagonal_px = math.hypot(width, height)
     if facts.focal_relative_sd is not None:  # calibrated: no doubt about conventions is left
         return f35 * diagonal_px / FILM_DIAGONAL_MM, facts.focal_relative_sd
+    if not camera_shape(width, height):
+        return None
     # Makers do not agree whether the 35 mm figure already holds the digital
     # zoom, so the middle (in ratio) of both is taken.
     focal = f35 * math.sqrt(zoom) * diagonal_px / FILM_DIAGONAL_MM
     return focal, relative_sd(f35, zoom, width, height)
+
+
+def camera_shape(width: int, height: int) -> bool:
+    """Whether a picture has one of the shapes that cameras give, upright or lying."""
+    shape = max(width, height) / max(min(width, height), 1)
+    return any(abs(shape / s - 1) < _SHAPE_TOLERANCE for s in CAMERA_SHAPES)
 
 
 def relative_sd(f35: float, zoom: float, width: int, height: int) -> float:
