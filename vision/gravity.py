@@ -105,9 +105,7 @@ def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
 
 
 def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray
-           ) -> tuple[np.ndarray, np.ndarray, np.ndarray, float, int,
-                      list[tuple[CueName, np.ndarray]]] | None:
-    """Least squares in the two angles; None when the cues leave the direction open."""
+   XX    """Least squares in the two angles; None when the cues leave the direction open."""
     down = start
     for _ in range(6):
         basis = tangent(down)
@@ -153,7 +151,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     used, rejected = list(cues), []
     solved = _solve(used, camera, start) if used else None
     while solved is not None and solved[4] > 0 and chi2.sf(solved[3], solved[4]) < 0.002:
-        tries = []
+        tries: list[tuple[float, int, PlumbCue, list[PlumbCue], _Solution]] = []
         for i, cue in enumerate(used):
             for instead in _less_of(cue):
                 rest = used[:i] + instead + used[i + 1:]
@@ -163,7 +161,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                     tries.append((chi2.sf(again[3], again[4]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < 0.01:
             break
-        _, _, left_out, used, solved = max(tries, key=lambda t: t[:2])
+        _, _, left_out, used, solved = max(tries, key=lambda t: (t[0], t[1]))
         rejected.append(left_out)
     if solved is None:
         return None

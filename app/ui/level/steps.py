@@ -91,7 +91,8 @@ def _tapped(state: LevelState) -> None:
         tap_point(photo, f"zero-{state.key}", "the zero reference")
         st.write("Then the landmark that the order names:")
     tap_point(photo, f"landmark-{state.key}", "the landmark")
-    depth = decimal_field("How many cm nearer to the phone is the landmark than the zero reference?",
+    depth = decimal_field("How many cm nearer to the phone is the landmark than the zero "
+                          "reference?",
                           f"depth-{state.key}", unit="cm", lowest=-300, highest=300,
                           help="Square to the wall or the bed; with a minus when it lies further "
                                "away. Left empty, the answer is less sure.")
