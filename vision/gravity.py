@@ -104,8 +104,12 @@ def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
     return a, covariance + a @ lean @ a.T
 
 
-def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray
-   XX    """Least squares in the two angles; None when the cues leave the direction open."""
+#: Direction, basis, covariance, chi-square, degrees of freedom, gains by cue.
+_Solution = tuple[np.ndarray, np.ndarray, np.ndarray, float, int, list[tuple[CueName, np.ndarray]]]
+
+
+def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> _Solution | None:
+    """Least squares in the two angles; None when the cues leave the direction open."""
     down = start
     for _ in range(6):
         basis = tangent(down)
