@@ -85,6 +85,30 @@ class TestFound:
         assert ladder.pose.covariance[1, 1] > known.pose.covariance[1, 1]
         assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
 
+    @pytest.mark.parametrize(("elevation", "roll", "aim"), [(14, 6, 3)])
+    def test_a_part_cut_out_of_a_photo_is_noticed(self, elevation, roll, aim):
+        """Half the picture was cut away, and what it says of the lens was kept.
+
+        Not every view shows it: distance and lens can make up for one another.
+        """
+        picture, scale, camera = scene(elevation, roll, aim)
+        cut = find_ladder(picture, scale, focal=(FOCAL / 2, 0.05))
+        assert cut is not None and not cut.focal_known
+        assert np.abs(marks_on_wall(cut, camera)).max() < 2 * PLACE_MM
+        off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
+        assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)
+
+    @pytest.mark.parametrize("elevation", [-9.0, -3.0, 4.0, 12.0])
+    def test_both_rows_of_a_stepped_scale_decide_its_numbering(self, elevation):
+        """The upper row of 38 marks alone could be numbered one mark off as well."""
+        scale = load_scale("slate-50")
+        camera = camera_towards(elevation, 150.0, (0, 0, 42.0), roll_deg=1.0, aim_deg=(2.0, 1.0),
+                                focal_px=FOCAL, size=SIZE)
+        picture = paint_tube(camera, SIZE, scale.outer_radius_mm, printed(scale))
+        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.05))
+        assert ladder is not None
+        assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
+
     def test_a_typed_number_moves_the_numbering(self):
         # an evenly divided scale whose ends are covered: any shift by five fits
         picture, scale, camera = scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))

@@ -31,6 +31,8 @@ _MOST_POINTS = 200
 _SEARCH_PIXELS = 1_100_000
 
 
+#: A whole photo's focal length was never found so many standard uncertainties too short.
+_CROPPED = 1.2
 #: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
 _NEAT_SHARE = 0.03
 #: Score for each mark of the scale with which an alignment is worth keeping.
@@ -158,6 +160,10 @@ def find_ladder(
     ends = pose.project_wall(np.zeros(1), z[[0, -1]])
     if seen.sum() < 6 or not np.isfinite(ends).all():
         return None
+    if known and np.log(pose.focal_px / f) > _CROPPED * f_sd:
+        # The marks ask for a longer lens than the photo states: a part of a photo, cut
+        # out later, does.  What it states is then worth nothing.
+        return find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
                   found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
 
