@@ -100,3 +100,30 @@ def test_response_of_a_line_by_hand():
     # Gaussian of sigma 1 sampled at whole pixels: 0.3989 at 0, 0.0540 at 2 (d = 2).
     assert r[50, 10] == pytest.approx(100 * (0.3989 - 0.0540), rel=0.03)
     assert abs(r[20, 10]) < 1e-3
+
+
+class TestFaint:
+    def picture(self) -> tuple[np.ndarray, np.ndarray]:
+        """Twelve strokes so faint that the grain breaks them, and where they are."""
+        at = np.arange(40.0, 280.0, 20.0)
+        picture = paper(300, 260, level=120.0)
+        for y in at:
+            stroke(picture, 60, 200, y, thick=2.4)
+        drawn = 120.0 - picture
+        rng = np.random.default_rng(5)
+        return 120.0 - 0.3 * drawn + rng.normal(0, 6.0, picture.shape).astype(np.float32), at
+
+    def whole(self, faint: bool) -> int:
+        picture, at = self.picture()
+        found = find_strokes(picture, 2.0, faint=faint)
+        long = found.length_px > 90
+        return sum(bool((np.abs(found.centre_px[long, 1] - y) < 3).any()) for y in at)
+
+    def test_broken_strokes_are_mended(self):
+        assert self.whole(False) < 3 and self.whole(True) > 9
+
+    def test_grain_alone_stays_grain(self):
+        rng = np.random.default_rng(11)
+        picture = paper() + rng.normal(0, 12, (600, 300)).astype(np.float32)
+        found = find_strokes(picture, 2.0, faint=True)
+        assert (found.length_px > 60).sum() == 0
