@@ -17,7 +17,9 @@ from vision.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _STRANGER = np.log(0.03)
-_CLASS_CAP = 3.0
+#: So many places beside the short marks are looked at for what makes a mark long.
+_NEAREST = 3
+_CLASS_CAP, _CLASS_MOST, _CLEARER = 3.0, 12.0, 0.3
 
 
 @dataclass(frozen=True)
@@ -96,13 +98,14 @@ def shift_evidence(
     stranger_like = present & (strength > 0.5 * typical)
     relative = np.where(np.isfinite(s.depth), s.depth, 0.0) / max(typical, 1e-6)
     is_long = np.array([m.length == "long" for m in marks])
+    left, right = _beside(relative, core)
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
     there = np.array([_presence_score(lattice, present, stranger_like, n, int(k), whole)
                       for k in shifts])
     # long against short is weighed only where presence does not speak clearly
     close = there > there.max() - 40.0
     ll = np.array([
-        s + (_class_score(lattice, present, relative[:, ~core], is_long, int(k)) if c else 0.0)
+        s + (_class_score(lattice, present, left, right, is_long, int(k)) if c else 0.0)
         for k, s, c in zip(shifts, there, close, strict=True)
     ])
     return ShiftEvidence(shifts, ll, lattice, present, stranger_like, float(step))
@@ -134,11 +137,24 @@ def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.
     return float(score)
 
 
-def _class_score(lattice: np.ndarray, present: np.ndarray, beside_core: np.ndarray,
+def _beside(relative: np.ndarray, core: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(L, up to 3) relative darkness just left and just right of the short marks.
+
+    What makes a mark long continues it; numerals, further out, are not part of it.
+    """
+    inside = np.flatnonzero(core)
+    if len(inside) == 0:
+        return relative[:, :0], relative[:, :0]
+    first, last = int(inside[0]), int(inside[-1])
+    return (relative[:, max(first - _NEAREST, 0):first],
+            relative[:, last + 1:last + 1 + _NEAREST])
+
+
+def _class_score(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, right: np.ndarray,
                  is_long: np.ndarray, shift: int) -> float:
     """Long against short marks under one shift, as a log-likelihood.
 
-    ``beside_core`` (L, A) is the relative darkness at azimuths outside the short marks.
+    ``left`` and ``right`` (L, A) are the relative darkness just beside the short marks.
     """
     place = lattice + shift
     use = (place >= 0) & (place < len(is_long)) & present
@@ -147,14 +163,19 @@ def _class_score(lattice: np.ndarray, present: np.ndarray, beside_core: np.ndarr
     long_here = is_long[place[use]]
     if long_here.all() or not long_here.any():
         return 0.0
-    d = beside_core[use]
     n_long, n_short = int(long_here.sum()), int((~long_here).sum())
-    a, b = d[long_here], d[~long_here]
-    mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
-    spread = 1.4826 * np.median(
-        np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
-    t = np.maximum(mean_a - mean_b, 0.0) / spread
-    # neighbouring azimuths tell the same story: the best quarter counts, once
-    top = np.sort(t)[-max(len(t) // 5, 3):]
-    gain = min(float(np.mean(top)), _CLASS_CAP) ** 2 * n_long * n_short / (n_long + n_short)
-    return 0.5 * gain
+    clear = 0.0
+    for d in (left[use], right[use]):
+        if d.shape[1] == 0:
+            continue
+        a, b = d[long_here], d[~long_here]
+        mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
+        spread = 1.4826 * np.median(
+            np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
+        t = np.sort(np.maximum(mean_a - mean_b, 0.0) / spread)
+        # the nearest place may still be the end of the short marks: the better two count
+        clear = max(clear, float(np.mean(t[-2:])))
+    # what is clearer still counts on, but slowly: it has to part neighbouring shifts
+    gain = 0.5 * min(clear, _CLASS_CAP) ** 2 + _CLEARER * max(
+        min(clear, _CLASS_MOST) - _CLASS_CAP, 0.0)
+    return gain * n_long * n_short / (n_long + n_short)

@@ -57,7 +57,7 @@ def _apart(a: Ladder, b: Ladder) -> bool:
     """Whether two ladders are on two chambers."""
     height = float(np.median(a.height_mm))
     p, q = (x.pose.project(x.pose.on_wall(np.zeros(1), np.array([height])))[0] for x in (a, b))
-    return bool(np.hypot(*(p - q)) > a.scale.outer_radius_mm * a.pose.px_per_mm(height))
+    return bool(np.hypot(*(p - q)) > 1.6 * a.scale.outer_radius_mm * a.pose.px_per_mm(height))
 
 
 def _sentence(flag: str) -> str:
