@@ -196,14 +196,17 @@ def _count(ladder: Ladder) -> tuple[bool, int]:
     seen = ladder.seen
     complete = bool(seen.mean() > 0.85 and seen[:2].all() and seen[-2:].all())
     run = main_run(ladder.scale)
-    if len(run) != len(ladder.scale.marks):
-        return complete, 0
     e = ladder.evidence
     there = set(e.lattice[e.like_marks].tolist())
+    every = ladder.height_mm
     strangers = 0
     for start, step in ((-1, -1), (len(run), 1)):
         at = start
         while at in there:
+            # marks of another row of the scale are no strangers
+            height = every[run[0]] + e.step_mm * at
+            if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
+                break
             strangers += 1
             at += step
     return complete, strangers

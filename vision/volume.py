@@ -184,16 +184,16 @@ class _Reader:
 
         A rule printed on the panel has marks like a chamber; its numbers tell it apart.
         """
-        strong = ladder.rival > _A_RIVAL
-        if check.verdict != "agree":
-            return strong
-        places = [ladder.rival_px] if strong and ladder.rival_px is not None else []
+        strong = [] if ladder.rival <= _A_RIVAL or ladder.rival_px is None else [ladder.rival_px]
+        settled = check.verdict == "agree"
         grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
         focal = focal_px(self.photo.camera, grey.shape[1], grey.shape[0])
-        for place in [*places, *ladder.beside_px][:_MOST_ROWS_BESIDE]:
+        for place in [*strong, *ladder.beside_px][:_MOST_ROWS_BESIDE] if settled else strong:
             other = find_ladder(grey, self.scale, near=place, focal=focal)
-            if other is not None and _apart(ladder, other) and (
-                    check_numerals(other).verdict == "agree"):
+            if other is None or not _apart(ladder, other):
+                continue
+            # where neither row has legible numbers, both may be the chamber
+            if check_numerals(other).verdict in (("agree",) if settled else ("agree", "unread")):
                 return True
         return False
 
