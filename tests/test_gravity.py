@@ -10,6 +10,8 @@ from level_rooms import rotation
 from vision.card_pose import CardPose, camera_matrix
 from vision.gravity import fuse, tangent
 from vision.plumb_cue import TOLERANCE_DEG, PlumbCue, cue_of, line_plane
+from vision.pole import _one_body
+from vision.straight_edges import StraightEdge
 
 CAMERA = camera_matrix(1500.0, 2000, 1500)
 #: Rough start of every estimate: straight down the photo.
@@ -210,3 +212,20 @@ def test_tilt_turns_into_height_as_the_tangent(tilt_deg, mm):
     down = leaned(START, 0.0, tilt_deg)
     assert abs(down @ np.array([0.0, 0, 1000]) - START @ np.array([0.0, 0, 1000])) == (
         pytest.approx(mm, abs=0.06))
+
+
+def _edge(x: float) -> StraightEdge:
+    return StraightEdge(np.array([[x, 20.0], [x, 380.0]]), ((0.0, 1.0),), 0, 0.1)
+
+
+def test_a_strip_between_two_things_is_no_pole():
+    # Wall, a door from x = 100, before it a pole from 140 to 165.
+    picture = np.full((400, 300, 3), (225, 222, 215), np.uint8)
+    picture[:, 100:] = (200, 215, 170)
+    picture[:, 140:165] = (150, 150, 155)
+    assert _one_body(picture, _edge(140), _edge(165), None)
+    assert not _one_body(picture, _edge(100), _edge(140), None)
+    # A panel that covers the middle changes nothing; one that covers all leaves nothing to say.
+    picture[150:250, 90:200] = (90, 90, 200)
+    assert _one_body(picture, _edge(140), _edge(165), (145.0, 255.0))
+    assert not _one_body(picture, _edge(140), _edge(165), (0.0, 400.0))

@@ -37,17 +37,17 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
             and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
             and not on_card(e, card, px_per_mm)]
     hidden = _hidden(panel, card)
-    pairs = [(a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
+    pairs = [(_one_body(rgb, a, b, hidden), a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
              for a in near for b in near if _can_pair(a, b, px_per_mm, card)]
-    pairs.sort(key=lambda p: -p[0])
+    pairs.sort(key=lambda p: (not p[0], -p[1]))
     vanishing = camera @ down
     height = rgb.shape[0]
-    for _, a, b in pairs[:3]:
+    for _, _, a, b in pairs[:3]:
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
                              hidden, camera, down, 0.7 * _THIN_MM * px_per_mm)
         if found is not None:
             return _from_outline(a, b, found, height)
-    for _, a, b in pairs:
+    for _, _, a, b in pairs:
         if _converge(a, b, down, camera):
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
@@ -65,6 +65,35 @@ def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | 
     ends = [float(y) for e in panel for y in e.ends_px[:, 1]]
     margin = 0.15 * card.side_px
     return (min(ends) - margin, max(ends) + margin) if ends else None
+
+
+def _one_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
+              hidden: tuple[float, float] | None) -> bool:
+    """True when the same thing is seen left and right of two edges, and another between.
+
+    A strip of wall between a door and a pole has two good edges as well, but on one
+    side of it is the door and on the other the pole.
+    """
+    y = np.linspace(max(a.ends_px[0, 1], b.ends_px[0, 1]),
+                    min(a.ends_px[1, 1], b.ends_px[1, 1]), 80)
+    if hidden is not None:
+        y = y[(y < hidden[0]) | (y > hidden[1])]
+    left, right = a.x_at(y), b.x_at(y)
+    gap = right - left
+    share = np.linspace(0.3, 0.7, 5)
+    beside = (left[:, None] - 3 - share * gap[:, None], left[:, None] + share * gap[:, None],
+              right[:, None] + 3 + share * gap[:, None])
+    whole = (beside[0].min(axis=1) >= 0) & (beside[2].max(axis=1) <= rgb.shape[1] - 1)
+    rows = np.clip(np.rint(y[whole]).astype(int), 0, rgb.shape[0] - 1)
+    if len(rows) < 10:
+        return False
+    before, inside, after = (
+        rgb[rows[:, None], np.rint(x[whole]).astype(int)].astype(float).mean(axis=1)
+        for x in beside)
+    alike = np.linalg.norm(before - after, axis=1)
+    other = np.minimum(np.linalg.norm(inside - before, axis=1),
+                       np.linalg.norm(inside - after, axis=1))
+    return bool(np.median(alike) < 0.5 * np.median(other))
 
 
 def _gap_px(a: StraightEdge, b: StraightEdge, y: float) -> float:
