@@ -91,6 +91,8 @@ def shift_evidence(
     gap = np.full(len(height), abs(step))
     s = sample_marks(grey, pose, height, gap, azimuth)
     core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
+    # very short marks may lie between two of these azimuths
+    core[int(np.argmin(np.abs(azimuth - centre)))] = True
     strength, present = _presence(s.depth, s.offset_mm, s.noise, core, gap)
     on_scale = (lattice >= 0) & (lattice < n)
     typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
