@@ -30,7 +30,8 @@ class Gravity:
     ``basis`` (3, 2) spans the plane square to it; ``covariance`` (2, 2) is in rad
     along that basis.  ``parts_rad2`` gives each used cue's share of the variance
     along any direction through :meth:`share`.  ``free`` is the number of degrees of
-    freedom of ``chi_square``.
+    freedom of ``chi_square``; ``excess`` is chi-square less its degrees of freedom
+    while every cue was still in, for weighing one way to see the photo against another.
     """
 
     down: np.ndarray
@@ -40,6 +41,7 @@ class Gravity:
     rejected: tuple[PlumbCue, ...]
     chi_square: float
     free: int
+    excess: float
     inflation: float
     gains: tuple[tuple[CueName, np.ndarray], ...]
 
@@ -154,6 +156,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
 
     used, rejected = list(cues), []
     solved = _solve(used, camera, start) if used else None
+    excess = 0.0 if solved is None else solved[3] - solved[4]
     while solved is not None and solved[4] > 0 and chi2.sf(solved[3], solved[4]) < 0.002:
         tries: list[tuple[float, int, PlumbCue, list[PlumbCue], _Solution]] = []
         for i, cue in enumerate(used):
@@ -174,7 +177,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     if free > 0 and chi2.sf(chi, free) < 0.01:
         inflation = max(inflation, chi / free)
     return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
-                   free, inflation, tuple(gains))
+                   free, excess, inflation, tuple(gains))
 
 
 def rough_down(pose: CardPose | None) -> np.ndarray:

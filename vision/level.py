@@ -249,7 +249,22 @@ def _cues(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, Car
         edges = _edges(with_more_contrast(photo.rgb), poses, camera)
         found = [_added(mine, plumb_cues(photo.rgb, edges, seen[0], p, kinds[0].side_mm, camera))
                  for p, mine in zip(poses, found, strict=True)]
-    return list(zip(poses, found, strict=True))
+    return list(zip(poses, _same_panel(poses, found), strict=True))
+
+
+def _same_panel(poses: list[CardPose], found: list[list[PlumbCue]]) -> list[list[PlumbCue]]:
+    """Cues per pose, with a panel on which the card lies under one pose held against all.
+
+    Under a wrong pose the card seems to stick out of its panel; the panel would not be
+    recognised then, and could not speak against that pose.
+    """
+    panel = next((c for mine in found for c in mine
+                  if c.name == "hung panel" and c.pose is not None), None)
+    if panel is None:
+        return found
+    return [mine if any(c.name == "hung panel" for c in mine)
+            else [c for c in mine if c.name != "zero card"] + [replace(panel, pose=pose)]
+            for pose, mine in zip(poses, found, strict=True)]
 
 
 def _edges(rgb: np.ndarray, poses: list[CardPose], camera: np.ndarray) -> list[StraightEdge]:
@@ -309,8 +324,8 @@ def _scenarios(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind
             continue
         for landmark in landmarks:
             misfit = sum(p.misfit for p in (zero, landmark) if p is not None)
-            # Less its expectation: a pose under which fewer cues are found is not likelier.
-            excess = min(gravity.chi_square - gravity.free, _WORST_CUES)
+            # With the cues that were left out: they may speak against this pose.
+            excess = min(gravity.excess, _WORST_CUES)
             out.append(Scenario(
                 math.log(guess.weight) - (misfit + excess) / 2,
                 guess.focal_px, gravity,
