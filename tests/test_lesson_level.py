@@ -58,6 +58,8 @@ def test_bed_and_patient_by_hand():
        inflow=st.floats(0, 40), stiffness=st.floats(0.2, 5))
 def test_the_closed_form_agrees_with_an_independent_solver(pressure, threshold, resistance, inflow,
                                                           stiffness):
+    # the solver's own step control fails on a start like 1e-308; such a pressure is none
+    pressure = round(pressure, 9)
     model = DrainModel(pressure, threshold, resistance, inflow, stiffness)
     course = drain_course(model, 1.0, 31)
     r = resistance * 1.35951 / 60  # mmHg min/mL into cmH2O h/mL
