@@ -39,6 +39,12 @@ def pose_of(r: np.ndarray, sd_deg: float = 0.1) -> CardPose:
                     np.eye(6) * np.radians(sd_deg) ** 2, 0.0)
 
 
+def hung(down: np.ndarray) -> np.ndarray:
+    """(3, 3) rotation of a card that hangs plumb and faces the camera."""
+    across, up = unit(np.cross(-down, [0, 0, -1.0])), -down
+    return np.column_stack([across, up, np.cross(across, up)])
+
+
 def leaned(down: np.ndarray, sideways: float, outwards: float) -> np.ndarray:
     basis = tangent(down)
     return unit(down + basis @ np.radians([sideways, outwards]))
@@ -56,8 +62,7 @@ def test_one_cord_alone_leaves_the_direction_open():
 
 def test_a_cord_and_a_card_settle_it():
     down = unit([0.05, 1.0, 0.2])
-    r = np.column_stack([unit(np.cross(-down, [0, 0, -1.0])), -down, np.zeros(3)])
-    r[:, 2] = np.cross(r[:, 0], r[:, 1])
+    r = hung(down)
     cues = [cue_of("hanging cord", [(line_through(np.array([300.0, 0, 1000]), down), 0.05)]),
             cue_of("zero card", [], pose_of(r))]
     g = fuse(cues, CAMERA, START)
@@ -90,8 +95,7 @@ def test_the_cord_decides_sideways_and_the_card_only_the_rest():
 
 def test_a_leaning_pole_is_outvoted_by_cord_and_panel():
     down = unit([0.02, 1.0, -0.1])
-    r = np.column_stack([unit(np.cross(-down, [0, 0, -1.0])), -down, np.zeros(3)])
-    r[:, 2] = np.cross(r[:, 0], r[:, 1])
+    r = hung(down)
     skew = leaned(down, 4.0, 0.0)
     cues = [cue_of("hanging cord", [(line_through(np.array([300.0, 0, 1000]), down), 0.05)]),
             cue_of("hung panel", [(line_through(np.array([x, 0, 1000.0]), down), 0.1)
@@ -106,8 +110,7 @@ def test_a_leaning_pole_is_outvoted_by_cord_and_panel():
 def test_a_panel_side_found_wrong_leaves_the_card_of_the_panel():
     # Cord and pole stand close together: without the card nothing says how the phone tilts.
     down = unit([0.02, 1.0, -0.1])
-    r = np.column_stack([unit(np.cross(-down, [0, 0, -1.0])), -down, np.zeros(3)])
-    r[:, 2] = np.cross(r[:, 0], r[:, 1])
+    r = hung(down)
     wrong = leaned(down, 4.0, 0.0)
     cues = [cue_of("hanging cord", [(line_through(np.array([300.0, 0, 1000]), down), 0.05)]),
             cue_of("pole", [(line_through(np.array([215.0, 0, 1030.0]), down), 0.1)]),

@@ -56,18 +56,18 @@ def find_chains(strokes: Strokes, *, min_pitch_px: float = 3.5) -> list[Chain]:
 def _all_rows(follower: _Follower, order: np.ndarray, nearest: int, min_pitch_px: float
               ) -> list[Chain]:
     """Every row that starts from a pair of neighbours; of overlapping ones the longest."""
-    free = np.ones(len(order), dtype=bool)
     rows: list[Chain] = []
     tried: set[tuple[int, int]] = set()
     for i in order:
-        for j in follower.below(int(i), free, min_pitch_px)[:nearest]:
+        for j in follower.below(int(i), min_pitch_px)[:nearest]:
             if (int(i), j) in tried:
                 continue
-            row = follower.follow(int(i), j, free)
+            row = follower.follow(int(i), j)
             tried.update(zip(row.index[:-1].tolist(), row.index[1:].tolist(), strict=True))
             if len(row) >= _MIN_STROKES:
                 rows.append(row)
     rows.sort(key=len, reverse=True)
+    free = np.ones(len(order), dtype=bool)
     chosen: list[Chain] = []
     for row in rows:
         if free[row.index].mean() > 0.8:
@@ -94,23 +94,18 @@ class _Follower:
         self.plain_order: list[int] = order.tolist()
         self.plain_sorted: list[float] = self.sorted_y.tolist()
 
-    def _at(self, i: int, x: float) -> float:
-        """Height of stroke i in the picture at column x (its own line continued)."""
-        return float(self.y[i] + self.slope[i] * (x - self.x[i]))
-
     def _overlap(self, i: int, j: np.ndarray) -> np.ndarray:
         """Common columns of i and each j as a share of the shorter one."""
         common = np.minimum(self.x1[i], self.x1[j]) - np.maximum(self.x0[i], self.x0[j])
         shorter = np.minimum(self.x1[i] - self.x0[i], self.x1[j] - self.x0[j])
         return common / np.maximum(shorter, 1.0)
 
-    def below(self, i: int, free: np.ndarray, min_pitch_px: float) -> list[int]:
-        """The two nearest free strokes under stroke i that share its columns."""
+    def below(self, i: int, min_pitch_px: float) -> list[int]:
+        """The two nearest strokes under stroke i that share its columns."""
         reach = max(4.0 * self.length[i], 60.0)
         lo = np.searchsorted(self.sorted_y, self.y[i] + 1.0)
         hi = np.searchsorted(self.sorted_y, self.y[i] + reach)
         near = self.order[lo:hi]
-        near = near[free[near]]
         if len(near) == 0:
             return []
         ok = (self._overlap(i, near) > 0.6) & (np.abs(self.slope[near] - self.slope[i]) < 0.25)
@@ -118,8 +113,7 @@ class _Follower:
         ok &= gap >= min_pitch_px
         return [int(j) for j in near[ok][:2]]
 
-    def _pick(self, last: int, step_x: float, step_y: float, free: list[bool],
-              pitch: float) -> int | None:
+    def _pick(self, last: int, step_x: float, step_y: float, pitch: float) -> int | None:
         """The stroke nearest to last + step, within the tolerance.
 
         Only a few strokes are ever near: plain numbers are faster here than arrays.
@@ -133,7 +127,7 @@ class _Follower:
             if self.plain_sorted[place] >= target_y + reach:
                 break
             k = self.plain_order[place]
-            if k == last or not free[k] or abs(slope[k] - slope[last]) >= 0.3:
+            if k == last or abs(slope[k] - slope[last]) >= 0.3:
                 continue
             # Compare where the two strokes cross the same column: a long and a
             # short mark have different centres.
@@ -145,18 +139,18 @@ class _Follower:
                 best, best_off = k, off
         return best
 
-    def follow(self, i: int, j: int, free: np.ndarray) -> Chain:
+    def follow(self, i: int, j: int) -> Chain:
         """The row through i and j, followed down from j and up from i."""
-        pitch_y = self._at(j, self.x[i]) - self.y[i]
-        open_ = free.tolist()
-        down = self._run(j, pitch_y, open_, +1)
-        up = self._run(i, pitch_y, open_, -1)
+        x, y, slope, _, _ = self.plain
+        # where stroke j (its own line continued) crosses the column of i
+        pitch_y = y[j] + slope[j] * (x[i] - x[j]) - y[i]
+        down = self._run(j, pitch_y, +1)
+        up = self._run(i, pitch_y, -1)
         index = [k for k, _ in reversed(up)] + [i, j] + [k for k, _ in down]
         count = [c for _, c in reversed(up)] + [0, 1] + [1 + c for _, c in down]
         return Chain(np.array(index), np.array(count), abs(pitch_y))
 
-    def _run(self, start: int, pitch_y: float, free: list[bool],
-             sign: int) -> list[tuple[int, int]]:
+    def _run(self, start: int, pitch_y: float, sign: int) -> list[tuple[int, int]]:
         """(stroke, count from start) in one direction."""
         x, y, slope, _, _ = self.plain
         found: list[tuple[int, int]] = []
@@ -165,8 +159,7 @@ class _Follower:
         step_x, step_y = 0.0, pitch_y
         while missing <= _MAX_MISSING:
             ahead = sign * (missing + 1)
-            k = self._pick(last, ahead * step_x, ahead * step_y, free,
-                           math.hypot(step_x, step_y))
+            k = self._pick(last, ahead * step_x, ahead * step_y, math.hypot(step_x, step_y))
             if k is None or k in taken:
                 missing += 1
                 continue

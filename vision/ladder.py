@@ -14,6 +14,7 @@ import cv2
 import numpy as np
 
 from vision.alignment import Alignment, align, project_1d
+from vision.camera import FILM_DIAGONAL_MM
 from vision.chains import Chain, find_chains
 from vision.marksample import MarkSamples, gaps_mm, sample_marks
 from vision.numbering import ShiftEvidence, main_run, shift_evidence
@@ -23,7 +24,6 @@ from vision.strokes import Strokes, find_strokes
 
 #: Without camera facts: a phone's main camera, give or take a factor of 1.5.
 _UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
-_FILM_DIAGONAL_MM = 43.2666
 _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
 #: More points than this add time but no knowledge: their errors are shared.
 _MOST_POINTS = 200
@@ -123,7 +123,7 @@ def find_ladder(
     h, w = grey.shape
     known = focal is not None
     f, f_sd = focal if focal is not None else (
-        _UNKNOWN_FOCAL_35MM / _FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
+        _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
     f_sd = max(f_sd, 0.015)
     centre = ((w - 1) / 2, (h - 1) / 2)
     z = np.array([m.height_mm for m in scale.marks])

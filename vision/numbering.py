@@ -145,8 +145,6 @@ def _beside(relative: np.ndarray, core: np.ndarray) -> tuple[np.ndarray, np.ndar
     What makes a mark long continues it; numerals, further out, are not part of it.
     """
     inside = np.flatnonzero(core)
-    if len(inside) == 0:
-        return relative[:, :0], relative[:, :0]
     first, last = int(inside[0]), int(inside[-1])
     return (relative[:, max(first - _NEAREST, 0):first],
             relative[:, last + 1:last + 1 + _NEAREST])

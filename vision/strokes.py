@@ -85,21 +85,16 @@ def find_strokes(
     if smear_px > 1:
         reach = np.ones((3, 2 * smear_px + 1), np.uint8)
         mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, reach), dtype=np.uint8)
-    if faint:
-        weak = (response > _FAINT_SHARE * threshold).astype(np.uint8)
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(weak, connectivity=8)
-        clear = np.bincount(labels[mask > 0], minlength=count) >= _CLEAR_PIXELS
-        clear[0] = False
-        labels = np.where(clear[labels], labels, 0)
-        stats = np.asarray(stats).reshape(-1, 5)
-        stats[~clear] = 0
-    else:
-        count, labels, stats, _ = cv2.connectedComponentsWithStats(mask, connectivity=8)
-        stats = np.asarray(stats).reshape(-1, 5)
+    whole = (response > _FAINT_SHARE * threshold).astype(np.uint8) if faint else mask
+    count, labels, stats, _ = cv2.connectedComponentsWithStats(whole, connectivity=8)
+    stats = np.asarray(stats).reshape(-1, 5)
     wide = stats[:, cv2.CC_STAT_WIDTH] >= min_length_px
     thin = stats[:, cv2.CC_STAT_AREA] < 0.5 * stats[:, cv2.CC_STAT_WIDTH] ** 2
     keep = np.flatnonzero(wide & thin)
     keep = keep[keep != 0]
+    if faint:
+        clear = np.bincount(labels[mask > 0], minlength=count)
+        keep = keep[clear[keep] >= _CLEAR_PIXELS]
     if len(keep) == 0 or count <= 1:
         empty = np.zeros((0, 2))
         return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from vision.budget import NORMAL_95, BudgetTerm, combined_standard_uncertainty
-from vision.camera import focal_px
+from vision.camera import FILM_DIAGONAL_MM, focal_px
 from vision.errors import InputError
 from vision.photo import Photo
 from vision.scale import Scale
@@ -115,6 +115,7 @@ def _bend_px(photo: Photo, along: np.ndarray, at: float) -> float:
     t s (length - s) / f to first order in t.
     """
     known = focal_px(photo.camera, photo.width, photo.height)
-    focal = known[0] if known else _USUAL_F35 / 43.27 * math.hypot(photo.width, photo.height)
+    usual = _USUAL_F35 / FILM_DIAGONAL_MM * math.hypot(photo.width, photo.height)
+    focal = known[0] if known else usual
     inside = (at - along.min()) * (along.max() - at)
     return abs(float(inside)) / focal

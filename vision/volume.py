@@ -186,10 +186,8 @@ class _Reader:
         """
         strong = [] if ladder.rival <= _A_RIVAL or ladder.rival_px is None else [ladder.rival_px]
         settled = check.verdict == "agree"
-        grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-        focal = focal_px(self.photo.camera, grey.shape[1], grey.shape[0])
         for place in [*strong, *ladder.beside_px][:_MOST_ROWS_BESIDE] if settled else strong:
-            other = find_ladder(grey, self.scale, near=place, focal=focal)
+            other = self._ladder_in("grey", near=place)
             if other is None or not _apart(ladder, other):
                 continue
             # where neither row has legible numbers, both may be the chamber

@@ -16,6 +16,17 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 PHONE = {"width": 390, "height": 844}
 
+#: Run in a page: what a thumb could miss, one line each.  44 CSS px: WCAG 2.2, success
+#: criterion 2.5.5 (level AAA; 2.5.8, level AA, asks for 24).
+SMALL = """() => [...document.querySelectorAll(
+    '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
+    + '.stApp [data-testid=stCheckbox] label, .stApp [data-testid=stRadio] label,'
+    + '.stApp input[type=text], .stApp textarea')]
+  .filter(e => !e.closest('[data-testid=stDataFrame]'))
+  .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
+  .filter(([, r]) => r.right > 0 && r.width > 0 && (r.height < 43.5 || r.width < 43.5))
+  .map(([name, r]) => `${name}: ${r.width} x ${r.height}`)"""
+
 
 @dataclass(frozen=True)
 class Served:

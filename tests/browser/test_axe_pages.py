@@ -10,7 +10,7 @@ import datetime as dt
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, live
+from serving import PHONE, SMALL, live
 from test_browser_access import faults
 
 from app.pages import all_pages
@@ -38,15 +38,6 @@ DESK = {"width": 1280, "height": 900}
 BED = "AXE-1"
 ALL_TRUE = Attestations(outlet_closed=True, hanging_plumb=True, patient_undisturbed=True,
                         right_chamber_and_scale=True)
-
-SMALL = """() => [...document.querySelectorAll(
-    '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
-    + '.stApp [data-testid=stCheckbox] label, .stApp [data-testid=stRadio] label,'
-    + '.stApp input[type=text], .stApp textarea')]
-  .filter(e => !e.closest('[data-testid=stDataFrame]'))
-  .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
-  .filter(([, r]) => r.right > 0 && r.width > 0 && (r.height < 43.5 || r.width < 43.5))
-  .map(([name, r]) => `${name}: ${r.width} x ${r.height}`)"""
 
 
 def fill(data) -> None:  # type: ignore[no-untyped-def]

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import live
+from serving import SMALL, live
 
 from app.records import Store
 from vision.scale import load_scale
@@ -141,11 +141,5 @@ def test_every_target_is_large_enough_for_a_thumb(open_page):
     read_first(page, "20")
     live(page).get_by_role("button", name="Take mine").click()
     expect(live(page).get_by_label("Value to confirm in mL")).to_have_value("20")
-    small = page.evaluate("""() => [...document.querySelectorAll(
-        '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
-        + '.stApp [data-testid=stCheckbox] label, .stApp input[type=text]')]
-      .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
-      .filter(([, r]) => r.right > 0 && r.width > 0 && (r.height < 43.5 || r.width < 43.5))
-      .map(([name, r]) => `${name}: ${r.width} x ${r.height}`)""")
-    assert small == []
+    assert page.evaluate(SMALL) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 390

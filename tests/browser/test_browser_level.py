@@ -6,7 +6,7 @@ import re
 
 import pytest
 from playwright.sync_api import expect
-from serving import live
+from serving import SMALL, live
 
 from app.records import Store
 from vision.levelscenes import level_scene
@@ -107,11 +107,5 @@ def test_every_target_is_large_enough_for_a_thumb(open_page):
     page = open_page("/level")
     give(page, upload)
     expect(page.get_by_text("Where the doubt comes from")).to_be_visible()
-    small = page.evaluate("""() => [...document.querySelectorAll(
-        '.stApp button, .stMain a[href]:not([data-testid=stSkipToContent]), .stMain summary,'
-        + '.stApp [data-testid=stCheckbox] label, .stApp input[type=text]')]
-      .map(e => [e.innerText || e.ariaLabel || e.outerHTML.slice(0, 90), e.getBoundingClientRect()])
-      .filter(([, r]) => r.right > 0 && r.width > 0 && (r.height < 43.5 || r.width < 43.5))
-      .map(([name, r]) => `${name}: ${r.width} x ${r.height}`)""")
-    assert small == []
+    assert page.evaluate(SMALL) == []
     assert page.evaluate("document.documentElement.scrollWidth") <= 390

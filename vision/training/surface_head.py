@@ -23,6 +23,7 @@ from vision.surface_input import BIN_CENTRES_MM, GAUGE_PLANES
 from vision.training.surface_net import (
     Data,
     Gauge,
+    blend,
     export,
     fit_temperature,
     gauge_batch,
@@ -86,8 +87,7 @@ def teach(gauge: Gauge, x: torch.Tensor, y: torch.Tensor, seed: int) -> nn.Modul
             loss.backward()
             opt.step()
             step += 1
-            for key, value in head.state_dict().items():
-                shadow[key].mul_(0.995).add_(value, alpha=0.005)
+            blend(shadow, head, 0.995)
     head.load_state_dict(shadow)
     return head.eval()
 

@@ -233,6 +233,15 @@ def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     return torch.where(left, c < w * 0.55, c > w * 0.45)
 
 
+def blend(shadow: dict[str, torch.Tensor], net: nn.Module, keep: float) -> None:
+    """Move the running mean of a network's weights a step; counters are taken over."""
+    for k, v in net.state_dict().items():
+        if v.dtype.is_floating_point:
+            shadow[k].mul_(keep).add_(v.detach(), alpha=1 - keep)
+        else:
+            shadow[k].copy_(v)
+
+
 def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: int,
           out: Path, start_from: Path | None, batch: int = 256) -> nn.Module:
     """Train one network; what has been learned so far is written every half minute."""
@@ -264,11 +273,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
         opt.step()
         step += 1
         keep = min(0.999, step / (step + 20))
-        for k, v in net.state_dict().items():
-            if v.dtype.is_floating_point:
-                shadow[k].mul_(keep).add_(v.detach(), alpha=1 - keep)
-            else:
-                shadow[k].copy_(v)
+        blend(shadow, net, keep)
         if time.time() - saved > 30:
             saved = time.time()
             torch.save(shadow, out / f"{which}.pt")

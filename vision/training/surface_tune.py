@@ -27,6 +27,7 @@ from vision.training.surface_net import (
     Data,
     Finder,
     Gauge,
+    blend,
     check,
     export,
     finder_batch,
@@ -37,7 +38,9 @@ from vision.training.surface_net import (
 
 SHAPES = {"finder": (3 + FINDER_PLANES, WHOLE_ROWS, WHOLE_COLUMNS),
           "gauge": (6 + GAUGE_PLANES, WINDOW_ROWS, WINDOW_COLUMNS)}
-BATCH, LIMIT_SECONDS = 128, 60.0
+BATCH = 128
+#: The folder is looked at again for new shards after so long.
+LOOK_AGAIN_S = 60.0
 #: So many of the kept views are looked at on the way.
 KEPT = 1024
 
@@ -101,7 +104,7 @@ class Shards:
 
     def refresh(self) -> None:
         """Take in what has come since."""
-        if time.time() - self.looked < LIMIT_SECONDS:
+        if time.time() - self.looked < LOOK_AGAIN_S:
             return
         self.looked = time.time()
         for path in sorted(self.folder.glob("shard*.npz")):
@@ -151,11 +154,7 @@ def tune(which: str, net: nn.Module, shards: Shards, valid: Data, seconds: float
         opt.step()
         step += 1
         loss_mean += (loss.item() - loss_mean) / min(step, 50)
-        for k, v in net.state_dict().items():
-            if v.dtype.is_floating_point:
-                shadow[k].mul_(0.99).add_(v.detach(), alpha=0.01)
-            else:
-                shadow[k].copy_(v)
+        blend(shadow, net, 0.99)
         if time.time() - told > 300:
             told = time.time()
             live = {k: v.clone() for k, v in net.state_dict().items()}
