@@ -282,6 +282,14 @@ def test_a_value_far_from_every_reading_is_asked_about_once(reader, store):
     assert entries(store)[0].confirmed_value == Decimal("13.7")
 
 
+def test_field_and_slider_begin_with_the_value_taken_over(reader, store):
+    """By their own beginning: what is set from outside can be lost when a run is cut short,
+    and a slider without a beginning then tells its lowest value."""
+    page = Page().to_the_reading(PHOTO).press("tools")
+    assert list(page.at.slider[0].proto.default) == pytest.approx([31.7])
+    assert page.field("value").proto.default == "31.7"
+
+
 def test_dragging_changes_the_value_to_confirm(reader, store):
     page = Page().to_the_reading(PHOTO).press("tools")
     slider = page.at.slider[0]

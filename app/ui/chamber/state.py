@@ -40,32 +40,38 @@ class ValueEntry:
     changed; the browser then sends the field's old text along.  So the value is
     kept here, and whenever the program sets it, the field (``turn``) or the slider
     (``drag_turn``) is replaced by a new one: what the old one still says counts
-    for nothing.
+    for nothing.  ``first`` and ``begin`` are what the present field and slider began
+    with: they are given as the fields' own beginning, since a value set from outside is
+    lost when a quick hand interrupts the first run, and a slider then tells its lowest.
     """
 
     text: str = ""
     turn: int = 0
     drag_turn: int = 0
     seen: str = ""
+    first: str = ""
+    begin: float | None = None
     dragged: float | None = None
 
     def set(self, text: str) -> None:
         """A value taken over: field and slider start anew from it."""
-        self.text = self.seen = text
+        self.text = self.seen = self.first = text
         self.turn += 1
-        self.drag_turn += 1
-        self.dragged = None
+        self._new_slider()
 
     def take_in(self, typed: str | None, dragged: float | None, places: int) -> None:
         """What the present field and slider say, where it differs from the last time."""
         if typed is not None and typed != self.seen:
             self.text = self.seen = typed
-            self.drag_turn += 1
-            self.dragged = None
+            self._new_slider()
         elif dragged is not None and self.dragged is not None and dragged != self.dragged:
             self.dragged = dragged
-            self.text = self.seen = f"{dragged:.{places}f}"
+            self.text = self.seen = self.first = f"{dragged:.{places}f}"
             self.turn += 1
+
+    def _new_slider(self) -> None:
+        self.drag_turn += 1
+        self.begin = self.dragged = None
 
 
 @dataclass

@@ -31,10 +31,9 @@ def value_fields(state: ChamberState) -> None:
             st.button(f"Take the tool's: {shown}", key=f"tools-{state.key}", on_click=entry.set,
                       args=(digits,), width="stretch")
     low, high = value_bounds(state)
-    st.session_state.setdefault(_field_key(state), entry.text)
     decimal_field(f"Value to confirm in {scale.unit}", _field_key(state), unit=scale.unit,
                   lowest=low, highest=high, placeholder="take one above, or type",
-                  on_change=_take_in, args=(state,))
+                  first=entry.first, on_change=_take_in, args=(state,))
     value = typed_value(entry.text, state).value
     if value is not None:
         _slider(state, value)
@@ -55,16 +54,14 @@ def _take_in(state: ChamberState) -> None:
 def _slider(state: ChamberState, value: float) -> None:
     scale, entry = state.scale, state.value
     assert scale is not None
-    key, begin_key = _slider_key(state), f"begin-{_slider_key(state)}"
-    if entry.dragged is None:
-        entry.dragged = value
-        st.session_state[begin_key] = value
-    begin, division = st.session_state.get(begin_key, value), scale.division_at(value)
+    if entry.begin is None:
+        entry.begin = entry.dragged = value
+    begin, division = entry.begin, scale.division_at(value)
     low, high = value_bounds(state)
-    st.session_state.setdefault(key, entry.dragged)
     st.slider(f"Drag to adjust, {scale.unit}", max(low, begin - REACH_DIVISIONS * division),
-              min(high, begin + REACH_DIVISIONS * division), step=division / 10, key=key,
-              on_change=_take_in, args=(state,), format=f"%.{_places(state, entry.text)}f")
+              min(high, begin + REACH_DIVISIONS * division), begin, step=division / 10,
+              key=_slider_key(state), on_change=_take_in, args=(state,),
+              format=f"%.{_places(state, entry.text)}f")
 
 
 def _places(state: ChamberState, text: str) -> int:
