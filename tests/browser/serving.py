@@ -7,7 +7,7 @@ import socket
 import subprocess
 import time
 import urllib.request
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -106,3 +106,42 @@ def live(page):  # type: ignore[no-untyped-def]
     one that takes its place for a moment.
     """
     return page.locator("[data-stale=false]")
+
+
+def at_rest(page) -> None:  # type: ignore[no-untyped-def]
+    """Wait until the page stands as it will stay: drawn, nothing left over, nothing fading.
+
+    While the program draws the page anew, what is left from before is shown at a third of
+    its strength: too pale to be read, and gone a moment later.
+    """
+    page.wait_for_function("""() => {
+      const app = document.querySelector('[data-testid=stApp]');
+      return app && app.dataset.testScriptState === 'notRunning'
+        && !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')
+        && document.getAnimations().every(a => a.playState !== 'running'
+             || a.effect.getComputedTiming().iterations === Infinity);
+    }""")
+
+
+def lasting(page, look: Callable[[], list[str]]) -> list[str]:  # type: ignore[no-untyped-def]
+    """The faults that ``look`` finds once the page is at rest.
+
+    A page can begin to be drawn anew between two looks: what is found is looked at again
+    for up to ten seconds, and what stays is a fault.
+    """
+    for _ in range(10):
+        at_rest(page)
+        found = look()
+        if not found:
+            break
+        page.wait_for_timeout(1000)
+    return found
+
+
+def too_small(page) -> list[str]:  # type: ignore[no-untyped-def]
+    """What a thumb could miss, and a page that is wider than the screen."""
+    def look() -> list[str]:
+        wide = page.evaluate("document.documentElement.scrollWidth")
+        over = wide > page.viewport_size["width"]
+        return page.evaluate(SMALL) + ([f"wider than the screen: {wide}"] if over else [])
+    return lasting(page, look)

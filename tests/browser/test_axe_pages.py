@@ -10,7 +10,7 @@ import datetime as dt
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, SMALL, live
+from serving import PHONE, at_rest, live, too_small
 from test_browser_access import faults
 
 from app.pages import all_pages
@@ -62,25 +62,6 @@ def fill(data) -> None:  # type: ignore[no-untyped-def]
     RoundBook(data / "rounds").begin(Round.begin(BED, Moment.now(), store.count()))
 
 
-def settled(page, look):  # type: ignore[no-untyped-def]
-    """What ``look`` finds once the page has come to rest.
-
-    A page that is still being laid out has buttons of any height: what is found is
-    looked at again for up to ten seconds, and what stays is a fault.
-    """
-    for _ in range(10):
-        found = look()
-        if not found:
-            return found
-        page.wait_for_timeout(1000)
-    return look()
-
-
-def ready(page) -> None:  # type: ignore[no-untyped-def]
-    expect(page.locator(".stApp")).to_have_attribute("data-test-script-state", "notRunning")
-    expect(page.locator("[data-testid=stSkeleton]")).to_have_count(0)
-
-
 @pytest.fixture(scope="module")
 def bed_on_record(served) -> str:  # type: ignore[no-untyped-def]
     fill(served.data)
@@ -98,12 +79,7 @@ def test_no_page_keeps_anyone_out(open_page, served, bed_on_record, scheme, size
     found: dict[str, list[str]] = {}
     for address in addresses():
         page.goto(served.url + address)
-        ready(page)
-        wrong = faults(page)
-        if size == PHONE:
-            wrong += page.evaluate(SMALL)
-            width = page.evaluate("document.documentElement.scrollWidth")
-            wrong += [f"wider than the screen: {width}"] if width > 390 else []
+        wrong = faults(page) + (too_small(page) if size == PHONE else [])
         if wrong:
             found[address] = wrong
     assert len(addresses()) >= 6
@@ -114,19 +90,19 @@ def test_every_step_of_a_round_can_be_used_by_everyone(open_page, served, bed_on
     page = open_page(f"/round?bed={BED}")
     for number in range(1, 8):
         expect(page.get_by_text(f"Step {number} of 7")).to_be_visible()
-        ready(page)
+        at_rest(page)
         reason = live(page).get_by_label("Reason")
         expect(reason).to_have_count(1)
         if not reason.is_visible():
             page.get_by_text("Skip this step, or break").click()
         reason.fill("trying the page")
         if number in (1, 2, 5):  # what the other steps are made of is in these
-            assert settled(page, lambda: faults(page)) == []
-        assert settled(page, lambda: page.evaluate(SMALL)) == []
+            assert faults(page) == []
+        assert too_small(page) == []
         box = page.locator("[data-testid=stExpander]").filter(has=reason)
         box.get_by_label("Your initials").fill("M.K.")
         box.get_by_role("button", name="Skip:").click()
     expect(live(page).get_by_role("button", name="Finish the round")).to_be_visible()
-    assert settled(page, lambda: faults(page)) == []
-    assert settled(page, lambda: page.evaluate(SMALL)) == []
+    assert faults(page) == []
+    assert too_small(page) == []
     assert page.get_by_text("SKIPPED at").count() == 7

@@ -6,7 +6,7 @@ import json
 
 import pytest
 from axe_playwright_python.sync_playwright import Axe
-from serving import live
+from serving import lasting, live
 from test_browser_chamber import easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
@@ -17,9 +17,11 @@ RULES = {"runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "
 
 def faults(page) -> list[str]:
     """One line a fault: rule, help and the element."""
-    found = Axe().run(page, options=RULES).response["violations"]
-    return [f"{v['id']}: {v['help']}: {n['html'][:160]} {json.dumps(n['any'])[:200]}"
-            for v in found for n in v["nodes"]]
+    def look() -> list[str]:
+        found = Axe().run(page, options=RULES).response["violations"]
+        return [f"{v['id']}: {v['help']}: {n['html'][:160]} {json.dumps(n['any'])[:200]}"
+                for v in found for n in v["nodes"]]
+    return lasting(page, look)
 
 
 @pytest.mark.parametrize(("scheme", "size"), [

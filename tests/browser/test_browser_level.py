@@ -6,7 +6,7 @@ import re
 
 import pytest
 from playwright.sync_api import expect
-from serving import SMALL, live
+from serving import live, too_small
 
 from app.records import Store
 from vision.levelscenes import level_scene
@@ -107,5 +107,4 @@ def test_every_target_is_large_enough_for_a_thumb(open_page):
     page = open_page("/level")
     give(page, upload)
     expect(page.get_by_text("Where the doubt comes from")).to_be_visible()
-    assert page.evaluate(SMALL) == []
-    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    assert too_small(page) == []
