@@ -112,14 +112,18 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     """Wait until the page stands as it will stay: drawn, nothing left over, nothing fading.
 
     While the program draws the page anew, what is left from before is shown at a third of
-    its strength: too pale to be read, and gone a moment later.
+    its strength: too pale to be read, and gone a moment later.  Rest has to last half a
+    second, since a browser hears a little late that the drawing has begun.
     """
+    page.evaluate("() => { window.restSince = 0; }")
     page.wait_for_function("""() => {
       const app = document.querySelector('[data-testid=stApp]');
-      return app && app.dataset.testScriptState === 'notRunning'
+      const rest = app && app.dataset.testScriptState === 'notRunning'
         && !document.querySelector('[data-stale=true], [data-testid=stSkeleton]')
         && document.getAnimations().every(a => a.playState !== 'running'
              || a.effect.getComputedTiming().iterations === Infinity);
+      window.restSince = rest ? window.restSince || performance.now() : 0;
+      return rest && performance.now() - window.restSince > 500;
     }""")
 
 
@@ -145,3 +149,13 @@ def too_small(page) -> list[str]:  # type: ignore[no-untyped-def]
         over = wide > page.viewport_size["width"]
         return page.evaluate(SMALL) + ([f"wider than the screen: {wide}"] if over else [])
     return lasting(page, look)
+
+
+def give_file(page, file: object) -> None:  # type: ignore[no-untyped-def]
+    """Choose a file in the page's first upload field once the page is at rest.
+
+    The page server (Streamlit 1.67) loses its answer to a file chosen in the few
+    milliseconds in which it begins to draw the page: faster than any hand.
+    """
+    at_rest(page)
+    page.locator("input[type=file]").first.set_input_files(file)

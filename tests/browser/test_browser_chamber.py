@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import live, too_small
+from serving import give_file, live, too_small
 
 from app.records import Store
 from vision.scale import load_scale
@@ -28,7 +28,7 @@ def easy_photo() -> dict:
 
 
 def upload(page, label: dict) -> None:
-    page.locator("input[type=file]").first.set_input_files(SAMPLES / label["file"])
+    give_file(page, SAMPLES / label["file"])
     expect(page.get_by_text("Photo in hand. Next: choose the scale.")).to_be_visible()
     page.get_by_text(load_scale_name(label), exact=True).click()
     expect(page.get_by_text("Next: your own reading")).to_be_visible()
@@ -102,8 +102,7 @@ def test_a_reload_leaves_nothing_of_an_unconfirmed_reading(open_page, served):
 
 def test_a_page_of_text_named_photo_is_answered_in_one_sentence(open_page):
     page = open_page()
-    page.locator("input[type=file]").first.set_input_files(
-        {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"<html>no photo</html>"})
+    give_file(page, {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"<html>no photo</html>"})
     expect(page.get_by_text("This photo cannot be used")).to_be_visible()
     expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible()
 

@@ -6,7 +6,7 @@ import re
 
 import pytest
 from playwright.sync_api import expect
-from serving import live, too_small
+from serving import give_file, live, too_small
 
 from app.records import Store
 from vision.levelscenes import level_scene
@@ -26,7 +26,7 @@ def room(seed: int, index: int, kind: str, within_mm: tuple[float, float]
 
 
 def give(page, upload: dict) -> None:
-    page.locator("input[type=file]").first.set_input_files(upload)
+    give_file(page, upload)
 
 
 def sign(page, bed: str, button: str) -> None:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
-from serving import free_port, live, opener, serve
+from serving import free_port, give_file, live, opener, serve
 
 from app.commands.serve import server_words
 
@@ -51,8 +51,7 @@ def tap(picture, x: float, y: float) -> None:
 
 def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     page = open_page()
-    page.locator("input[type=file]").first.set_input_files(
-        {"name": "a.png", "mimeType": "image/png", "buffer": photo()})
+    give_file(page, {"name": "a.png", "mimeType": "image/png", "buffer": photo()})
     page.get_by_text("quay-60", exact=True).click()
     live(page).get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("Nothing chosen yet: tap a mark")).to_be_visible()

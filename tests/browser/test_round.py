@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, ROOT, free_port, live
+from serving import PHONE, ROOT, free_port, give_file, live
 from test_browser_chamber import answer_all, easy_photo, load_scale_name
 
 from app.records import Store
@@ -120,7 +120,7 @@ def step(page, number: int, name: str):  # type: ignore[no-untyped-def]
 def bring_in(page, label: dict) -> None:
     """Photo and scale."""
     settled(page)
-    page.locator("input[type=file]").first.set_input_files(SAMPLES / label["file"])
+    give_file(page, SAMPLES / label["file"])
     expect(page.get_by_alt_text("with nothing drawn into it")).to_be_visible()
     settled(page)
     page.get_by_text(load_scale_name(label), exact=True).click()
