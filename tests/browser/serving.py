@@ -114,8 +114,15 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     While the program draws the page anew, what is left from before is shown at a third of
     its strength: too pale to be read, and gone a moment later.  Rest has to last half a
     second, since a browser hears a little late that the drawing has begun.
+    ``window.restSince`` falls back to 0 when a drawing begins afterwards.
     """
-    page.evaluate("() => { window.restSince = 0; }")
+    page.evaluate("""() => {
+      window.restSince = 0;
+      window.restWatch?.disconnect();
+      window.restWatch = new MutationObserver(() => { window.restSince = 0; });
+      window.restWatch.observe(document.body, {
+        subtree: true, attributeFilter: ['data-test-script-state']});
+    }""")
     page.wait_for_function("""() => {
       const app = document.querySelector('[data-testid=stApp]');
       const rest = app && app.dataset.testScriptState === 'notRunning'
@@ -128,27 +135,27 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
 
 
 def lasting(page, look: Callable[[], list[str]]) -> list[str]:  # type: ignore[no-untyped-def]
-    """The faults that ``look`` finds once the page is at rest.
+    """The faults that ``look`` finds in a page that is at rest from beginning to end of it.
 
-    A page can begin to be drawn anew between two looks: what is found is looked at again
-    for up to ten seconds, and what stays is a fault.
+    A look during which the page begins to be drawn anew does not count.
     """
     for _ in range(10):
         at_rest(page)
         found = look()
-        if not found:
-            break
-        page.wait_for_timeout(1000)
-    return found
+        if page.evaluate("window.restSince > 0"):
+            return found
+    return ["the page does not come to rest"]
 
 
 def too_small(page) -> list[str]:  # type: ignore[no-untyped-def]
     """What a thumb could miss, and a page that is wider than the screen."""
-    def look() -> list[str]:
-        wide = page.evaluate("document.documentElement.scrollWidth")
-        over = wide > page.viewport_size["width"]
-        return page.evaluate(SMALL) + ([f"wider than the screen: {wide}"] if over else [])
-    return lasting(page, look)
+    return lasting(page, lambda: page.evaluate(SMALL) + too_wide(page))
+
+
+def too_wide(page) -> list[str]:  # type: ignore[no-untyped-def]
+    """A page that has to be pushed sideways."""
+    wide = page.evaluate("document.documentElement.scrollWidth")
+    return [f"wider than the screen: {wide}"] if wide > page.viewport_size["width"] else []
 
 
 def give_file(page, file: object) -> None:  # type: ignore[no-untyped-def]

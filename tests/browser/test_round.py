@@ -17,7 +17,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import PHONE, ROOT, free_port, give_file, live
+from serving import PHONE, ROOT, at_rest, free_port, give_file, live
 from test_browser_chamber import answer_all, easy_photo, load_scale_name
 
 from app.records import Store
@@ -80,13 +80,8 @@ def look(page, name: str) -> None:
         page.screenshot(path=Path(folder) / f"{name}.png")
 
 
-def settled(page) -> None:
-    """Wait until the page is drawn."""
-    expect(page.locator(".stApp")).to_have_attribute("data-test-script-state", "notRunning")
-
-
 def press(page, name: str) -> None:
-    settled(page)
+    at_rest(page)
     live(page).get_by_role("button", name=name).first.click()
 
 
@@ -100,7 +95,7 @@ def order_typed(page, url: str, number: str = "10") -> None:
     page.get_by_text("drain continuously").click()
     live(page).get_by_label("Whom to tell").fill("the doctor on call")
     live(page).get_by_label("Whom to tell").press("Enter")
-    settled(page)  # a page that is being drawn anew moves away under the press
+    at_rest(page)  # a page that is being drawn anew moves away under the press
     page.get_by_text("Limits that the order names").click()
     live(page).get_by_label("Read the chamber every").fill("60")
     live(page).get_by_label("Empty the chamber at").fill("60")
@@ -119,10 +114,9 @@ def step(page, number: int, name: str):  # type: ignore[no-untyped-def]
 
 def bring_in(page, label: dict) -> None:
     """Photo and scale."""
-    settled(page)
     give_file(page, SAMPLES / label["file"])
     expect(page.get_by_alt_text("with nothing drawn into it")).to_be_visible()
-    settled(page)
+    at_rest(page)
     page.get_by_text(load_scale_name(label), exact=True).click()
 
 
@@ -189,7 +183,7 @@ def test_a_round_from_the_order_to_the_record(page, server):
     expect(page.get_by_text("It takes two readings")).to_be_visible()
     press(page, "Seen: go on")
     step(page, 7, "Empty the chamber")
-    settled(page)
+    at_rest(page)
     page.get_by_text("Skip this step, or break").click()
     live(page).get_by_label("Reason").fill("half full only")
     page.locator("[data-testid=stExpander]").filter(has_text="Skip this step").get_by_label(
