@@ -12,7 +12,8 @@ import numpy as np
 from vision.cards import CardSeen
 from vision.hung_panel import off_mm, on_card
 from vision.plumb_cue import PlumbCue, cue_of, line_plane, line_x
-from vision.pole_outline import OutlineSide, pole_outline
+from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline
+from vision.pole_stripes import follow_band
 from vision.straight_edges import StraightEdge
 
 #: Thickness of poles, mm, and how far beside the card's centre one may stand.
@@ -46,14 +47,17 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
                              hidden, camera, down, 0.7 * _THIN_MM * px_per_mm)
         if found is not None:
-            return _from_outline(a, b, found, height)
+            cue = _from_outline(a, b, found, height)
+            return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down)
     for _, _, a, b in pairs:
         if _converge(a, b, down, camera):
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
             middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
-            return cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
+            sideways = cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
+            return _by_stripes(rgb, sideways, _extended(a, height, vanishing),
+                               _extended(b, height, vanishing), hidden, camera, down)
     behind = [e for e in near if _passes_behind(e, panel, card)]
     if not behind:
         return None
@@ -155,6 +159,21 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     return cue_of("pole", [(np.column_stack([centre + h * gap, far]), sd) for h in (-0.5, 0.5)])
 
 
+def _by_stripes(rgb: np.ndarray, cue: PlumbCue, left_px: np.ndarray, right_px: np.ndarray,
+                hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray
+                ) -> PlumbCue:
+    """The pole with the lean that the stripes about two lines show, where they agree on one.
+
+    A lean that no pole has comes from stripes of something else.
+    """
+    band = follow_band(rgb, left_px, right_px, hidden)
+    if band is None or (len(cue.lines_px) > 1 and band.sd_px > min(cue.line_sd_px)):
+        return cue
+    if not leans_like_a_pole(band.left_px, band.right_px, camera, down):
+        return cue
+    return cue_of("pole", [(band.left_px, band.sd_px), (band.right_px, band.sd_px)])
+
+
 def _passes_behind(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -> bool:
     """True when an edge is seen above and below the panel and runs behind it."""
     if len(panel) < 2:
@@ -184,5 +203,6 @@ def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: fl
                                       > sum(s.support for s in best)):
                 best = found
     if best is not None:
-        return cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in best])
+        cue = cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in best])
+        return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down)
     return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, _SHADING_PX)))], widen=1.4)

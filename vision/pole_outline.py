@@ -70,6 +70,12 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     return None if best is None else best[1:]
 
 
+def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, camera: np.ndarray,
+                      down: np.ndarray) -> bool:
+    """True when two lines (2, 2) of the photo meet about where ``down`` (3,) says."""
+    return bool(np.degrees(_angle(_axis(left_px, right_px, camera), down)) < _LEAN_MOST_DEG)
+
+
 def _axis(left: np.ndarray, right: np.ndarray, camera: np.ndarray) -> np.ndarray:
     """(3,) direction in which the planes of two lines of the photo meet."""
     normals = []
