@@ -168,10 +168,13 @@ def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, wi
     tall = stop - start
     broad = float(widths[start:stop].max())
     after = widths[stop + 3: stop + 3 + max(3, tall // 2)]
+    below = widths[stop + 3: stop + 3 + max(8, tall)]
+    if len(below) and float(np.mean((below > 0) & (below < 1.6 * width + 2))) > 0.7:
+        return False  # the line goes on below: it passes behind the bob of another one
     # Round, on the line, not broader than a bob, whole in the picture, with free space below.
     return bool(
         0.5 < tall / broad < 2.0 and broad < 1.2 * reach
-        and abs(float(np.median(centres[start:stop]))) < 0.25 * broad + 1
+        and abs(float(np.median(centres[start:stop]))) < 0.18 * broad + 1
         and len(after) > 0 and float(np.median(after)) < 0.4 * broad
         and inside[start: stop + 1, middle].all()
         and s[start] < 1.6 * reach
