@@ -8,13 +8,15 @@ beds are not.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from vision.card_pose import CardPose
 from vision.cards import CardSeen
 from vision.cord import find_cord
 from vision.hung_panel import find_panel
-from vision.plumb_cue import PlumbCue, cue_of
+from vision.plumb_cue import TOLERANCE_DEG, PlumbCue, cue_of
 from vision.pole import find_pole
 from vision.straight_edges import StraightEdge
 
@@ -40,8 +42,17 @@ def plumb_cues(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen,
     panel, panel_edges = find_panel(edges, card, pose, px_per_mm, camera)
     taken = cord_edges + panel_edges
     rest = [e for e in edges if not any(e is t for t in taken)]
-    pole = find_pole(rgb, rest, card, down, px_per_mm, camera, panel_edges)
+    pole = find_pole(rgb, rest, card, down, px_per_mm, camera, panel_edges,
+                     _down_sd_deg(pose, panel is not None))
     cues = [c for c in (cord, pole, panel) if c is not None]
     if cues and panel is None and np.degrees(np.arcsin(min(1.0, abs(down[0])))) < 12.0:
         cues.append(cue_of("zero card", [], pose))
     return cues
+
+
+def _down_sd_deg(pose: CardPose, on_panel: bool) -> float:
+    """By how much a pole and the card's downward axis differ in tilt, one sigma, degrees."""
+    tilt = float(np.degrees(np.sqrt(pose.rotation[:, 0] @ pose.covariance[:3, :3]
+                                    @ pose.rotation[:, 0])))
+    body = TOLERANCE_DEG["hung panel" if on_panel else "zero card"][1]
+    return math.hypot(body, TOLERANCE_DEG["pole"][1], tilt)

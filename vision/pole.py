@@ -21,17 +21,23 @@ _THIN_MM, _THICK_MM, _BESIDE_MM = 10.0, 48.0, 150.0
 #: Shading moves the seen edge of a round pole along its length by about this much; it
 #: also stands for the reflection that is now and then taken for an outline.
 _SHADING_PX = 0.45
+#: So many pairs of edges are followed over the photo.
+_TRIED = 4
+#: Two edges that say their lean no better than this say nothing, degrees.
+_ROUGH_DEG = 6.0
+#: Tones that differ by less are the same thing, code values of 255.
+_SAME_TONE = 3.0
 
 
 def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: np.ndarray,
-              px_per_mm: float, camera: np.ndarray, panel: list[StraightEdge]
-              ) -> PlumbCue | None:
+              px_per_mm: float, camera: np.ndarray, panel: list[StraightEdge],
+              down_sd_deg: float) -> PlumbCue | None:
     """The pole that runs past the zero card, or None.
 
     ``down`` (3,) is the rough downward direction in the camera frame: the sides
-    of a real pole converge as that direction asks.  ``panel`` holds the sides of
-    the panel, if seen: it covers the pole, and a single edge (which could be a
-    door) only counts when it passes behind it.
+    of a real pole converge as that direction asks, to ``down_sd_deg`` (one sigma).
+    ``panel`` holds the sides of the panel, if seen: it covers the pole, and a
+    single edge (which could be a door) only counts when it passes behind it.
     """
     y_card = float(card.centre_px[1])
     near = [e for e in edges if abs(off_mm(e, y_card, card, px_per_mm)) < _BESIDE_MM
@@ -39,29 +45,43 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
             and not on_card(e, card, px_per_mm)]
     hidden = _hidden(panel, card)
     pairs = [(_one_body(rgb, a, b, hidden), a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
-             for a in near for b in near if _can_pair(a, b, px_per_mm, card)]
+             for a in near for b in near
+             if _can_pair(a, b, px_per_mm, card) and _converge(a, b, down, camera)]
     pairs.sort(key=lambda p: (not p[0], -p[1]))
     vanishing = camera @ down
     height = rgb.shape[0]
-    for _, _, a, b in pairs[:3]:
+    outlined: list[PlumbCue] = []
+    for _, _, a, b in pairs[:_TRIED]:
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
                              hidden, camera, down, 0.7 * _THIN_MM * px_per_mm)
-        if found is not None:
-            cue = _from_outline(a, b, found, height)
-            return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down)
+        if found is None:
+            continue
+        cue = _from_outline(a, b, found, height)
+        if any(_alike(cue, other) for other in outlined):
+            continue
+        outlined.append(cue)
+        # Which edges stand out most is chance; what runs along the pole tells the same
+        # lean from wherever it is followed, so the next two may show it as well.
+        surer = _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down,
+                            down_sd_deg)
+        if surer is not cue:
+            return surer
+    if outlined:
+        return outlined[0]
     for _, _, a, b in pairs:
-        if _converge(a, b, down, camera):
+        if _noise_deg(a, b, camera) < _ROUGH_DEG and _a_body(rgb, a, b, hidden):
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
             middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
             sideways = cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
             return _by_stripes(rgb, sideways, _extended(a, height, vanishing),
-                               _extended(b, height, vanishing), hidden, camera, down)
+                               _extended(b, height, vanishing), hidden, camera, down, down_sd_deg)
     behind = [e for e in near if _passes_behind(e, panel, card)]
     if not behind:
         return None
-    return _one_sided(rgb, max(behind, key=lambda e: e.seen_px), down, px_per_mm, camera, hidden)
+    return _one_sided(rgb, max(behind, key=lambda e: e.seen_px), down, px_per_mm, camera, hidden,
+                      down_sd_deg)
 
 
 def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | None:
@@ -78,6 +98,34 @@ def _one_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
     A strip of wall between a door and a pole has two good edges as well, but on one
     side of it is the door and on the other the pole.
     """
+    tones = _tones(rgb, a, b, hidden)
+    if tones is None:
+        return False
+    before, inside, after = tones
+    alike = np.linalg.norm(before - after, axis=1)
+    other = np.minimum(np.linalg.norm(inside - before, axis=1),
+                       np.linalg.norm(inside - after, axis=1))
+    return bool(np.median(alike) < 0.5 * np.median(other))
+
+
+def _a_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
+            hidden: tuple[float, float] | None) -> bool:
+    """True when what is between two edges differs from what is beside either of them.
+
+    Between a cable and a picture there is the same wall as on the cable's other side.
+    """
+    tones = _tones(rgb, a, b, hidden)
+    if tones is None:
+        return True
+    before, inside, after = tones
+    off = sorted(float(np.median(np.linalg.norm(inside - side, axis=1)))
+                 for side in (before, after))
+    return off[0] > max(_SAME_TONE, 0.1 * off[1])
+
+
+def _tones(rgb: np.ndarray, a: StraightEdge, b: StraightEdge, hidden: tuple[float, float] | None
+           ) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
+    """(n, 3) tones left of, between and right of two edges, or None when hardly to be seen."""
     y = np.linspace(max(a.ends_px[0, 1], b.ends_px[0, 1]),
                     min(a.ends_px[1, 1], b.ends_px[1, 1]), 80)
     if hidden is not None:
@@ -90,14 +138,11 @@ def _one_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
     whole = (beside[0].min(axis=1) >= 0) & (beside[2].max(axis=1) <= rgb.shape[1] - 1)
     rows = np.clip(np.rint(y[whole]).astype(int), 0, rgb.shape[0] - 1)
     if len(rows) < 10:
-        return False
+        return None
     before, inside, after = (
         rgb[rows[:, None], np.rint(x[whole]).astype(int)].astype(float).mean(axis=1)
         for x in beside)
-    alike = np.linalg.norm(before - after, axis=1)
-    other = np.minimum(np.linalg.norm(inside - before, axis=1),
-                       np.linalg.norm(inside - after, axis=1))
-    return bool(np.median(alike) < 0.5 * np.median(other))
+    return before, inside, after
 
 
 def _gap_px(a: StraightEdge, b: StraightEdge, y: float) -> float:
@@ -121,10 +166,14 @@ def _converge(a: StraightEdge, b: StraightEdge, down: np.ndarray, camera: np.nda
     axis = np.cross(line_plane(a.ends_px, camera), line_plane(b.ends_px, camera))
     axis /= np.linalg.norm(axis)
     off = float(np.degrees(np.arccos(np.clip(abs(axis @ down), -1, 1))))
+    return off < 5.0 + 2 * _noise_deg(a, b, camera)
+
+
+def _noise_deg(a: StraightEdge, b: StraightEdge, camera: np.ndarray) -> float:
+    """By how much half a pixel tilts the direction in which two edges meet."""
     length = min(a.length_px, b.length_px)
     gap = abs(_gap_px(a, b, float((a.ends_px[:, 1].mean() + b.ends_px[:, 1].mean()) / 2)))
-    noise = float(np.degrees(0.5 / gap * camera[0, 0] / length))
-    return off < 5.0 + 2 * noise and noise < 6.0
+    return float(np.degrees(0.5 / gap * camera[0, 0] / length))
 
 
 def _extended(e: StraightEdge, height: int, vanishing: np.ndarray) -> np.ndarray:
@@ -156,12 +205,22 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     gap = line_x(pair[1].ends_px, far) - line_x(pair[0].ends_px, far)
     centre = line_x(middle, far)
     sd = float(np.hypot(np.hypot(pair[0].sd_px, pair[1].sd_px) / np.sqrt(2), _SHADING_PX))
+    # Both run along one pole and so widen alike; as far as they do not, the lean is in
+    # doubt.  The widening is made of four ends.
+    apart = abs(float(np.diff(gap)[0] - np.diff(b.x_at(far) - a.x_at(far))[0]))
+    sd = float(np.hypot(sd, apart / 2))
     return cue_of("pole", [(np.column_stack([centre + h * gap, far]), sd) for h in (-0.5, 0.5)])
 
 
+def _alike(cue: PlumbCue, other: PlumbCue) -> bool:
+    """True when two poles have the same outline."""
+    return all(float(np.abs(line_x(m, n[:, 1]) - n[:, 0]).max()) < 0.5
+               for m, n in zip(cue.lines_px, other.lines_px, strict=True))
+
+
 def _by_stripes(rgb: np.ndarray, cue: PlumbCue, left_px: np.ndarray, right_px: np.ndarray,
-                hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray
-                ) -> PlumbCue:
+                hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray,
+                down_sd_deg: float) -> PlumbCue:
     """The pole with the lean that the stripes about two lines show, where they agree on one.
 
     A lean that no pole has comes from stripes of something else.
@@ -169,7 +228,7 @@ def _by_stripes(rgb: np.ndarray, cue: PlumbCue, left_px: np.ndarray, right_px: n
     band = follow_band(rgb, left_px, right_px, hidden)
     if band is None or (len(cue.lines_px) > 1 and band.sd_px > min(cue.line_sd_px)):
         return cue
-    if not leans_like_a_pole(band.left_px, band.right_px, camera, down):
+    if not leans_like_a_pole(band.left_px, band.right_px, band.sd_px, camera, down, down_sd_deg):
         return cue
     return cue_of("pole", [(band.left_px, band.sd_px), (band.right_px, band.sd_px)])
 
@@ -188,7 +247,8 @@ def _passes_behind(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -
 
 
 def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: float,
-               camera: np.ndarray, hidden: tuple[float, float] | None) -> PlumbCue:
+               camera: np.ndarray, hidden: tuple[float, float] | None, down_sd_deg: float
+               ) -> PlumbCue:
     """A pole of which one side stands out: look for the other, else count the one."""
     vanishing = camera @ down
     middle = e.ends_px.mean(axis=0)
@@ -204,5 +264,6 @@ def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: fl
                 best = found
     if best is not None:
         cue = cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in best])
-        return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down)
+        return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down,
+                           down_sd_deg)
     return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, _SHADING_PX)))], widen=1.4)

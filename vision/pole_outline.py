@@ -12,6 +12,7 @@ background outside, something smooth inside, a blurred step between.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -70,10 +71,22 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     return None if best is None else best[1:]
 
 
-def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, camera: np.ndarray,
-                      down: np.ndarray) -> bool:
-    """True when two lines (2, 2) of the photo meet about where ``down`` (3,) says."""
-    return bool(np.degrees(_angle(_axis(left_px, right_px, camera), down)) < _LEAN_MOST_DEG)
+def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float,
+                      camera: np.ndarray, down: np.ndarray, down_sd_deg: float) -> bool:
+    """True when two lines (2, 2) of the photo meet about where ``down`` (3,) says.
+
+    Each of their four ends is good to ``sd_px`` and ``down`` to ``down_sd_deg``; five
+    sigmas of both together are let pass.  A tighter bound would let pass only what
+    repeats the fault of ``down``: whether both can be true is asked where all cues meet.
+    """
+    axis = _axis(left_px, right_px, camera)
+    variance = down_sd_deg**2
+    for line in (0, 1):
+        for end in (0, 1):
+            moved = [left_px.copy(), right_px.copy()]
+            moved[line][end, 0] += sd_px
+            variance += np.degrees(_angle(_axis(moved[0], moved[1], camera), axis)) ** 2
+    return bool(np.degrees(_angle(axis, down)) < 5 * math.sqrt(variance))
 
 
 def _axis(left: np.ndarray, right: np.ndarray, camera: np.ndarray) -> np.ndarray:

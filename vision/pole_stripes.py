@@ -180,9 +180,12 @@ def _slope(piece: np.ndarray, px: float, t: np.ndarray) -> tuple[float, float] |
         return np.asarray((x - level) * root)
 
     flat = bare(piece).reshape(len(piece), -1)
-    values, vectors = np.linalg.eigh(flat.T @ flat)
-    stripe = vectors[:, -1]
-    gain = flat @ stripe
+    # From the side of the pieces, which are fewer than the samples: the same pair of vectors.
+    values, vectors = np.linalg.eigh(flat @ flat.T)
+    if values[-1] <= 0:
+        return None
+    gain = vectors[:, -1] * math.sqrt(float(values[-1]))
+    stripe = flat.T @ gain / float(values[-1])
     rest = flat - np.outer(gain, stripe)
     common = np.tensordot(gain / max(float(gain @ gain), 1e-12), piece, 1)
     moved = bare(np.gradient(common, px, axis=0)).ravel()

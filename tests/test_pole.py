@@ -1,0 +1,82 @@
+"""Which pairs of edges are a pole, how far its lean is trusted, and rooms that went wrong."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+import pytest
+from level_rooms import scene
+
+from vision.level import measure_level
+from vision.pole import _a_body, _from_outline
+from vision.pole_outline import OutlineSide, leans_like_a_pole
+from vision.straight_edges import StraightEdge
+
+CAMERA = np.array([[1200.0, 0, 300], [0, 1200.0, 400], [0, 0, 1.0]])
+DOWN = np.array([0.0, 1.0, 0.0])
+
+
+def edge(top_x: float, low_x: float, y: tuple[float, float] = (0.0, 800.0)) -> StraightEdge:
+    return StraightEdge(np.array([[top_x, y[0]], [low_x, y[1]]]), ((0.0, 1.0),), 1, 0.06)
+
+
+def sides(gap_top: float, gap_low: float) -> tuple[OutlineSide, OutlineSide]:
+    return tuple(OutlineSide(np.array([[300 + s * gap_top / 2, 20], [300 + s * gap_low / 2, 780]]),
+                             0.1, 100.0) for s in (-1, 1))  # type: ignore[return-value]
+
+
+def wall(left: int, between: int, right: int) -> np.ndarray:
+    """(800, 600, 3) uint8 with other tones from x = 280 to 320 and beyond."""
+    rgb = np.full((800, 600, 3), left, np.uint8)
+    rgb[:, 280:320], rgb[:, 320:] = between, right
+    noise = np.random.default_rng(3).normal(0, 2, rgb.shape)
+    return np.clip(rgb + noise, 0, 255).astype(np.uint8)
+
+
+@pytest.mark.parametrize("tones, body", [
+    ((200, 120, 200), True), ((200, 120, 90), True), ((200, 150, 60), True),
+    ((200, 200, 60), False), ((60, 180, 180), False)])
+def test_a_body_differs_from_what_is_on_either_side_of_it(tones, body):
+    assert _a_body(wall(*tones), edge(280, 280), edge(320, 320), None) is body
+
+
+def test_the_wall_between_a_cable_and_a_picture_is_no_body():
+    rgb = wall(200, 200, 90)
+    cv2.line(rgb, (280, 0), (280, 800), (20, 20, 20), 3, cv2.LINE_AA)
+    assert not _a_body(rgb, edge(281, 281), edge(320, 320), None)
+
+
+def test_an_outline_that_widens_unlike_its_edges_is_in_doubt():
+    edges = edge(280, 280), edge(320, 320)
+    same = _from_outline(*edges, sides(44, 44), 800)
+    other = _from_outline(*edges, sides(42, 46), 800)
+    assert max(same.line_sd_px) < 0.6
+    # 4 px more of widening, made of four ends: at least 2 px for each.
+    assert min(other.line_sd_px) >= 2.0
+
+
+@pytest.mark.parametrize("widen, sd_px, down_sd, passes", [
+    (0.0, 0.2, 1.3, True), (2.0, 0.2, 1.3, True), (10.0, 0.2, 1.3, False),
+    (10.0, 0.2, 5.0, True), (10.0, 2.0, 1.3, True)])
+def test_a_lean_is_held_against_what_both_directions_may_be_off(widen, sd_px, down_sd, passes):
+    # 40 px apart, 800 px long, focal length 1200 px: 1 px of widening is
+    # atan(1 / 40 * 1200 / 800) = 2.1 degrees.
+    left = np.array([[280 + widen / 2, 0], [280.0, 800]])
+    right = np.array([[320 - widen / 2, 0], [320.0, 800]])
+    assert leans_like_a_pole(left, right, sd_px, CAMERA, DOWN, down_sd) is passes
+
+
+@pytest.mark.parametrize("seed, index", [(8901, 43), (8902, 40)])
+def test_a_panel_that_hangs_askew_does_not_choose_the_pole_that_agrees_with_it(seed, index):
+    # The panels lean by 2.4 and 4.6 degrees towards the wall or the phone.
+    photo, label = scene(seed, index, "cards")
+    reading = measure_level(photo)
+    assert abs(label["panel_pitch_deg"]) > 2.0
+    low, high = (10 * v for v in reading.interval_cm)
+    assert low < label["true_offset_mm"] < high
+    assert abs(10 * reading.offset_cm - label["true_offset_mm"]) < 12
+
+
+def test_a_cable_beside_a_picture_is_no_pole():
+    photo, _ = scene(8902, 12, "bare")
+    assert measure_level(photo).flags == ("no-gravity-cue",)
