@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.card_pose import CardPose
 
-CueName = Literal["hanging cord", "pole", "hung panel", "zero card", "chamber axis"]
+CueName = Literal["hanging cord", "pole", "hung panel", "zero card"]
 
 #: How far each stands off plumb, one standard deviation, degrees: sideways in the
 #: picture plane of the body and out of it.  Common practice, no source; facts of
@@ -24,7 +24,6 @@ TOLERANCE_DEG: dict[CueName, tuple[float, float]] = {
     "pole": (0.5, 0.5),
     "hung panel": (0.5, 1.2),
     "zero card": (0.8, 1.6),
-    "chamber axis": (0.7, 1.0),
 }
 
 

@@ -36,6 +36,8 @@ _WINDOWS_PX = (4.0, 2.5)
 _PIECES, _PLACES = 8, 4
 #: A piece counts in a window when its stripe is placed there to a px.
 _SURE = 1.0
+#: A band that moves by less than this has settled, px: a tenth of what it is ever sure to.
+_SETTLED_PX = 0.015
 #: By how much two widenings may differ, how unsure one may be, and how far light that
 #: changes along the pole moves both of them, px (from drawn rooms).
 _APART_PX, _UNSURE_PX, _LIGHT_PX = 0.5, 0.6, 0.35
@@ -71,10 +73,12 @@ def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     if pieces is None:
         return None
     start = pieces.roughly()
-    found = [pieces.settled(start, window) for window in _WINDOWS_PX]
-    sure = [f for f in found if f is not None and f[2] < _UNSURE_PX]
-    if len(sure) < len(_WINDOWS_PX):
-        return None
+    sure: list[tuple[float, float, float]] = []
+    for window in _WINDOWS_PX:
+        found = pieces.settled(start, window)
+        if found is None or found[2] >= _UNSURE_PX:
+            return None
+        sure.append(found)
     apart = abs(sure[0][1] - sure[1][1])
     if apart > _APART_PX:
         return None
@@ -135,7 +139,7 @@ class _Pieces:
             if step is None:
                 return None
             here, sd = here + np.clip(step[0], -1.0, 1.0), step[1]
-            if np.abs(step[0]).max() < 0.004:
+            if np.abs(step[0]).max() < _SETTLED_PX:
                 break
         if abs(here[0]) > _SHIFT_PX + 2 or abs(here[1]) > _WIDEN_PX + 1:
             return None
