@@ -23,7 +23,7 @@ import numpy as np
 from vision.constants import WATER_REFRACTIVE_INDEX
 from vision.errors import InputError
 from vision.meniscus import meniscus_rise_mm
-from vision.optics import refracted_elevation_deg
+from vision.optics import WALL_INDEX, refracted_elevation_deg
 from vision.scale import Scale, parse_scale
 
 Medium = Literal["air", "liquid"]
@@ -31,8 +31,6 @@ Medium = Literal["air", "liquid"]
 #: Bores the lesson offers; the printed scale is about as long in each.
 BORE_BOUNDS_MM = (18.0, 44.0)
 WALL_MM = 1.5
-#: Middle of the clear plastics of drip chambers, 1.49 to 1.59 (see ``constants``).
-WALL_INDEX = 1.54
 _LADDER_MM = 85.0
 _CLOSEST_MARKS_MM = 1.25
 _STEPS = 16

@@ -21,11 +21,14 @@ from vision.meniscus import (
 )
 
 __all__ = [
-    "WATER_CAPILLARY_LENGTH_MM", "apparent_height_shift_mm", "contact_angle_from_rise",
-    "meniscus_profile", "meniscus_rise_mm", "refracted_elevation_deg", "snell", "wall_shift_mm",
+    "WALL_INDEX", "WALL_INDEX_SD", "WATER_CAPILLARY_LENGTH_MM", "apparent_height_shift_mm",
+    "contact_angle_from_rise", "meniscus_profile", "meniscus_rise_mm",
+    "refracted_elevation_deg", "snell", "wall_shift_mm",
 ]
 
 N_WATER = WATER_REFRACTIVE_INDEX.value
+#: Plastics of drip chambers: 1.49 (PMMA) to 1.59 (PC, PS); see ``constants``.
+WALL_INDEX, WALL_INDEX_SD = 1.54, 0.03
 
 
 def snell(sin_in: Any, n1: float, n2: float) -> Any:

@@ -15,9 +15,9 @@ import numpy as np
 
 from vision.budget import BudgetTerm
 from vision.ladder import Ladder
-from vision.optics import apparent_height_shift_mm
+from vision.optics import WALL_INDEX, WALL_INDEX_SD, apparent_height_shift_mm
 from vision.scale import Scale
-from vision.surface import WALL_INDEX, WALL_INDEX_SD, Surface
+from vision.surface import Surface
 
 #: A drip chamber hung on its panel is plumb to about this; what the picture shows
 #: of a larger lean is part of the meniscus term.

@@ -28,6 +28,7 @@ from vision.scenes.glyphs import Lettering
 from vision.scenes.model import ChamberScene
 from vision.scenes.sample import _even_bore, sample_scene, surface_in_sight
 from vision.surface_grid import Grid, whole_grid, window_grid
+from vision.surface_nets import find_rows
 from vision.training.fast.painter import FastPainter
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")
@@ -90,6 +91,31 @@ def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> 
     elevation = math.degrees(float(pose.elevation_rad(rim)))
     return rim + float(apparent_height_shift_mm(
         elevation, 0.0, scene.scale.outer_radius_mm - r, scene.tube.index))
+
+
+#: A window whose middle is farther than this from the front line is not of it.
+APART_MM = 0.8
+
+
+def decoy_mm(whole: np.ndarray, grid: Grid, line: float, elevation_deg: float, radius_mm: float,
+             rng: np.random.Generator) -> float:
+    """A height where the front contact line is not, by preference one that looks like it.
+
+    Half of them are what the shipped finder would take next; of the others, half lie
+    close to the line, where the back edge of the surface is, and half anywhere.
+    """
+    z = grid.height_mm
+    kind = rng.random()
+    if kind < 0.5:
+        p, _ = find_rows(whole.astype(np.float32), elevation_deg, radius_mm, grid.step_mm)
+        p = np.where(np.abs(z - line) > APART_MM + 0.2, p, 0.0)
+        if p.sum() > 1e-9:
+            return float(rng.choice(z, p=p / p.sum()) + np.clip(rng.normal(0, 0.1), -0.2, 0.2))
+    if kind < 0.75:
+        away = APART_MM + rng.exponential(2.0)
+        return float(line + (away if rng.random() < 0.5 else -away))
+    far = rng.uniform(z[-1], z[0])
+    return float(far if abs(far - line) > APART_MM else line + APART_MM * 2)
 
 
 def view_light(pose: CylinderPose, grid: Grid, painter: FastPainter, sub: tuple[int, int],
@@ -190,7 +216,7 @@ def variants(seed: int) -> Iterator[ChamberScene]:
 
 
 def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
-    """Both views of one scene and what is true of them."""
+    """The views of one scene, a window of something else in it, and what is true of them."""
     rng = np.random.default_rng(seed)
     true_pose, turn = pose_of(scene)
     line = front_line_mm(scene, true_pose, turn)
@@ -209,10 +235,16 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     view = view_of(scene)
     painter = FastPainter(scene, view, 2)
     px_mm = view.focal_px / scene.camera.distance_mm
-    pictures = [developed(view_light(pose, g, painter, sub, rng), scene, g, px_mm, rng)
-                for g, sub in ((whole, (1, 1)), (window, (2, 1)))]
+
+    def picture(g: Grid, sub: tuple[int, int]) -> np.ndarray:
+        return developed(view_light(pose, g, painter, sub, rng), scene, g, px_mm, rng)
+
+    far, near = picture(whole, (1, 1)), picture(window, (2, 1))
     r = Bore(scene, np).radius
     marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
+    middle_deg = math.degrees(float(pose.elevation_rad(0.5 * sum(marks))))
+    decoy = decoy_mm(far, whole, line, middle_deg, r, rng)
+    bore = scene.scale.inner_radius_mm(scene.scale.value_at(decoy - 0.5))
     facts = np.array([
         line, line + jitter, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), r,
         scene.scale.outer_radius_mm - r, whole.top_mm, whole.step_mm, px_mm,
@@ -220,9 +252,11 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
         scene.tube.floor_mm, scene.tube.lid_mm,
         TIERS.index(scene.tier) if scene.tier in TIERS else 1,
         float(pose.elevation_rad(line)) - float(true_pose.elevation_rad(line)),
-        scene.tube.index, math.degrees(float(pose.elevation_rad(0.5 * sum(marks)))),
+        scene.tube.index, middle_deg,
+        decoy, math.degrees(float(pose.elevation_rad(decoy))), bore,
     ], dtype=np.float32)
-    return {"whole": pictures[0], "window": pictures[1], "facts": facts}
+    return {"whole": far, "window": near, "decoy": picture(window_grid(decoy), (2, 1)),
+            "facts": facts}
 
 
 def main() -> None:
@@ -241,9 +275,8 @@ def main() -> None:
         seed = args.seed * 1_000_003 + i
         for k, scene in enumerate(variants(seed)):
             kept.append(views(scene, seed * 8 + k))
-    np.savez(args.out, whole=np.stack([s["whole"] for s in kept]),
-             window=np.stack([s["window"] for s in kept]),
-             facts=np.stack([s["facts"] for s in kept]))
+    np.savez(args.out, **{key: np.stack([s[key] for s in kept])  # type: ignore[arg-type]
+                          for key in kept[0]})
     print(f"{len(kept)} samples in {time.time() - start:.1f} s")
 
 

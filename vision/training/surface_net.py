@@ -13,6 +13,7 @@ import argparse
 import json
 import time
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import torch
@@ -35,46 +36,78 @@ def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 
                          nn.BatchNorm2d(o), nn.ReLU())
 
 
+class _Twice(nn.Module):
+    """Two convolutions whose answer is added to what came in."""
+
+    def __init__(self, n: int, k: tuple[int, int] = (3, 3)) -> None:
+        super().__init__()
+        self.first = _conv(n, n, k)
+        self.second = nn.Sequential(nn.Conv2d(n, n, k, padding=(k[0] // 2, k[1] // 2), bias=False),
+                                    nn.BatchNorm2d(n))
+
+    def forward(self, x: torch.Tensor) -> torch.Tensor:
+        return F.relu(x + self.second(self.first(x)))
+
+
 class Finder(nn.Module):
-    """(B, 3 + planes, 384, 32) -> (B, 385) logits: one per row, the last for "none"."""
+    """(B, 3 + planes, 384, 32) -> (B, 385) logits: one per row, the last for "none".
+
+    One path keeps every row; the other sees the chamber at a quarter of the height,
+    deep and far, and tells the first what is where.
+    """
 
     def __init__(self) -> None:
         super().__init__()
-        self.look = nn.Sequential(
-            _conv(3 + FINDER_PLANES, 24, (5, 3)), _conv(24, 24), nn.MaxPool2d((1, 2)),
-            _conv(24, 32), nn.MaxPool2d((1, 2)), _conv(32, 48), nn.MaxPool2d((1, 2)),
-            _conv(48, 48), nn.Conv2d(48, 64, (1, WHOLE_COLUMNS // 8)), nn.ReLU())
-        self.spread = nn.ModuleList([_conv(64, 64, (5, 1), (d, 1))
-                                     for d in (1, 2, 4, 8, 16, 32, 1)])
+        self.look = nn.Sequential(_conv(3 + FINDER_PLANES, 24, (5, 3)), nn.MaxPool2d((1, 2)),
+                                  _conv(24, 32), nn.MaxPool2d((1, 2)))
+        self.fine = nn.Sequential(_conv(32, 40), nn.Conv2d(40, 64, (1, WHOLE_COLUMNS // 4)),
+                                  nn.ReLU())
+        self.coarse = nn.Sequential(
+            nn.MaxPool2d((2, 1)), _conv(32, 64), nn.MaxPool2d((2, 2)),
+            _conv(64, 96), _Twice(96), nn.Conv2d(96, 96, (1, WHOLE_COLUMNS // 8)), nn.ReLU())
+        self.far = nn.ModuleList([_conv(96, 96, (5, 1), (d, 1)) for d in (1, 2, 4, 8, 1)])
+        self.back = nn.ConvTranspose2d(96, 64, (4, 1), stride=(4, 1))
+        self.spread = nn.ModuleList([_conv(64, 64, (5, 1), (d, 1)) for d in (1, 2, 4, 1)])
         self.row = nn.Conv2d(64, 1, 1)
-        self.none = nn.Linear(128, 1)
+        self.none = nn.Linear(192, 1)
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        y = self.look(x)
+        seen = self.look(x)
+        deep = self.coarse(seen)
+        for layer in self.far:
+            deep = deep + layer(deep)
+        y = self.fine(seen) + self.back(deep)
         for layer in self.spread:
             y = y + layer(y)
         rows = self.row(y).flatten(1)
-        pooled = torch.cat([y.mean(dim=(2, 3)), y.amax(dim=(2, 3))], dim=1)
+        pooled = torch.cat([deep.mean(dim=(2, 3)), deep.amax(dim=(2, 3))], dim=1)
         return torch.cat([rows, self.none(pooled)], dim=1)
 
 
 class Gauge(nn.Module):
-    """(B, 6 + planes, 160, 48) -> (B, bins) logits of where the level lies."""
+    """(B, 6 + planes, 160, 48) -> (B, bins + 1) logits.
+
+    The bins say where the level lies, the last one whether the front contact line
+    runs through the middle of the window at all.
+    """
 
     def __init__(self, dropout: float = 0.2) -> None:
         super().__init__()
         self.look = nn.Sequential(
-            _conv(6 + GAUGE_PLANES, 32, (5, 3)), _conv(32, 32), nn.MaxPool2d((2, 1)),
+            _conv(6 + GAUGE_PLANES, 32, (5, 3)), nn.MaxPool2d((2, 1)),
             _conv(32, 48), _conv(48, 48), nn.MaxPool2d((2, 2)),
-            _conv(48, 64), _conv(64, 64), nn.MaxPool2d((2, 2)),
-            _conv(64, 96), _conv(96, 96), nn.MaxPool2d((2, 2)),
-            _conv(96, 40, (1, 1)))
-        self.say = nn.Sequential(
-            nn.Linear(40 * (WINDOW_ROWS // 16) * (WINDOW_COLUMNS // 8), 128), nn.ReLU(),
-            nn.Dropout(dropout), nn.Linear(128, len(BIN_CENTRES_MM)))
+            _conv(48, 64), _Twice(64), nn.MaxPool2d((2, 2)),
+            _conv(64, 112), _Twice(112), _Twice(112), nn.MaxPool2d((2, 2)),
+            _conv(112, 40, (1, 1)))
+        size = 40 * (WINDOW_ROWS // 16) * (WINDOW_COLUMNS // 8)
+        self.say = nn.Sequential(nn.Linear(size, 160), nn.ReLU(), nn.Dropout(dropout),
+                                 nn.Linear(160, len(BIN_CENTRES_MM)))
+        self.here = nn.Sequential(nn.Linear(size, 48), nn.ReLU(), nn.Dropout(dropout),
+                                  nn.Linear(48, 1))
 
     def forward(self, x: torch.Tensor) -> torch.Tensor:
-        return self.say(self.look(x).flatten(1))
+        seen = self.look(x).flatten(1)
+        return torch.cat([self.say(seen), self.here(seen)], dim=1)
 
 
 def _disturb(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
@@ -146,28 +179,38 @@ class Data:
     """All shards on the device, with their numbers ready for the networks."""
 
     def __init__(self, shards: list[Path], device: str) -> None:
-        loaded = [np.load(p) for p in shards]
-        self.whole = torch.from_numpy(np.concatenate([d["whole"] for d in loaded])).to(device)
-        self.window = torch.from_numpy(np.concatenate([d["window"] for d in loaded])).to(device)
-        facts = np.concatenate([d["facts"] for d in loaded])
+        facts = np.concatenate([np.load(p)["facts"] for p in shards])
         self.facts = facts
+        shapes = {key: np.load(shards[0])[key].shape[1:] for key in ("whole", "window", "decoy")}
+        on = {key: torch.empty((len(facts), *shape), dtype=torch.uint8, device=device)
+              for key, shape in shapes.items()}
+        at = 0
+        for p in shards:  # one after the other: all of them twice would not fit
+            with np.load(p) as d:
+                for key, store in on.items():
+                    views = d[key]
+                    store[at:at + len(views)] = torch.from_numpy(views).to(device)
+            at += len(views)
+        self.whole, self.window, self.decoy = on["whole"], on["window"], on["decoy"]
         line, middle, level, elevation, radius, wall, top, step = facts[:, :8].T
-        low, high, px = facts[:, 13], facts[:, 14], facts[:, 8]
+        low, px = facts[:, 13], facts[:, 8]
+        decoy, decoy_elevation, decoy_radius = facts[:, 21:24].T
         row = (top - line) / step - 0.5
         self.row = torch.from_numpy(row.astype(np.float32)).to(device)
+
+        def rows(make: Any, *columns: np.ndarray) -> torch.Tensor:
+            made = [make(*v) for v in zip(*columns, strict=True)]
+            return torch.from_numpy(np.stack(made).astype(np.float32)).to(device)
+
         # the finder knows the elevation at the middle of the scale only
-        self.finder = torch.from_numpy(np.stack([
-            finder_facts(e, r, s) for e, r, s in zip(facts[:, 20], radius, step, strict=True)
-        ]).astype(np.float32)).to(device)
-        self.gauge = torch.from_numpy(np.stack([
-            gauge_facts(e, r, t, m - lo, p) for e, r, t, m, lo, p in zip(
-                elevation, radius, wall, middle, low, px, strict=True)
-        ]).astype(np.float32)).to(device)
+        self.finder = rows(finder_facts, facts[:, 20], radius, step)
+        self.gauge = rows(gauge_facts, elevation, radius, wall, middle - low, px)
+        self.gauge_decoy = rows(gauge_facts, decoy_elevation, decoy_radius,
+                                radius + wall - decoy_radius, decoy - low, px)
         from vision.optics import apparent_height_shift_mm
 
         shift = np.asarray(apparent_height_shift_mm(elevation, 0.0, 1.0, 1.54)) * wall
         self.target = torch.from_numpy((middle - level - shift).astype(np.float32)).to(device)
-        del low, high
 
     def __len__(self) -> int:
         return len(self.facts)
@@ -208,21 +251,57 @@ def finder_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
     return z, _soft_rows(row, none, WHOLE_ROWS)
 
 
-def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
+#: Shares of the windows in teaching that show something else, and a line that is covered.
+DECOYS, HIDDEN = 0.35, 0.05
+
+
+def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoys: bool = False
                 ) -> tuple[torch.Tensor, torch.Tensor]:
-    near = d.window[i].permute(0, 3, 1, 2).float() / 255
+    """Windows and what is to be said: probabilities of the bins, and whether the line is here.
+
+    Where it is not, the bins are all zero.  ``decoys`` asks for the other windows
+    when not teaching.
+    """
+    dev = d.window.device
+    other = torch.full((len(i),), decoys, dtype=torch.bool, device=dev)
+    if train:
+        other = torch.rand(len(i), generator=g, device=dev) < DECOYS
+    near = torch.where(other[:, None, None, None], d.decoy[i], d.window[i])
+    near = near.permute(0, 3, 1, 2).float() / 255
+    numbers = torch.where(other[:, None], d.gauge_decoy[i], d.gauge[i])
     far = d.whole[i].permute(0, 3, 1, 2).float() / 255
     far = F.interpolate(far, (WINDOW_ROWS, WINDOW_COLUMNS), mode="bilinear", align_corners=False)
+    here = ~other
     if train:
         both = _disturb(torch.cat([near, far], dim=2), g)
         near, far = both[:, :, :WINDOW_ROWS], both[:, :, WINDOW_ROWS:]
         flip = (torch.rand(len(i), generator=g, device=near.device) < 0.5)[:, None, None, None]
         near, far = torch.where(flip, near.flip(3), near), torch.where(flip, far.flip(3), far)
         near = _paint(near, _cover(near, g, 0.15, 90) & _half(near, g), g)
+        across, middle = _across(near, g)
+        hide = torch.rand(len(i), generator=g, device=dev) < HIDDEN
+        near = _paint(near, across & hide[:, None, None], g)
+        here = here & ~(hide & middle)
     z, mean, sd = standardise(near)
     far = (far - mean) / sd
-    z = torch.cat([z, far, _planes(d.gauge[i], *z.shape[2:])], dim=1)
-    return z, soft_bins(d.target[i])
+    z = torch.cat([z, far, _planes(numbers, *z.shape[2:])], dim=1)
+    bins = soft_bins(d.target[i]) * here[:, None]
+    return z, torch.cat([bins, here[:, None].float()], dim=1)
+
+
+def _across(x: torch.Tensor, g: torch.Generator) -> tuple[torch.Tensor, torch.Tensor]:
+    """Masks (B, H, W) of things held right across, whose edge often lies near the middle,
+    and (B,) whether they hide it."""
+    b, _, h, w = x.shape
+    dev = x.device
+    edge = h / 2 + torch.randn(b, generator=g, device=dev) * 12
+    below = torch.rand(b, generator=g, device=dev) < 0.5
+    slope = torch.randn(b, 1, 1, generator=g, device=dev) * 0.08
+    c = torch.arange(w, device=dev)[None, None, :] - w / 2
+    r = torch.arange(h, device=dev)[None, :, None] - edge[:, None, None] + slope * c
+    mask = torch.where(below[:, None, None], r > 0, r < 0)
+    middle = torch.where(below, edge < h / 2 + 2, edge > h / 2 - 2)
+    return mask, middle
 
 
 def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
@@ -231,6 +310,16 @@ def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     c = torch.arange(w, device=x.device)[None, None, :]
     left = torch.rand(len(x), 1, 1, generator=g, device=x.device) < 0.5
     return torch.where(left, c < w * 0.55, c > w * 0.45)
+
+
+def finder_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
+    return -(p * F.log_softmax(logits, dim=1)).sum(dim=1).mean()
+
+
+def gauge_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
+    bins = -(p[:, :-1] * F.log_softmax(logits[:, :-1], dim=1)).sum(dim=1)
+    return bins.sum() / p[:, -1].sum().clamp_min(1) + 0.5 * F.binary_cross_entropy_with_logits(
+        logits[:, -1], p[:, -1])
 
 
 def blend(shadow: dict[str, torch.Tensor], net: nn.Module, keep: float) -> None:
@@ -248,7 +337,8 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
     torch.manual_seed(seed)
     g = torch.Generator(device=device)
     g.manual_seed(seed)
-    net: nn.Module = (Finder() if which == "finder" else Gauge()).to(device)
+    net: nn.Module = (Finder() if which == "finder" else Gauge()).to(
+        device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     make = finder_batch if which == "finder" else gauge_batch
     if start_from is not None:
         net.load_state_dict(torch.load(start_from / f"{which}.pt", map_location=device))
@@ -265,8 +355,8 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
         x, p = make(d, i, g, True)
         net.train()
         with torch.autocast("cuda", dtype=torch.bfloat16, enabled=amp):
-            logits = net(x)
-        loss = -(p * F.log_softmax(logits.float(), dim=1)).sum(dim=1).mean()
+            logits = net(x.contiguous(memory_format=torch.channels_last)).float()
+        loss = finder_loss(logits, p) if which == "finder" else gauge_loss(logits, p)
         opt.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -286,24 +376,29 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
 
 
 @torch.no_grad()
-def outputs(which: str, net: nn.Module, d: Data, device: str, limit: int | None = None
-            ) -> np.ndarray:
+def outputs(which: str, net: nn.Module, d: Data, device: str, limit: int | None = None,
+            decoys: bool = False) -> np.ndarray:
+    """(N, rows + 1) probabilities of the finder, or (N, bins + 1) of the gauge."""
     net.eval()
     g = torch.Generator(device=device)
-    make = finder_batch if which == "finder" else gauge_batch
     n = len(d) if limit is None else min(limit, len(d))
     out = []
     for k in range(0, n, 256):
-        x, _ = make(d, torch.arange(k, min(k + 256, n), device=device), g, False)
+        i = torch.arange(k, min(k + 256, n), device=device)
+        x, _ = finder_batch(d, i, g, False) if which == "finder" else gauge_batch(
+            d, i, g, False, decoys)
         with torch.autocast("cpu", dtype=torch.bfloat16, enabled=device == "cpu"):
-            logits = net(x)
-        out.append(F.softmax(logits.float(), dim=1).cpu().numpy())
+            logits = net(x).float()
+        p = F.softmax(logits, dim=1) if which == "finder" else torch.cat(
+            [F.softmax(logits[:, :-1], dim=1), torch.sigmoid(logits[:, -1:])], dim=1)
+        out.append(p.cpu().numpy())
     return np.concatenate(out)
 
 
 def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = None) -> str:
     p = outputs(which, net, d, device, limit)
     n = len(p)
+    tier = d.facts[:n, 17]
     if which == "finder":
         row = d.row[:n].cpu().numpy()
         best = p[:, :-1].argmax(axis=1)
@@ -312,18 +407,26 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
         inside = (row > 0) & (row < WHOLE_ROWS - 1)
         window = np.array([p[k, max(0, b - 3):b + 4].sum() for k, b in enumerate(best)])
         wrong = (off > 1.0) & inside
+        parts = [f"t{int(t)} {wrong[tier == t].mean():.4f}/{(window[tier == t] > 0.85).mean():.3f}"
+                 for t in np.unique(tier)]
         return (f"n {n} median {np.median(off):.3f} mm, >1 mm {wrong.mean():.4f}, "
                 f">1 mm and sure(0.9) {(wrong & (window > 0.9)).mean():.4f}, "
-                f"sure {(window > 0.9).mean():.3f} peak {np.median(sure):.2f}")
+                f"sure {(window > 0.9).mean():.3f} peak {np.median(sure):.2f} " + " ".join(parts))
+    other = outputs(which, net, d, device, limit, decoys=True)[:, -1]
+    here, p = p[:, -1], p[:, :-1]
     mean = p @ BIN_CENTRES_MM
     y = d.target[:n].cpu().numpy()
     err = mean - y
     sd = np.sqrt(p @ BIN_CENTRES_MM**2 - mean**2)
-    tier = d.facts[:n, 17]
-    parts = [f"t{int(t)} {np.abs(err[tier == t]).mean():.3f}" for t in np.unique(tier)]
+    size = np.abs(err)
+    parts = [f"t{int(t)} {size[tier == t].mean():.3f}/{np.percentile(size[tier == t], 95):.3f}"
+             for t in np.unique(tier)]
+    surprise = -(np.log(here + 1e-6).mean() + np.log(1 - other + 1e-6).mean()) / 2
     return (f"n {n} MAE {np.abs(err).mean():.3f} mm bias {err.mean():.3f} p95 "
             f"{np.percentile(np.abs(err), 95):.3f} sd {sd.mean():.3f} z-rms "
-            f"{np.sqrt(np.mean((err / sd) ** 2)):.2f} " + " ".join(parts))
+            f"{np.sqrt(np.mean((err / sd) ** 2)):.2f} " + " ".join(parts)
+            + f" line missed {(here < 0.5).mean():.4f} decoy taken {(other > 0.5).mean():.4f}"
+              f" surprise {surprise:.4f}")
 
 
 def fit_temperature(p: np.ndarray, target: np.ndarray) -> float:
@@ -344,9 +447,28 @@ def fit_temperature(p: np.ndarray, target: np.ndarray) -> float:
 
 
 def export(net: nn.Module, shape: tuple[int, ...], path: Path) -> None:
-    net = net.cpu().eval()
+    """Write a network as ONNX, its large weights in half precision to keep the file small."""
+    import onnx
+    from onnx import TensorProto, helper, numpy_helper
+
+    net = net.cpu().float().eval()
     torch.onnx.export(net, (torch.zeros(1, *shape),), str(path), input_names=["view"],
                       output_names=["logits"], opset_version=17, dynamo=False)
+    model = onnx.load(str(path))
+    graph, casts = model.graph, []
+    for tensor in list(graph.initializer):
+        value = numpy_helper.to_array(tensor)
+        if value.dtype == np.float32 and value.size > 500:
+            graph.initializer.remove(tensor)
+            graph.initializer.append(numpy_helper.from_array(
+                value.astype(np.float16), tensor.name + "_half"))
+            casts.append(helper.make_node("Cast", [tensor.name + "_half"], [tensor.name],
+                                          to=TensorProto.FLOAT))
+    nodes = casts + list(graph.node)
+    del graph.node[:]
+    graph.node.extend(nodes)
+    onnx.checker.check_model(model)
+    onnx.save(model, str(path))
 
 
 def main() -> None:
@@ -375,10 +497,10 @@ def main() -> None:
                     args.out, args.start)
         p = outputs(which, net, valid, device)
         if which == "gauge":
-            t = fit_temperature(p, valid.target.cpu().numpy())
+            t = fit_temperature(p[:, :-1], valid.target.cpu().numpy())
             (args.out / "gauge.json").write_text(json.dumps({"temperature": round(t, 2)}) + "\n")
-        np.savez(args.out / f"{which}_valid.npz", p=p,
-                 facts=valid.facts, target=valid.target.cpu().numpy())
+        np.savez_compressed(args.out / f"{which}_valid.npz", p=p.astype(np.float16),
+                            facts=valid.facts, target=valid.target.cpu().numpy())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
         export(net, shapes[which], args.out / f"surface_{which}.onnx")
     (args.out / "made.json").write_text(json.dumps({"train": len(d), "valid": len(valid)}))
