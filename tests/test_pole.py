@@ -46,6 +46,12 @@ def test_the_wall_between_a_cable_and_a_picture_is_no_body():
     assert not _a_body(rgb, edge(281, 281), edge(320, 320), None)
 
 
+def test_a_body_that_a_board_covers_for_the_most_part_is_one():
+    rgb = wall(200, 120, 200)
+    rgb[150:700] = 230
+    assert _a_body(rgb, edge(280, 280), edge(320, 320), None)
+
+
 def test_an_outline_that_widens_unlike_its_edges_is_in_doubt():
     edges = edge(280, 280), edge(320, 320)
     same = _from_outline(*edges, sides(44, 44), 800)

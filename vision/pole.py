@@ -27,6 +27,8 @@ _TRIED = 4
 _ROUGH_DEG = 6.0
 #: Tones that differ by less are the same thing, code values of 255.
 _SAME_TONE = 3.0
+#: Tones along a pair are compared in so many pieces.
+_TONE_PIECES = 10
 
 
 def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: np.ndarray,
@@ -118,7 +120,9 @@ def _a_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
     if tones is None:
         return True
     before, inside, after = tones
-    off = sorted(float(np.median(np.linalg.norm(inside - side, axis=1)))
+    # In pieces, against noise; and not in all of them, for a panel may cover the rest.
+    off = sorted(float(np.quantile([np.linalg.norm(piece.mean(axis=0)) for piece in
+                                    np.array_split(inside - side, _TONE_PIECES)], 0.75))
                  for side in (before, after))
     return off[0] > max(_SAME_TONE, 0.1 * off[1])
 
