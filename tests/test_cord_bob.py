@@ -32,3 +32,10 @@ def test_a_cord_that_ends_in_its_bob_is_found():
 
 def test_a_line_that_goes_on_below_a_bob_is_none():
     assert cord_in(wall_with(((330, 150), (296, 740)), bob=(300, 600))) is None
+
+
+def test_a_line_that_ends_behind_the_border_of_something_broad_is_none():
+    # A cable behind a head: beside the line its border slopes away to one side.
+    rgb = wall_with(((330, 100), (310, 520)), bob=(60, 60))
+    cv2.circle(rgb, (400, 600), 120, (215, 180, 150), -1, cv2.LINE_AA)
+    assert cord_in(rgb) is None

@@ -232,3 +232,18 @@ def test_a_strip_between_two_things_is_no_pole():
     picture[150:250, 90:200] = (90, 90, 200)
     assert _one_body(picture, _edge(140), _edge(165), (145.0, 255.0))
     assert not _one_body(picture, _edge(140), _edge(165), (0.0, 400.0))
+
+
+def test_where_only_one_that_stays_speaks_nobody_is_left_out():
+    # Cord and pole agree sideways; how far the phone is tilted, only pole and panel say,
+    # and they say different things: the cord is no witness for either.
+    down = unit([0.02, 1.0, -0.1])
+    cord = cue_of("hanging cord", [(line_through(np.array([30.0, 0, 1000]), down), 0.05)])
+    lean = unit(down + np.radians(9.0) * unit([0.0, 0.1, 1.0]))
+    pole = cue_of("pole", [(line_through(np.array([x, 0, 1030.0]), lean), 0.05)
+                           for x in (-20.0, 20.0)])
+    panel = cue_of("hung panel", [(line_through(np.array([x, 0, 1000.0]), down), 0.1)
+                                  for x in (-70.0, 70.0)], pose_of(hung(down)))
+    g = fuse([cord, pole, panel], CAMERA, START)
+    assert not g.rejected and g.inflation > 1.5
+    assert "hung panel" in g.names and "pole" in g.names

@@ -171,6 +171,9 @@ def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, wi
     below = widths[stop + 3: stop + 3 + max(8, tall)]
     if len(below) and float(np.mean((below > 0) & (below < 1.6 * width + 2))) > 0.7:
         return False  # the line goes on below: it passes behind the bob of another one
+    widest = widths[start:stop] > 0.8 * broad
+    if abs(float(np.median(centres[start:stop][widest]))) > 0.18 * broad + 1:
+        return False  # on one side only: the line ends behind the border of something broad
     # Round, on the line, not broader than a bob, whole in the picture, with free space below.
     return bool(
         0.5 < tall / broad < 2.0 and broad < 1.2 * reach

@@ -21,6 +21,8 @@ from vision.plumb_cue import CueName, PlumbCue, cue_of, line_plane
 
 #: A cue that stands alone has no second witness: its tolerance counts this much more.
 LONE_CUE = 1.3
+#: Cues that say a direction no better than this do not check another one, degrees.
+_SAYS_NOTHING_DEG = 4.0
 
 
 @dataclass(frozen=True)
@@ -147,6 +149,28 @@ def _less_of(cue: PlumbCue) -> list[list[PlumbCue]]:
     return [[]]
 
 
+def _witnessed(rest: _Solution, everything: _Solution) -> bool:
+    """True when of ``rest`` each cue is checked by the others in what the one left out denies.
+
+    A cord and a pole check one another sideways; how the pole leans towards the phone no
+    cord says, so against the panel it stands there alone.
+    """
+    basis, covariance, gains = rest[1], rest[2], rest[5]
+    normal = np.linalg.inv(covariance)
+    # What the one left out pulls at: its residuals, carried over to the two angles, are the
+    # information of the rest times the step that they cause (R. E. Kalman, J. Basic Eng. 82,
+    # 1960, 35).
+    pull = normal @ basis.T @ (everything[0] - rest[0])
+    length = float(np.linalg.norm(pull))
+    if length == 0:
+        return True
+    pull /= length
+    weak = np.eye(2) / np.radians(_SAYS_NOTHING_DEG) ** 2
+    doubt = [float(pull @ np.linalg.inv(normal - normal @ gain @ normal + weak) @ pull)
+             for _, gain in gains]
+    return max(doubt) < np.radians(_SAYS_NOTHING_DEG) ** 2 / 2
+
+
 def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity | None:
     """Gravity from plumb cues, or None when they do not settle a direction.
 
@@ -164,7 +188,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                 rest = used[:i] + instead + used[i + 1:]
                 again = _solve(rest, camera, start) if len(rest) > 1 else None
                 # What leaves nothing to check proves nothing: two lines always meet.
-                if again is not None and again[4] > 0:
+                if again is not None and again[4] > 0 and _witnessed(again, solved):
                     tries.append((chi2.sf(again[3], again[4]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < 0.01:
             break
