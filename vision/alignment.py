@@ -23,6 +23,12 @@ from vision.strokes import Strokes
 _LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
 _LOG_STRANGER = np.log(0.03)
+#: A row is followed over so many turns at most.
+_MOST_TURNS = 8
+#: Share of the best score from which the less likely pairings are not tried.
+_PLAIN = 0.6
+#: So many pairings of a run of the scale are tried, and the likelier ones first.
+_PAIRINGS = 5
 
 
 @dataclass(frozen=True)
@@ -186,7 +192,10 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
         for segment in _regular_segments(chain.count, t[chain.index]):
             idx, count = chain.index[segment], chain.count[segment]
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
-            for pairs_mark, pairs_stroke in trial:
+            for k, (pairs_mark, pairs_stroke) in enumerate(trial):
+                if k == _PAIRINGS and found and max(a.score for a in found) > (
+                        _PLAIN * _LOG_SEEN * len(scale.marks)):
+                    break
                 a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
                           chain, height_px)
                 if a is not None:
@@ -242,11 +251,11 @@ def _trials(
             at = sign * held + shifts
             there = (at >= 0) & (at < len(run))
             score[~there | (run[np.clip(at, 0, len(run) - 1)] != fixed[0])] = -np.inf
-        for k in np.argsort(-score)[:5]:
+        for k in np.argsort(-score)[:_PAIRINGS]:
             if np.isfinite(score[k]):
                 ranked.append((float(score[k]), marks[k][inside[k]], idx[inside[k]]))
     ranked.sort(key=lambda item: -item[0])
-    return [(m, s) for _, m, s in ranked[:5]]
+    return [(m, s) for _, m, s in ranked]
 
 
 def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray
@@ -292,24 +301,34 @@ def _grow(
     candidates = np.flatnonzero(outside < 0.15 * typical)
     if len(candidates) == 0:
         return None
-    for _ in range(2):
+    order = np.arange(len(z_all))
+    whole = 0
+    for turn in range(1, _MOST_TURNS + 1):
         abc, _ = fit_1d(z_all[mark], t[stroke], rounds=3)
-        if (1.0 + abc[2] * z_all <= 0.1).any():
+        # a short row does not foretell what lies far beyond it: it is followed in steps
+        ahead = turn * (3 + len(mark) // 2)
+        known = (order >= mark.min() - ahead) & (order <= mark.max() + ahead)
+        if (1.0 + abc[2] * z_all[known] <= 0.1).any():
             return None
-        want = project_1d(abc, z_all)
-        px_mm = np.abs(slope_1d(abc, z_all))
-        gap = np.abs(np.gradient(z_all)) * px_mm  # heights fall on a scale that counts down
+        want = project_1d(abc, z_all[known])
+        # heights fall on a scale that counts down
+        gap = np.abs(np.gradient(z_all))[known] * np.abs(slope_1d(abc, z_all[known]))
         near = np.abs(t[candidates][None, :] - want[:, None])
         j = near.argmin(axis=1)
         hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6
-        new_mark = np.flatnonzero(hit)
+        new_mark = np.flatnonzero(known)[hit]
         new_stroke = candidates[j[hit]]
         # one stroke, one mark
         _, first = np.unique(new_stroke, return_index=True)
         mark, stroke = new_mark[np.sort(first)], new_stroke[np.sort(first)]
         if len(mark) < 5:
             return None
+        whole += bool(known.all())
+        if whole == 2:
+            break
     abc, residual = fit_1d(z_all[mark], t[stroke])
+    if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():
+        return None
     size = np.log(strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
     longish = split_two(size)
     want = project_1d(abc, z_all)
@@ -325,6 +344,6 @@ def _grow(
     elif is_long[mark].any() and not is_long[mark].all():
         score += len(mark) * _LOG_CLASS_WRONG * 0.3
     # a misfit of the spacing itself
-    pitch = float(np.median(gap))
+    pitch = float(np.median(np.abs(np.gradient(z_all) * slope_1d(abc, z_all))))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
     return Alignment(mark, stroke, abc, column, score, spread, strangers, missed)

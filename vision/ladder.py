@@ -35,8 +35,13 @@ _SEARCH_PIXELS = 1_100_000
 _CROPPED = 1.2
 #: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
 _NEAT_SHARE = 0.03
+#: Misfit, likewise, up to which the count of marks may stand without legible numbers.
+_TIDY_SHARE = 0.05
 #: Score for each mark of the scale with which an alignment is worth keeping.
 _GOOD_SCORE = 0.75
+#: Score for each mark below which an alignment is not followed, and below which the
+#: wall itself has to show so many of the marks.
+_LEAST_SCORE, _POOR_SCORE, _SHOWN = -0.5, 0.36, 0.6
 #: Shifts of the numbering that trail by less than this (nats) are tried out.
 _UNDECIDED = 8.0
 
@@ -89,6 +94,11 @@ class Ladder:
         """Whether nearly all marks were seen where the pose has them."""
         return bool(self.seen.mean() > 0.85
                     and self.pose.residual_px < _NEAT_SHARE * self.pitch_px)
+
+    @property
+    def tidy(self) -> bool:
+        """Whether the marks are where the pose has them: without it their count proves little."""
+        return bool(self.pose.residual_px < _TIDY_SHARE * self.pitch_px)
 
     @property
     def pitch_px(self) -> float:
@@ -159,6 +169,8 @@ def find_ladder(
     seen = np.asarray(used.any(axis=1))
     ends = pose.project_wall(np.zeros(1), z[[0, -1]])
     if seen.sum() < 6 or not np.isfinite(ends).all():
+        return None
+    if found.alignment.score < _POOR_SCORE * len(z) and seen.mean() < _SHOWN:
         return None
     if known and np.log(pose.focal_px / f) > _CROPPED * f_sd:
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
@@ -299,8 +311,7 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float
     if not ranked:
         return None
     best = ranked[0]
-    ideal = len(scale.marks) * 3.0
-    if best.score < 0.12 * ideal:
+    if best.score < _LEAST_SCORE * len(scale.marks):
         return None
     rival, where, elsewhere = 0.0, None, None
     x_best = best.column[0] + best.column[1] * small.shape[0] / 2

@@ -22,6 +22,8 @@ import numpy as np
 INDEPENDENT_POINTS = 12.0
 #: Ends of strokes are blurred and worn alike along the ladder: fewer still.
 _INDEPENDENT_ENDS = 6.0
+#: A misfit of so many standard uncertainties of a point asks for another start.
+_POOR = 1.6
 
 
 @dataclass(frozen=True)
@@ -187,25 +189,37 @@ def fit_pose(
     # errors.  Counting them all as independent would let a tenth of a pixel of
     # common error overrule the focal length that the photo states.
     clumping = max(1.0, len(marks.height_mm) / INDEPENDENT_POINTS)
+    poor_px = _POOR * point_sd_px
     point_sd_px *= np.sqrt(clumping)
     end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
-    starts = [start] if start is not None else _starts(marks, focal_px, centre_px)
+    starts = [start] if start is not None else _starts(marks, radius_mm, focal_px, centre_px)
+
     def run(x0: np.ndarray, rounds: int) -> tuple[np.ndarray, float, np.ndarray]:
         return _levenberg(x0, marks, radius_mm, centre_px, np.log(focal_px),
                           focal_relative_sd, point_sd_px, end_sd_px, rounds)
 
+    def misfit(x: np.ndarray) -> float:
+        r = _point_residuals(x, marks, radius_mm, centre_px)
+        return 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
+
     if len(starts) > 1:
-        starts = [min((run(x0, 4) for x0 in starts), key=lambda found: found[1])[0]]
-    x, _, normal = run(starts[0], iterations)
+        starts = [x0 for x0, _, _ in sorted((run(x0, 4) for x0 in starts), key=lambda f: f[1])]
+    best = run(starts[0], iterations)
+    for x0 in starts[1:]:
+        # from close by, a steep view has valleys that lead nowhere
+        if misfit(best[0]) < poor_px:
+            break
+        best = min(best, run(x0, iterations), key=lambda f: f[1])
+    x, _, normal = best
     pose = CylinderPose(x, np.zeros((6, 6)), radius_mm, centre_px, 0.0)
-    r = _point_residuals(x, marks, radius_mm, centre_px)
-    mad = 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
+    mad = misfit(x)
     covariance = np.linalg.pinv(normal) * max(mad * np.sqrt(clumping) / point_sd_px, 1.0) ** 2
     return replace(pose, covariance=covariance, residual_px=mad)
 
 
-def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> list[np.ndarray]:
-    """Starting points: the ladder's place, slope and size, at three elevations."""
+def _starts(marks: MarkPoints, radius_mm: float, focal_px: float, centre: tuple[float, float]
+            ) -> list[np.ndarray]:
+    """Starting points: the ladder's place, slope and size, at several elevations."""
     p, h = marks.points_px, marks.height_mm
     # image direction of the axis: regress (x, y) on height
     hm = h - h.mean()
@@ -213,9 +227,9 @@ def _starts(marks: MarkPoints, focal_px: float, centre: tuple[float, float]) -> 
     scale = float(np.hypot(gx, gy))
     roll = float(np.arctan2(gx, -gy))
     mid = p.mean(axis=0)
-    distance = focal_px / scale
+    distance = focal_px / scale + radius_mm
     starts = []
-    for elevation in (-0.35, 0.0, 0.35):
+    for elevation in (-0.35, 0.0, 0.35, -0.6, 0.6):
         d = distance * np.cos(elevation)
         height = h.mean() + d * np.tan(elevation)
         # direction to the ladder's middle, seen in the unrolled camera

@@ -5,11 +5,14 @@ Used both for teaching and for reading, so that the two can not drift apart.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 
 #: Heights of the window's middle above the level (wall shift taken off) that the
 #: gauge tells apart, mm.
 BIN_CENTRES_MM = np.round(np.arange(-1.5, 5.51, 0.1), 3)
+HARD_ELEVATION_DEG, HARD_WALL_MM = 15.0, 3.0
 FINDER_PLANES = 3
 GAUGE_PLANES = 5
 
@@ -25,6 +28,14 @@ def gauge_facts(elevation_deg: float, radius_mm: float, wall_mm: float,
     return np.array([elevation_deg / 15.0, radius_mm / 15.0 - 1.0, wall_mm / 2.0 - 0.8,
                      np.clip(height_over_lowest_mm / 50.0, -0.5, 2.5),
                      np.log(max(px_per_mm, 0.5) / 10.0)])
+
+
+def is_hard(elevation_deg: Any, wall_mm: Any) -> Any:
+    """Whether the level is harder to tell than the gauge thinks: a steep view, a thick wall.
+
+    Found on views kept from teaching; there the gauge is cooled more.
+    """
+    return (np.abs(elevation_deg) > HARD_ELEVATION_DEG) | (np.asarray(wall_mm) > HARD_WALL_MM)
 
 
 def standardised(view: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:

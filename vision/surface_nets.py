@@ -20,7 +20,13 @@ import cv2
 import numpy as np
 
 from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS, WINDOW_STEP_MM
-from vision.surface_input import BIN_CENTRES_MM, finder_facts, gauge_facts, standardised
+from vision.surface_input import (
+    BIN_CENTRES_MM,
+    finder_facts,
+    gauge_facts,
+    is_hard,
+    standardised,
+)
 
 #: The windows that are cut higher and lower differ by so many rows: a third of a
 #: millimetre, as far as the contact line is placed wrong at worst.
@@ -101,6 +107,7 @@ def gauge_level(
     far = np.asarray(cv2.resize(around, (WINDOW_COLUMNS, WINDOW_ROWS),
                                 interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
     cooled = _temperatures()
+    hard = is_hard(elevation_deg, wall_mm)
     total, here = np.zeros(len(BIN_CENTRES_MM)), 0.0
     for rows, mirrored in ((-SPARE_ROWS, False), (SPARE_ROWS, True)):
         cut = near[SPARE_ROWS + rows:SPARE_ROWS + rows + WINDOW_ROWS]
@@ -110,7 +117,7 @@ def gauge_level(
         numbers = gauge_facts(elevation_deg, radius_mm, wall_mm,
                               height_over_lowest_mm - lower_mm, px_per_mm)
         said = _run("gauge", _with_numbers(both[:, :, ::-1] if mirrored else both, numbers))
-        p = _softmax(said[:-1], cooled["bins"])
+        p = _softmax(said[:-1], cooled["hard bins" if hard else "bins"])
         # this window's middle lies so much lower, and is so much less above the level
         total += np.interp(BIN_CENTRES_MM, BIN_CENTRES_MM + lower_mm, p, left=0.0, right=0.0)
         here += 0.5 * float(said[-1]) / cooled["here"]

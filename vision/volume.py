@@ -34,6 +34,8 @@ _CLEARLY = 6.0
 _A_RIVAL = 0.55
 #: So many rows beside the chamber are looked at, whether they are another one.
 _MOST_ROWS_BESIDE = 3
+#: A scale with more marks beyond its ends than this is another one.
+_MOST_STRANGERS = 2
 #: In what the marks are looked for: grey, its negative, red, green, blue.
 _LOOKS: tuple[str | int, ...] = ("grey", "light print", 0, 1, 2)
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.
@@ -249,21 +251,39 @@ class _Reader:
             if again is None:
                 break
             ladder, check = again, check_numerals(again)
+        ladder, check = self._by_a_mark(ladder, check)
         self.question = Question("number", "Tap one printed mark and type its value.")
         if check.verdict in ("disagree", "other"):
             self.notes.add("numerals-disagree", check.sentence or None)
             return ladder, True
         if check.verdict == "unread":
-            if not check.count_complete or not (
-                    ladder.evidence.margin(0) >= SETTLED_MARGIN or two_rows_fit(ladder)):
+            if not check.count_complete or not ladder.tidy or not (
+                    ladder.evidence.margin(0) >= SETTLED_MARGIN or (
+                        two_rows_fit(ladder) and ladder.evidence.margin(0) > 0.0)):
                 self.notes.add("numbering-unsettled")
                 return ladder, True
             self.notes.add("numerals-unread")
-        if check.strangers > 2:
+        if check.strangers > _MOST_STRANGERS:
             self.notes.add("wrong-scale")
             return ladder, True
         self.question = None
         return ladder, False
+
+    def _by_a_mark(self, ladder: Ladder, check: NumeralCheck) -> tuple[Ladder, NumeralCheck]:
+        """The ladder moved to where its marks end, if the numbers agree there as well or better.
+
+        A number can be read from one mark beside its own: where the marks speak for
+        another place, that is looked at too.
+        """
+        shift = ladder.evidence.best_shift
+        if check.verdict != "agree" or shift == 0:
+            return ladder, check
+        again = self._ladder(fixed := renumbered(ladder, shift), near=fixed[1])
+        seen = None if again is None else check_numerals(again)
+        if again is None or seen is None or seen.verdict != "agree" or (
+                (seen.strangers, -seen.lead) >= (check.strangers, -check.lead)):
+            return ladder, check
+        return again, seen
 
     # ------------------------------------------------------------ the surface
     def _surface(self, ladder: Ladder, quality: PhotoQuality) -> VolumeReading:

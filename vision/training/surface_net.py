@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import json
 import time
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -27,6 +28,7 @@ from vision.surface_input import (
     GAUGE_PLANES,
     finder_facts,
     gauge_facts,
+    is_hard,
 )
 
 
@@ -429,21 +431,61 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
               f" surprise {surprise:.4f}")
 
 
-def fit_temperature(p: np.ndarray, target: np.ndarray) -> float:
+TEMPERATURES = np.arange(0.8, 3.01, 0.05)
+
+
+def coolest(surprise: Callable[[float], float]) -> float:
     """The temperature under which the scenes kept from teaching are likeliest."""
-    inside = (target > BIN_CENTRES_MM[0]) & (target < BIN_CENTRES_MM[-1])
-    logits, y = np.log(np.maximum(p[inside], 1e-9)), target[inside]
-    column = np.clip(np.searchsorted(BIN_CENTRES_MM, y), 1, len(BIN_CENTRES_MM) - 1)
-    share = (y - BIN_CENTRES_MM[column - 1]) / (BIN_CENTRES_MM[1] - BIN_CENTRES_MM[0])
-    rows = np.arange(len(y))
+    best = min([float(t) for t in TEMPERATURES], key=surprise)
+    return round(best, 2)
+
+
+def gauge_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str, float]:
+    """For the bins, in easy and in hard views, and for whether the line is there."""
+    y = d.target.cpu().numpy()
+    inside = (y > BIN_CENTRES_MM[0]) & (y < BIN_CENTRES_MM[-1])
+    hard = is_hard(d.facts[:, 3], d.facts[:, 5])
+    step = BIN_CENTRES_MM[1] - BIN_CENTRES_MM[0]
+
+    def bins(chosen: np.ndarray) -> float:
+        logits, at = np.log(np.maximum(p[chosen, :-1], 1e-9)), y[chosen]
+        column = np.clip(np.searchsorted(BIN_CENTRES_MM, at), 1, len(BIN_CENTRES_MM) - 1)
+        share = (at - BIN_CENTRES_MM[column - 1]) / step
+        rows = np.arange(len(at))
+
+        def surprise(t: float) -> float:
+            q = np.exp((logits - logits.max(axis=1, keepdims=True)) / t)
+            q /= q.sum(axis=1, keepdims=True)
+            told = (1 - share) * q[rows, column - 1] + share * q[rows, column]
+            return float(-np.log(np.maximum(told, 1e-6)).mean())
+
+        return coolest(surprise)
+
+    def odds(q: np.ndarray) -> np.ndarray:
+        q = np.clip(q.astype(float), 1e-6, 1 - 1e-6)
+        return np.asarray(np.log(q / (1 - q)))
+
+    here, elsewhere = odds(p[:, -1]), odds(decoys[:, -1])
+    return {"bins": bins(inside & ~hard), "hard bins": bins(inside & hard),
+            "here": coolest(lambda t: float(np.logaddexp(0, -here / t).mean()
+                                            + np.logaddexp(0, elsewhere / t).mean()))}
+
+
+def finder_temperature(p: np.ndarray, d: Data) -> dict[str, float]:
+    """For the belief within a millimetre of the likeliest row."""
+    row, step = d.row.cpu().numpy(), d.facts[:, 7]
+    seen = np.flatnonzero((row > 0) & (row < WHOLE_ROWS - 1))[::3]
+    logits = np.log(np.maximum(p[seen].astype(float), 1e-8))
+    best = logits[:, :-1].argmax(axis=1)
+    near = np.abs(np.arange(WHOLE_ROWS)[None] - best[:, None]) * step[seen, None] <= 1.0
+    right = np.abs(best - row[seen]) * step[seen] <= 1.0
 
     def surprise(t: float) -> float:
-        q = np.exp(logits / t - (logits / t).max(axis=1, keepdims=True))
-        q /= q.sum(axis=1, keepdims=True)
-        at = (1 - share) * q[rows, column - 1] + share * q[rows, column]
-        return float(-np.log(np.maximum(at, 1e-6)).mean())
+        q = np.exp((logits - logits.max(axis=1, keepdims=True)) / t)
+        mass = np.clip((q[:, :-1] * near).sum(axis=1) / q.sum(axis=1), 1e-3, 1 - 1e-3)
+        return float(-np.log(np.where(right, mass, 1 - mass)).mean())
 
-    return min((float(t) for t in np.arange(0.8, 4.01, 0.05)), key=surprise)
+    return {"finder": coolest(surprise)}
 
 
 def export(net: nn.Module, shape: tuple[int, ...], path: Path) -> None:
@@ -489,6 +531,7 @@ def main() -> None:
     print("train", len(d), "valid", len(valid), device, flush=True)
     shapes = {"finder": (3 + FINDER_PLANES, WHOLE_ROWS, WHOLE_COLUMNS),
               "gauge": (6 + GAUGE_PLANES, WINDOW_ROWS, WINDOW_COLUMNS)}
+    cooled: dict[str, float] = {}
     for which in ("gauge", "finder"):
         if args.only and args.only != which:
             continue
@@ -496,9 +539,9 @@ def main() -> None:
         net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed,
                     args.out, args.start)
         p = outputs(which, net, valid, device)
-        if which == "gauge":
-            t = fit_temperature(p[:, :-1], valid.target.cpu().numpy())
-            (args.out / "gauge.json").write_text(json.dumps({"temperature": round(t, 2)}) + "\n")
+        cooled |= finder_temperature(p, valid) if which == "finder" else gauge_temperatures(
+            p, outputs(which, net, valid, device, decoys=True), valid)
+        (args.out / "temperatures.json").write_text(json.dumps(cooled) + "\n")
         np.savez_compressed(args.out / f"{which}_valid.npz", p=p.astype(np.float16),
                             facts=valid.facts, target=valid.target.cpu().numpy())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
