@@ -9,6 +9,7 @@ what is then found or missed, long or short, speaks for or against it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -25,10 +26,9 @@ _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
 _LOG_STRANGER = np.log(0.03)
 #: A row is followed over so many turns at most.
 _MOST_TURNS = 8
-#: Share of the best score from which the less likely pairings are not tried.
-_PLAIN = 0.6
-#: So many pairings of a run of the scale are tried, and the likelier ones first.
-_PAIRINGS = 5
+#: So many pairings of a row with the scale are tried first; the others only when none of
+#: those reaches this score for each mark.
+_PAIRINGS, _PLAIN = 5, 1.0
 
 
 @dataclass(frozen=True)
@@ -183,6 +183,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
     (index) lies at which y.  Returns an empty list when no chain fits the scale.
     """
     found: list[Alignment] = []
+    later: list[tuple[Any, ...]] = []
     runs = _runs(scale)
     for chain in chains[:3]:
         if found and len(chain) < 0.5 * max(len(a.mark) for a in found):
@@ -192,10 +193,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
         for segment in _regular_segments(chain.count, t[chain.index]):
             idx, count = chain.index[segment], chain.count[segment]
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
-            for k, (pairs_mark, pairs_stroke) in enumerate(trial):
-                if k == _PAIRINGS and found and max(a.score for a in found) > (
-                        _PLAIN * _LOG_SEEN * len(scale.marks)):
-                    break
+            later += [(t, outside, column, *pair, chain) for pair in trial[_PAIRINGS:]]
+            for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
                 a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
                           chain, height_px)
                 if a is not None:
@@ -204,6 +203,10 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                         # the whole scale is there: other shifts are weighed later,
                         # on the unrolled wall
                         break
+    if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
+        grown = (_grow(strokes, t, outside, column, scale, mark, stroke, chain, height_px)
+                 for t, outside, column, mark, stroke, chain in later)
+        found += [a for a in grown if a is not None]
     found.sort(key=lambda a: -a.score)
     distinct: list[Alignment] = []
     for a in found:
@@ -304,7 +307,7 @@ def _grow(
     order = np.arange(len(z_all))
     whole = 0
     for turn in range(1, _MOST_TURNS + 1):
-        abc, _ = fit_1d(z_all[mark], t[stroke], rounds=3)
+        abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
         # a short row does not foretell what lies far beyond it: it is followed in steps
         ahead = turn * (3 + len(mark) // 2)
         known = (order >= mark.min() - ahead) & (order <= mark.max() + ahead)

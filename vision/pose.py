@@ -24,6 +24,8 @@ INDEPENDENT_POINTS = 12.0
 _INDEPENDENT_ENDS = 6.0
 #: A misfit of so many standard uncertainties of a point asks for another start.
 _POOR = 1.6
+#: So many of the starts are compared before one is followed.
+_FIRST_STARTS = 3
 
 
 @dataclass(frozen=True)
@@ -202,10 +204,11 @@ def fit_pose(
         r = _point_residuals(x, marks, radius_mm, centre_px)
         return 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
 
-    if len(starts) > 1:
-        starts = [x0 for x0, _, _ in sorted((run(x0, 4) for x0 in starts), key=lambda f: f[1])]
-    best = run(starts[0], iterations)
-    for x0 in starts[1:]:
+    first, later = starts[:_FIRST_STARTS], starts[_FIRST_STARTS:]
+    if len(first) > 1:
+        first = [x0 for x0, _, _ in sorted((run(x0, 4) for x0 in first), key=lambda f: f[1])]
+    best = run(first[0], iterations)
+    for x0 in [*first[1:], *later]:
         # from close by, a steep view has valleys that lead nowhere
         if misfit(best[0]) < poor_px:
             break

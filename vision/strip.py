@@ -16,6 +16,9 @@ from vision.marksample import sample
 from vision.pose import CylinderPose
 from vision.surface_grid import Grid
 
+#: A cell is looked at in so many places each way at most: more takes time and shows no more.
+_MOST_SAMPLES = 3
+
 
 def across_to_azimuth(pose: CylinderPose, across: np.ndarray) -> np.ndarray:
     """Azimuth on the wall (rad) of places across the chamber (-1 and 1: its outlines)."""
@@ -55,9 +58,9 @@ def unroll(rgb: np.ndarray, pose: CylinderPose, height_mm: np.ndarray, across: n
 
 def view(rgb: np.ndarray, pose: CylinderPose, grid: Grid, px_per_mm: float) -> np.ndarray:
     """(rows, columns, 3) float32: the mean of the pixels that fall into each cell."""
-    down = int(np.clip(round(grid.step_mm * px_per_mm), 1, 4))
+    down = int(np.clip(round(grid.step_mm * px_per_mm), 1, _MOST_SAMPLES))
     cell_px = (grid.across[1] - grid.across[0]) * pose.radius_mm * px_per_mm
-    side = int(np.clip(round(cell_px / 3.0), 1, 5))
+    side = int(np.clip(round(cell_px / 3.0), 1, _MOST_SAMPLES))
     z = grid.top_mm - grid.step_mm * (np.arange(grid.rows * down) + 0.5) / down
     d = grid.across[1] - grid.across[0]
     u = grid.across[0] - d / 2 + d * (np.arange(grid.columns * side) + 0.5) / side

@@ -19,18 +19,14 @@ from typing import Any
 import cv2
 import numpy as np
 
-from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS, WINDOW_STEP_MM
+from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS
 from vision.surface_input import (
-    BIN_CENTRES_MM,
     finder_facts,
     gauge_facts,
     is_hard,
     standardised,
 )
 
-#: The windows that are cut higher and lower differ by so many rows: a third of a
-#: millimetre, as far as the contact line is placed wrong at worst.
-SPARE_ROWS = 3
 #: The odds that the gauge was taught with: windows of the line to windows of other things.
 TAUGHT_ODDS = 1.75
 _LOCK = threading.Lock()
@@ -98,30 +94,18 @@ def gauge_level(
 ) -> CloseLook:
     """Whether the front contact line is in the middle of ``close``, and how far above the level.
 
-    ``close`` is the WINDOW view with ``SPARE_ROWS`` more rows above and below: the
-    level is the same wherever the window was cut, and physics does not know left
-    from right, so a window cut a little lower and a mirrored one cut a little higher
-    are two opinions.  Their mean is taken.
+    ``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one.
     """
-    near, around = filled(close), filled(whole)
-    far = np.asarray(cv2.resize(around, (WINDOW_COLUMNS, WINDOW_ROWS),
+    z, mean, sd = standardised(filled(close))
+    far = np.asarray(cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS),
                                 interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
+    said = _run("gauge", _with_numbers(
+        np.concatenate([z, (far - mean) / sd]),
+        gauge_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
     cooled = _temperatures()
-    hard = is_hard(elevation_deg, wall_mm)
-    total, here = np.zeros(len(BIN_CENTRES_MM)), 0.0
-    for rows, mirrored in ((-SPARE_ROWS, False), (SPARE_ROWS, True)):
-        cut = near[SPARE_ROWS + rows:SPARE_ROWS + rows + WINDOW_ROWS]
-        z, mean, sd = standardised(cut)
-        both = np.concatenate([z, (far - mean) / sd])
-        lower_mm = WINDOW_STEP_MM * rows
-        numbers = gauge_facts(elevation_deg, radius_mm, wall_mm,
-                              height_over_lowest_mm - lower_mm, px_per_mm)
-        said = _run("gauge", _with_numbers(both[:, :, ::-1] if mirrored else both, numbers))
-        p = _softmax(said[:-1], cooled["hard bins" if hard else "bins"])
-        # this window's middle lies so much lower, and is so much less above the level
-        total += np.interp(BIN_CENTRES_MM, BIN_CENTRES_MM + lower_mm, p, left=0.0, right=0.0)
-        here += 0.5 * float(said[-1]) / cooled["here"]
-    return CloseLook(total / total.sum(), float(np.exp(np.clip(here, -12, 12)) / TAUGHT_ODDS))
+    bins = "hard bins" if is_hard(elevation_deg, wall_mm) else "bins"
+    here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)
+    return CloseLook(_softmax(said[:-1], cooled[bins]), float(np.exp(here) / TAUGHT_ODDS))
 
 
 def filled(view: np.ndarray) -> np.ndarray:

@@ -19,7 +19,7 @@ from vision.pose import CylinderPose
 from vision.scale import Scale
 from vision.strip import view
 from vision.surface_grid import Grid, whole_grid, window_grid
-from vision.surface_nets import SPARE_ROWS, CloseLook, find_rows, gauge_level
+from vision.surface_nets import CloseLook, find_rows, gauge_level
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
 _DOUBT_DEG = 1.0
@@ -89,7 +89,7 @@ class Search:
         centre = candidate.height_mm if line is None or line.contrast < 1.0 else line.height_mm
         radius, wall = self.bore(centre)
         elevation = math.degrees(float(pose.elevation_rad(centre)))
-        close = view(self.rgb, pose, window_grid(centre, SPARE_ROWS), self.px_per_mm)
+        close = view(self.rgb, pose, window_grid(centre), self.px_per_mm)
         # Where the sight line is poorly known (no focal length, a steep view), its doubt
         # goes through the gauge: three elevations with the same mean and spread.
         doubt = pose.elevation_sd_deg(centre)
