@@ -19,6 +19,7 @@ from vision.numerals import (
     DOUBTS,
     SETTLED_LABELS,
     SETTLED_MARGIN,
+    NumberingVerdict,
     NumeralEvidence,
     read_numerals,
     settle_numbering,
@@ -71,8 +72,16 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     _, evidence, marks, side = best
     readable = sum(p.unreadable < 0.5 for p in evidence.patches)
     run = main_run(ladder.scale)
-    found = settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
-                                        for k in _shifts(ladder)})
+    found = _settle(ladder, evidence, marks)
+    if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
+        # a finger or a highlight over some of them: the other labels are asked too
+        every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+        more, patches = label_patches(ladder, side, every)
+        if len(more) > len(marks):
+            wider = read_numerals(patches, [texts] * len(patches))
+            again = _settle(ladder, wider, more)
+            if again.verdict == "settled":
+                found, evidence, marks = again, wider, more
     read = ", ".join(p.text for p in evidence.patches if p.text)
     now = [_text(ladder, run, i, 0) for i in marks]
     if found.verdict == "settled":
@@ -96,6 +105,13 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
                             "mark and type its value.", side)
     return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
                         side if readable else 0)
+
+
+def _settle(ladder: Ladder, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
+    """What the labels of ``marks`` prove about the numbering."""
+    run = main_run(ladder.scale)
+    return settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
+                                       for k in _shifts(ladder)})
 
 
 def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
