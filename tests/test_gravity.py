@@ -247,3 +247,15 @@ def test_where_only_one_that_stays_speaks_nobody_is_left_out():
     g = fuse([cord, pole, panel], CAMERA, START)
     assert not g.rejected and g.inflation > 1.5
     assert "hung panel" in g.names and "pole" in g.names
+
+
+def test_a_panel_at_odds_with_its_own_card_is_no_panel_though_nobody_else_can_say_so():
+    # The cord says nothing about the tilt; but lines and card of one board cannot differ.
+    down = unit([0.02, 1.0, -0.1])
+    cord = cue_of("hanging cord", [(line_through(np.array([30.0, 0, 1000]), down), 0.05)])
+    lean = unit(down + np.radians(9.0) * unit([0.0, 0.1, 1.0]))
+    panel = cue_of("hung panel", [(line_through(np.array([x, 0, 1000.0]), lean), 0.1)
+                                  for x in (-70.0, 70.0)], pose_of(hung(down)))
+    g = fuse([cord, panel], CAMERA, START)
+    assert g.names == ("hanging cord", "zero card") and g.rejected == (panel,)
+    assert g.inflation == 1.0 and apart_deg(g.down, down) < 0.5

@@ -149,6 +149,17 @@ def _less_of(cue: PlumbCue) -> list[list[PlumbCue]]:
     return [[]]
 
 
+def _at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -> bool:
+    """True when the lines of a panel and the card on it cannot be on one rigid body.
+
+    Then the lines are those of something else, whatever the other cues say.
+    """
+    from scipy.stats import chi2
+
+    alone = _solve([cue], camera, start)
+    return alone is not None and alone[4] > 0 and bool(chi2.sf(alone[3], alone[4]) < 0.002)
+
+
 def _witnessed(rest: _Solution, everything: _Solution) -> bool:
     """True when of ``rest`` each cue is checked by the others in what the one left out denies.
 
@@ -188,7 +199,9 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                 rest = used[:i] + instead + used[i + 1:]
                 again = _solve(rest, camera, start) if len(rest) > 1 else None
                 # What leaves nothing to check proves nothing: two lines always meet.
-                if again is not None and again[4] > 0 and _witnessed(again, solved):
+                if again is not None and again[4] > 0 and (
+                        instead and _at_odds_with_itself(cue, camera, start)
+                        or _witnessed(again, solved)):
                     tries.append((chi2.sf(again[3], again[4]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < 0.01:
             break

@@ -7,6 +7,8 @@ stands out, the other is looked for at the distances that poles have.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from vision.cards import CardSeen
@@ -55,7 +57,8 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     outlined: list[PlumbCue] = []
     for _, _, a, b in pairs[:_TRIED]:
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
-                             hidden, camera, down, 0.7 * _THIN_MM * px_per_mm)
+                             hidden, camera, down, down_sd_deg, 0.7 * _THIN_MM * px_per_mm,
+                             [(e.ends_px, e.sd_px) for e in (a, b)])
         if found is None:
             continue
         cue = _from_outline(a, b, found, height)
@@ -201,19 +204,25 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     Reflections move both sides of an outline together, so its middle is worth
     less than that of two long edges.
     """
-    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
-    if y[1] - y[0] < 0.3 * height:
-        return cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in pair])
-    middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
     far = pair[0].ends_px[:, 1]
     gap = line_x(pair[1].ends_px, far) - line_x(pair[0].ends_px, far)
+    # Both run along one pole and so widen alike; as far as they do not, by more than the
+    # edges' own noise, the lean is in doubt.  The widening is made of four ends.
+    apart = float(np.diff(gap)[0] - np.diff(b.x_at(far) - a.x_at(far))[0])
+    noise = math.hypot(_widening_sd(a, far), _widening_sd(b, far))
+    doubt = math.sqrt(max(apart**2 - noise**2, 0.0)) / 2
+    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
+    if y[1] - y[0] < 0.3 * height:
+        return cue_of("pole", [(s.ends_px, math.hypot(s.sd_px, _SHADING_PX, doubt)) for s in pair])
+    middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
     centre = line_x(middle, far)
-    sd = float(np.hypot(np.hypot(pair[0].sd_px, pair[1].sd_px) / np.sqrt(2), _SHADING_PX))
-    # Both run along one pole and so widen alike; as far as they do not, the lean is in
-    # doubt.  The widening is made of four ends.
-    apart = abs(float(np.diff(gap)[0] - np.diff(b.x_at(far) - a.x_at(far))[0]))
-    sd = float(np.hypot(sd, apart / 2))
+    sd = math.hypot(pair[0].sd_px / math.sqrt(2), pair[1].sd_px / math.sqrt(2), _SHADING_PX, doubt)
     return cue_of("pole", [(np.column_stack([centre + h * gap, far]), sd) for h in (-0.5, 0.5)])
+
+
+def _widening_sd(e: StraightEdge, far: np.ndarray) -> float:
+    """By how much the noise at an edge's two ends moves it from one height to another, px."""
+    return float(math.sqrt(2) * e.sd_px * np.ptp(far) / np.ptp(e.ends_px[:, 1]))
 
 
 def _alike(cue: PlumbCue, other: PlumbCue) -> bool:
@@ -262,7 +271,8 @@ def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: fl
             other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), vanishing)
             lines = (e.ends_px, other) if side > 0 else (other, e.ends_px)
             found = pole_outline(rgb, lines[0], lines[1], hidden, camera, down,
-                                 0.7 * _THIN_MM * px_per_mm)
+                                 down_sd_deg, 0.7 * _THIN_MM * px_per_mm,
+                                 [(e.ends_px, e.sd_px)])
             if found is not None and (best is None or sum(s.support for s in found)
                                       > sum(s.support for s in best)):
                 best = found

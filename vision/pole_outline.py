@@ -27,9 +27,12 @@ _OFFSETS = np.arange(-_REACH_PX, _REACH_PX + 0.01, _STEP)
 _OUTSIDE_PX, _INSIDE_PX = 8.0, 4.0
 _CAP, _SEEN = 12.0, 4.0
 _APART_PX, _ECHO, _ECHO_PX = 2.0, 0.3, 6.0
-#: How far pole and rough downward direction may differ, one sigma (the panel that
-#: gives the rough direction is itself off plumb), and at the most.
-_LEAN_DEG, _LEAN_MOST_DEG = 1.5, 3.2
+#: How far pole and rough downward direction may differ at the most, in sigmas.
+_LEAN_MOST = 4.0
+#: Shading moves the ends of an edge on a round pole across it, one sigma, px.
+_EDGE_PX = 0.45
+#: An edge that wanders across a pole is held against it up to so many sigmas.
+_STRAYS_MOST = 3.0
 
 
 @dataclass(frozen=True)
@@ -43,14 +46,17 @@ class OutlineSide:
 
 def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
                  hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray,
-                 thin_px: float) -> tuple[OutlineSide, OutlineSide] | None:
+                 down_sd_deg: float, thin_px: float, along: list[tuple[np.ndarray, float]]
+                 ) -> tuple[OutlineSide, OutlineSide] | None:
     """Both sides of a pole, followed over the height of the photo.
 
     ``left_px``, ``right_px`` (2, 2) say where they should be, good to some pixels
     at any height; ``hidden`` is the (top, bottom) between which something covers
     the pole.  Of all pairs of lines that the picture supports the one is taken
-    that is best seen and converges about as ``down`` (3,) asks; a pole is at
-    least ``thin_px`` wide.  None when no pair is seen well enough.
+    that is best seen and converges about as ``down`` (3,) asks, which differs from
+    the pole by ``down_sd_deg`` (one sigma); a pole is at least ``thin_px`` wide.
+    ``along`` are the edges (2, 2) by which the pole was found, each with the standard
+    uncertainty of its ends: they run along it as well.  None when no pair is seen well enough.
     """
     left = _lines_near(rgb, left_px, -1, hidden)
     right = _lines_near(rgb, right_px, 1, hidden)
@@ -65,10 +71,24 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
                 continue
             off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, camera), down))
-            score = a.support + b.support - 0.5 * (off / _LEAN_DEG) ** 2 * _CAP
-            if off < _LEAN_MOST_DEG and (best is None or score > best[0]):
+            score = a.support + b.support - 0.5 * (off / down_sd_deg) ** 2 * _CAP
+            score -= 0.5 * sum(_strays(a.ends_px, b.ends_px, *e) ** 2 for e in along) * _CAP
+            if off < _LEAN_MOST * down_sd_deg and (best is None or score > best[0]):
                 best = (score, a, b)
     return None if best is None else best[1:]
+
+
+def _strays(left: np.ndarray, right: np.ndarray, line: np.ndarray, sd_px: float) -> float:
+    """How far a line wanders across a pole with these sides (2, 2), in sigmas.
+
+    What runs along a round pole keeps its place across it.  A line may also belong to
+    something else, so that it says no more than ``_STRAYS_MOST``.
+    """
+    y = np.array([max(left[0, 1], right[0, 1]), min(left[1, 1], right[1, 1])])
+    gap = _x_on(right, y) - _x_on(left, y)
+    place = (_x_on(line, y) - _x_on(left, y)) / gap
+    noise = math.hypot(sd_px, _EDGE_PX) * math.sqrt(2) * np.ptp(y) / np.ptp(line[:, 1])
+    return float(min(abs(np.diff(place)[0]) * gap.mean() / noise, _STRAYS_MOST))
 
 
 def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float,
