@@ -15,9 +15,9 @@ from vision.surface_input import HARD_WALL_MM
 #: the next shift: odds of four hundred to one.
 SETTLED_MARGIN = 6.0
 #: Largest standard deviation of the level, in divisions, that is still a reading.
-#: Behind a thick wall (the narrow part of a stepped bore) floor and step are mirrored close
-#: to the surface; there only half of it is.
-LARGEST_SD_DIVISIONS = 0.6
+#: Behind a thick wall (the narrow part of a stepped bore), seen from above or below, floor
+#: and step are mirrored close to the surface; there only half of it is.
+LARGEST_SD_DIVISIONS, OBLIQUE_DEG = 0.6, 10.0
 
 
 @dataclass(frozen=True)
@@ -68,7 +68,9 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
     per_mm = abs(float(ladder.scale.value_at(surface.level_mm + 0.5))
                  - float(ladder.scale.value_at(surface.level_mm - 0.5)))
     division = ladder.scale.division_at(float(ladder.scale.value_at(surface.level_mm)))
-    limit = LARGEST_SD_DIVISIONS * (0.5 if surface.wall_mm > HARD_WALL_MM else 1.0)
+    oblique = abs(float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))) > OBLIQUE_DEG
+    mirrored = oblique and surface.wall_mm > HARD_WALL_MM
+    limit = LARGEST_SD_DIVISIONS * (0.5 if mirrored else 1.0)
     if surface.meniscus_sd_mm * per_mm > limit * division:
         return Refusal("meniscus-uncertain")
     return None
