@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from vision.alignment import align, fit_1d, project_1d, slope_1d
 from vision.chains import find_chains
-from vision.strokes import find_strokes
+from vision.scale import load_scale
+from vision.strokes import Strokes, find_strokes
 
 SCALE = even_scale(26, long_every=5, label_every=10)  # 0 to 25: no shift looks the same
 LAST = SCALE.marks[-1].height_mm
@@ -119,3 +120,24 @@ class TestNumbering:
     def test_no_chain_no_alignment(self):
         strokes = find_strokes(paper(), 1.3)
         assert align(strokes, find_chains(strokes), SCALE, 600) == []
+
+
+class TestTwoSpacings:
+    """A stepped bore has two rows of marks; a finger leaves pieces of both."""
+
+    @pytest.mark.parametrize("bend", [-0.003, 0.0, 0.003])
+    @pytest.mark.parametrize("hidden", [(17, 36), (26, 45)])
+    def test_pieces_of_both_rows_are_numbered_together(self, bend, hidden):
+        scale = load_scale("slate-50")
+        z = np.array([m.height_mm for m in scale.marks])
+        y = projective(z, 80.0, 900.0, float(z[-1]), bend)
+        shown = np.setdiff1d(np.arange(len(z)), np.arange(*hidden))
+        size = np.where([m.length == "long" for m in scale.marks], 60.0, 36.0)[shown]
+        left = np.column_stack([np.full(len(shown), 300.0), y[shown]])
+        strokes = Strokes(left + np.column_stack([size / 2, np.zeros(len(shown))]), left,
+                          left + np.column_stack([size, np.zeros(len(shown))]), size,
+                          np.full(len(shown), 20.0))
+        best = align(strokes, find_chains(strokes), scale, 1000)[0]
+        assert len(best.mark) == len(shown)
+        assert dict(zip(best.stroke.tolist(), best.mark.tolist(), strict=True)) == dict(
+            enumerate(shown.tolist()))

@@ -164,6 +164,23 @@ class TestFound:
         at, sd = elevation_and_sd_deg(pose, 40.0)
         assert at == pytest.approx(12.0, abs=max(3 * sd, 0.5))
 
+    @pytest.mark.parametrize("elevation", [-34.0, -27.0, 27.0, 34.0])
+    @pytest.mark.parametrize("turn", [-0.5, 0.5])
+    def test_from_close_by_a_steep_and_turned_view_is_found_too(self, elevation, turn):
+        rng = np.random.default_rng(5)
+        camera = camera_towards(elevation, 175.0, (0, 0, 30.0), roll_deg=-9.0, focal_px=1500.0)
+        azimuth = turn + np.linspace(-0.25, 0.25, 7)
+        z = np.repeat(HEIGHTS, len(azimuth))
+        points = camera.project(wall_point(np.tile(azimuth, len(HEIGHTS)), z, RADIUS))
+        ends = np.concatenate([camera.project(wall_point(np.full(len(HEIGHTS), a), HEIGHTS, RADIUS))
+                               for a in azimuth[[0, -1]]])
+        marks = MarkPoints(points + rng.normal(0, 0.15, points.shape), z, ends,
+                           np.repeat([0, 1], len(HEIGHTS)))
+        pose = fit_pose(marks, RADIUS, CENTRE, 1500.0, 0.05, point_sd_px=0.5)
+        at, sd = elevation_and_sd_deg(pose, 30.0)
+        assert at == pytest.approx(elevation, abs=max(3 * sd, 0.5))
+        assert pose.residual_px < 0.5
+
     def test_covariance_is_symmetric_and_not_negative(self):
         pose = self.draw(3, 0.03)[2]
         assert pose.covariance == pytest.approx(pose.covariance.T)
