@@ -22,7 +22,7 @@ from vision.surface_grid import Grid, whole_grid, window_grid
 from vision.surface_nets import CloseLook, find_rows, gauge_level
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
-_DOUBT_DEG = 1.0
+_DOUBT_DEG = 0.4
 #: Two peaks of the finder nearer than this are one surface.
 _SAME_MM = 1.2
 #: Share of belief that is always left for what neither network thought of.
