@@ -25,11 +25,6 @@ def test_two_places_that_look_alike_stay_two():
     assert first < SURE_BELIEF and second > 0.3
 
 
-def test_places_on_one_line_are_one_surface():
-    (only, at), = weigh([place(30.0, 0.5, 80.0), place(30.2, 0.4, 50.0)], 0.02)
-    assert only > SURE_BELIEF and at.height_mm == 30.0
-
-
 def test_a_place_that_looks_wrong_closely_is_not_read_for_want_of_others():
     (only, _), = weigh([place(20.0, 0.99, 0.01)], 0.005)
     assert only < SURE_BELIEF

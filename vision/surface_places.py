@@ -27,9 +27,8 @@ _DOUBT_DEG = 0.4
 _SAME_MM = 1.2
 #: Share of belief that is always left for what neither network thought of.
 _UNTHOUGHT = 0.005
-#: How far from a place of the finder its contact line may lie, and how near to one
-#: another two findings of the same line are.
-_LINE_REACH_MM, _SAME_LINE_MM = 0.9, 0.35
+#: How far from a place of the finder its contact line may lie.
+_LINE_REACH_MM = 0.9
 
 
 @dataclass(frozen=True)
@@ -82,11 +81,15 @@ class Search:
         return radius, scale.outer_radius_mm - radius
 
     def look_at(self, candidate: Candidate) -> Place:
-        """The contact line near a candidate, and the gauge's word on it."""
+        """The contact line near a candidate, and the gauge's word on it.
+
+        The gauge looks where the finder points: the clearest line nearby may be the
+        back edge, which in a steep view runs just beside the front one.
+        """
         pose, ladder = self.ladder.pose, self.ladder
         line = find_contact_line(self.rgb, pose, ladder.scale, ladder.core_rad, ladder.long_rad,
                                  candidate.height_mm, _LINE_REACH_MM, self.px_per_mm)
-        centre = candidate.height_mm if line is None or line.contrast < 1.0 else line.height_mm
+        centre = candidate.height_mm
         radius, wall = self.bore(centre)
         elevation = math.degrees(float(pose.elevation_rad(centre)))
         close = view(self.rgb, pose, window_grid(centre), self.px_per_mm)
@@ -102,26 +105,17 @@ class Search:
         return Place(centre, candidate.belief, line, look)
 
 
-def weigh(places: list[Place], nothing: float
-             ) -> list[tuple[float, Place]]:
+def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
     """The belief in each place, likeliest first: the finder's, times the gauge's odds.
 
-    Places whose contact line is the same are one surface.  What the finder believes
-    elsewhere stays as it is, so that a place of which the gauge knows nothing good
-    can not win for want of others.
+    What the finder believes elsewhere stays as it is, so that a place of which the
+    gauge knows nothing good can not win for want of others.
     """
-    merged: list[tuple[float, Place]] = []
-    for place in sorted(places, key=lambda q: -q.belief * q.look.odds):
-        same = next((k for k, (_, m) in enumerate(merged)
-                     if abs(m.height_mm - place.height_mm) < _SAME_LINE_MM), None)
-        if same is None:
-            merged.append((place.belief * place.look.odds, place))
-        else:
-            first = merged[same][1]
-            merged[same] = merged[same][0] + place.belief * first.look.odds, first
     rest = max(1.0 - sum(q.belief for q in places), nothing, _UNTHOUGHT)
-    total = sum(w for w, _ in merged) + rest
-    return [(w / total, place) for w, place in sorted(merged, key=lambda m: -m[0])]
+    weight = [q.belief * q.look.odds for q in places]
+    total = sum(weight) + rest
+    return sorted(((w / total, q) for w, q in zip(weight, places, strict=True)),
+                  key=lambda m: -m[0])
 
 
 def _peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:

@@ -47,7 +47,7 @@ def surface_traces(surface: Surface, estimate: LevelEstimate, ladder: Ladder, fa
     limb = 0.9 * ladder.pose.limb_azimuth_rad()
     out: list[Trace] = []
     if surface.line is not None:
-        out.append(Trace("rim-front", _arc(ladder, surface.line.height_mm, -limb, limb, factor,
+        out.append(Trace("rim-front", _arc(ladder, surface.reference_mm, -limb, limb, factor,
                                            surface.line.slope), "edge of the liquid"))
     for c in surface.candidates[1:]:
         if c.belief > 0.05:
