@@ -19,6 +19,7 @@ from vision.pose import CylinderPose
 from vision.scale import Scale
 from vision.strip import view
 from vision.surface_grid import Grid, whole_grid, window_grid
+from vision.surface_input import BIN_CENTRES_MM
 from vision.surface_nets import CloseLook, find_rows, gauge_level
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
@@ -27,8 +28,9 @@ _DOUBT_DEG = 0.4
 _SAME_MM = 1.2
 #: Share of belief that is always left for what neither network thought of.
 _UNTHOUGHT = 0.005
-#: How far from a place of the finder its contact line may lie.
-_LINE_REACH_MM = 0.9
+#: How far from a place of the finder its contact line may lie, and up to where both are
+#: the same to the gauge, which was taught with such errors.
+_LINE_REACH_MM, _SAME_LINE_MM = 0.9, 0.3
 
 
 @dataclass(frozen=True)
@@ -83,26 +85,44 @@ class Search:
     def look_at(self, candidate: Candidate) -> Place:
         """The contact line near a candidate, and the gauge's word on it.
 
-        The gauge looks where the finder points: the clearest line nearby may be the
-        back edge, which in a steep view runs just beside the front one.
+        The clearest line near the place that the finder points at may be the back edge,
+        which in a steep view runs just beside the front one, and the finder may be that
+        far off itself.  Where they part, the gauge looks at both, and the better one
+        counts for more; what they disagree about widens the answer.
         """
-        pose, ladder = self.ladder.pose, self.ladder
-        line = find_contact_line(self.rgb, pose, ladder.scale, ladder.core_rad, ladder.long_rad,
-                                 candidate.height_mm, _LINE_REACH_MM, self.px_per_mm)
-        centre = candidate.height_mm
-        radius, wall = self.bore(centre)
-        elevation = math.degrees(float(pose.elevation_rad(centre)))
-        close = view(self.rgb, pose, window_grid(centre), self.px_per_mm)
-        # Where the sight line is poorly known (no focal length, a steep view), its doubt
-        # goes through the gauge: three elevations with the same mean and spread.
-        doubt = pose.elevation_sd_deg(centre)
+        ladder, about = self.ladder, candidate.height_mm
+        line = find_contact_line(self.rgb, ladder.pose, ladder.scale, ladder.core_rad,
+                                 ladder.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
+        if line is None or line.contrast < 1.0:
+            return Place(about, candidate.belief, line, self._gauge(about))
+        other = self._gauge(line.height_mm)
+        if abs(line.height_mm - about) < _SAME_LINE_MM:
+            return Place(line.height_mm, candidate.belief, line, other)
+        look = self._gauge(about)
+        # the other's level, told from this place
+        moved = np.interp(BIN_CENTRES_MM, BIN_CENTRES_MM + about - line.height_mm,
+                          other.probability, left=0.0, right=0.0)
+        both = (look.odds * look.probability + other.odds * moved) / (look.odds + other.odds)
+        look = CloseLook(both / both.sum(), max(look.odds, other.odds))
+        return Place(about, candidate.belief, line, look)
+
+    def _gauge(self, centre_mm: float) -> CloseLook:
+        """The gauge's word on one height of the wall.
+
+        Where the sight line is poorly known (no focal length, a steep view), its doubt
+        goes through the gauge: three elevations with the same mean and spread.
+        """
+        pose = self.ladder.pose
+        radius, wall = self.bore(centre_mm)
+        elevation = math.degrees(float(pose.elevation_rad(centre_mm)))
+        close = view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm)
+        doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [
             elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
-        looks = [gauge_level(close, self.whole, e, radius, wall, centre - self.foot_mm,
+        looks = [gauge_level(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
                              self.px_per_mm) for e in at]
-        look = CloseLook(np.mean([k.probability for k in looks], axis=0),
+        return CloseLook(np.mean([k.probability for k in looks], axis=0),
                          float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
-        return Place(centre, candidate.belief, line, look)
 
 
 def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
