@@ -305,6 +305,7 @@ def _grow(
     if len(candidates) == 0:
         return None
     order = np.arange(len(z_all))
+    apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
     whole = 0
     for turn in range(1, _MOST_TURNS + 1):
         abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
@@ -314,8 +315,7 @@ def _grow(
         if (1.0 + abc[2] * z_all[known] <= 0.1).any():
             return None
         want = project_1d(abc, z_all[known])
-        # heights fall on a scale that counts down
-        gap = np.abs(np.gradient(z_all))[known] * np.abs(slope_1d(abc, z_all[known]))
+        gap = apart[known] * np.abs(slope_1d(abc, z_all[known]))
         near = np.abs(t[candidates][None, :] - want[:, None])
         j = near.argmin(axis=1)
         hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6
@@ -347,6 +347,6 @@ def _grow(
     elif is_long[mark].any() and not is_long[mark].all():
         score += len(mark) * _LOG_CLASS_WRONG * 0.3
     # a misfit of the spacing itself
-    pitch = float(np.median(np.abs(np.gradient(z_all) * slope_1d(abc, z_all))))
+    pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
     return Alignment(mark, stroke, abc, column, score, spread, strangers, missed)

@@ -14,7 +14,7 @@ import numpy as np
 from vision.cards import CardSeen
 from vision.hung_panel import off_mm, on_card
 from vision.plumb_cue import PlumbCue, cue_of, line_plane, line_x
-from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline
+from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline, slant_sd_px
 from vision.pole_stripes import follow_band
 from vision.straight_edges import StraightEdge
 
@@ -209,7 +209,7 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     # Both run along one pole and so widen alike; as far as they do not, by more than the
     # edges' own noise, the lean is in doubt.  The widening is made of four ends.
     apart = float(np.diff(gap)[0] - np.diff(b.x_at(far) - a.x_at(far))[0])
-    noise = math.hypot(_widening_sd(a, far), _widening_sd(b, far))
+    noise = math.hypot(*(slant_sd_px(e.ends_px, e.sd_px, far) for e in (a, b)))
     doubt = math.sqrt(max(apart**2 - noise**2, 0.0)) / 2
     y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
     if y[1] - y[0] < 0.3 * height:
@@ -218,11 +218,6 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     centre = line_x(middle, far)
     sd = math.hypot(pair[0].sd_px / math.sqrt(2), pair[1].sd_px / math.sqrt(2), _SHADING_PX, doubt)
     return cue_of("pole", [(np.column_stack([centre + h * gap, far]), sd) for h in (-0.5, 0.5)])
-
-
-def _widening_sd(e: StraightEdge, far: np.ndarray) -> float:
-    """By how much the noise at an edge's two ends moves it from one height to another, px."""
-    return float(math.sqrt(2) * e.sd_px * np.ptp(far) / np.ptp(e.ends_px[:, 1]))
 
 
 def _alike(cue: PlumbCue, other: PlumbCue) -> bool:

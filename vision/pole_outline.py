@@ -19,6 +19,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.light import LINEAR, LUMINANCE
+from vision.plumb_cue import line_x
 
 _CHUNK_PX = 48
 _REACH_PX = 16.0
@@ -60,14 +61,14 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     """
     left = _lines_near(rgb, left_px, -1, hidden)
     right = _lines_near(rgb, right_px, 1, hidden)
-    expected = float(np.ptp([_x_on(line, np.array([rgb.shape[0] / 2.0]))[0]
+    expected = float(np.ptp([line_x(line, np.array([rgb.shape[0] / 2.0]))[0]
                              for line in (left_px, right_px)]))
     best: tuple[float, OutlineSide, OutlineSide] | None = None
     for a in left:
         for b in right:
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
-            gap = _x_on(b.ends_px, y) - _x_on(a.ends_px, y)
+            gap = line_x(b.ends_px, y) - line_x(a.ends_px, y)
             if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
                 continue
             off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, camera), down))
@@ -85,10 +86,15 @@ def _strays(left: np.ndarray, right: np.ndarray, line: np.ndarray, sd_px: float)
     something else, so that it says no more than ``_STRAYS_MOST``.
     """
     y = np.array([max(left[0, 1], right[0, 1]), min(left[1, 1], right[1, 1])])
-    gap = _x_on(right, y) - _x_on(left, y)
-    place = (_x_on(line, y) - _x_on(left, y)) / gap
-    noise = math.hypot(sd_px, _EDGE_PX) * math.sqrt(2) * np.ptp(y) / np.ptp(line[:, 1])
+    gap = line_x(right, y) - line_x(left, y)
+    place = (line_x(line, y) - line_x(left, y)) / gap
+    noise = slant_sd_px(line, math.hypot(sd_px, _EDGE_PX), y)
     return float(min(abs(np.diff(place)[0]) * gap.mean() / noise, _STRAYS_MOST))
+
+
+def slant_sd_px(line: np.ndarray, sd_px: float, y: np.ndarray) -> float:
+    """By how much noise ``sd_px`` at a line's (2, 2) ends moves it from one height to another."""
+    return float(math.sqrt(2) * sd_px * np.ptp(y) / np.ptp(line[:, 1]))
 
 
 def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float,
@@ -145,11 +151,6 @@ def _lines_near(rgb: np.ndarray, line_px: np.ndarray, outward: int,
     return [f for f in fits if f is not None]
 
 
-def _x_on(line: np.ndarray, y: np.ndarray) -> np.ndarray:
-    (xa, ya), (xb, yb) = line
-    return np.asarray(xa + (y - ya) * (xb - xa) / (yb - ya))
-
-
 @lru_cache(maxsize=4)
 def _models(sigma: float) -> tuple[np.ndarray, np.ndarray]:
     """Residual projectors (n, n) of an outline at the window's origin, and of no outline."""
@@ -174,7 +175,7 @@ def _evidence(rgb: np.ndarray, line: np.ndarray, outward: int, y0: int) -> np.nd
     y = np.arange(y0, y0 + _CHUNK_PX)
     # From outside inwards: the window's first sample is the outermost one.
     k = np.arange(_REACH_PX + _OUTSIDE_PX, -_REACH_PX - _INSIDE_PX - 0.01, -_STEP)
-    x = _x_on(line, y)[:, None] + outward * k[None, :]
+    x = line_x(line, y)[:, None] + outward * k[None, :]
     x_low, x_high = int(x.min()) - 2, int(x.max()) + 3
     if x_low < 0 or x_high > rgb.shape[1]:
         return None
@@ -250,7 +251,8 @@ def _refined(evidence: np.ndarray, y: np.ndarray, chosen: np.ndarray, line: np.n
             continue
         curve = a - 2 * b + c
         shift = 0.5 * (a - c) / curve if curve < 0 else 0.0
-        points.append((float(_x_on(line, yi)) + outward * (_OFFSETS[j] + _STEP * float(shift)), yi))
+        outer = outward * (_OFFSETS[j] + _STEP * float(shift))
+        points.append((float(line_x(line, yi)) + outer, yi))
         sds.append(float(np.hypot(0.1, 1.5 / b)))
         tops.append(float(b))
     if len(points) < 5:

@@ -26,6 +26,8 @@ _INDEPENDENT_ENDS = 6.0
 _POOR = 1.6
 #: So many of the starts are compared before one is followed.
 _FIRST_STARTS = 3
+#: Logarithm of a distance in mm beyond which no chamber is looked for (500 m).
+_FARTHEST = math.log(5e5)
 
 
 @dataclass(frozen=True)
@@ -278,6 +280,7 @@ def _levenberg(
     # freely.  In (size, elevation, aim) instead they hardly do, and the search
     # does not creep along a narrow valley.
     middle = float(marks.height_mm.mean())
+    nearest = math.log(1.2 * radius)
 
     def outer(y: np.ndarray) -> np.ndarray:
         d = np.exp(y[..., 0] + y[..., 5])
@@ -319,8 +322,8 @@ def _levenberg(
         for _ in range(6):
             damped = normal + lam * np.diag(np.diag(normal) + 1e-12)
             trial = y - np.linalg.solve(damped, gradient)
-            if not np.isfinite(trial).all() or abs(trial[1]) > 1.4 or (
-                    np.exp(trial[0] + trial[5]) <= 1.2 * radius):
+            if not np.isfinite(trial).all() or abs(trial[1]) > 1.4 or not (
+                    nearest < trial[0] + trial[5] < _FARTHEST):
                 lam *= 10
                 continue
             r_new = residuals(trial)

@@ -36,7 +36,7 @@ _LINE_REACH_MM, _SAME_LINE_MM = 0.9, 0.3
 @dataclass(frozen=True)
 class Candidate:
     """A place where the surface may be: height on the wall straight in front, and
-    the share of the finder's belief that lies there."""
+    the share of the belief that lies there (the finder's; once weighed, both networks')."""
 
     height_mm: float
     belief: float
