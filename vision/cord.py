@@ -14,6 +14,9 @@ from vision.straight_edges import StraightEdge
 
 #: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
 _CORD_MM, _BOB_MM, _LONG_MM = 6.0, 30.0, 70.0
+#: Two sides of one body are at most so far apart, mm, and end at the same height to this share
+#: of their length.
+_BODY_MM, _SAME_END = 60.0, 0.08
 
 
 def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
@@ -41,11 +44,25 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
             continue
         line, width, sd = found
         tried.append(line)
-        if _bob_below(soft, line, width, px_per_mm):
+        if _bob_below(soft, line, width, px_per_mm) and not _has_twin(edges, e, px_per_mm):
             near = [o for o in edges
                     if np.abs(line_x(line, o.ends_px[:, 1]) - o.ends_px[:, 0]).max() < width + 6]
             return cue_of("hanging cord", [(line, sd)]), near
     return None, []
+
+
+def _has_twin(edges: list[StraightEdge], e: StraightEdge, px_per_mm: float) -> bool:
+    """True when another edge beside this one begins and ends where it does.
+
+    Then both are sides of one body, such as a tube, whose foot sticks out as a bob does.
+    """
+    y = e.ends_px[:, 1]
+    for o in edges:
+        apart = float(np.abs(o.x_at(y) - e.ends_px[:, 0]).min())
+        if (_CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
+                and np.abs(o.ends_px[:, 1] - y).max() < _SAME_END * e.length_px):
+            return True
+    return False
 
 
 def _across(soft: np.ndarray, line: np.ndarray, s: np.ndarray, k: np.ndarray

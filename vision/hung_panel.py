@@ -8,13 +8,19 @@ from vision.card_pose import CardPose
 from vision.cards import CardSeen
 from vision.plumb_cue import PlumbCue, cue_of, line_plane
 from vision.straight_edges import StraightEdge
+from vision.tone_steps import step_share
+
+#: A side separates panel and wall along this much of the card's height, of its own length, and
+#: of the other side's: a board is as long on the left as on the right.
+_BESIDE, _ALONG, _AS_LONG = 0.6, 0.5, 0.7
 
 
-def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per_mm: float,
-               camera: np.ndarray) -> tuple[PlumbCue | None, list[StraightEdge]]:
+def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose: CardPose,
+               px_per_mm: float, camera: np.ndarray) -> tuple[PlumbCue | None, list[StraightEdge]]:
     """The panel that carries the zero card: its two sides and, if square to it, the card.
 
-    Also returns the edges used, so that no other cue takes them again.
+    ``rgb`` is (H, W, 3) uint8.  Also returns the edges used, so that no other cue takes
+    them again.
     """
     top, low = float(card.corners_px[:, 1].min()), float(card.corners_px[:, 1].max())
     middle_y = (top + low) / 2
@@ -25,7 +31,7 @@ def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per
             e for e in edges
             if 36 < sign * off_mm(e, middle_y, card, px_per_mm) < 260 and e.sd_px < 0.5
             and e.length_px > 1.8 * card.side_px
-            and _seen_between(e, top - reach, low + reach) > 0.6
+            and _is_side(rgb, e, top - reach, low + reach, px_per_mm)
         ]
         beside[sign] = [e for e in beside[sign]
                         if not any(_better(o, e, middle_y) for o in beside[sign])]
@@ -34,7 +40,7 @@ def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per
         for right in beside[1]:
             twist = _twist(left, right, pose, camera)
             width = float(right.x_at(middle_y) - left.x_at(middle_y))
-            if twist is None:
+            if twist is None or not _as_long(rgb, left, right, px_per_mm):
                 continue
             key = (twist > 1.2, width)
             if best is None or key < best[0]:
@@ -46,6 +52,34 @@ def find_panel(edges: list[StraightEdge], card: CardSeen, pose: CardPose, px_per
     lines = [(e.ends_px, float(np.hypot(e.sd_px, 0.1))) for e in (left, right)]
     return cue_of("hung panel", lines, pose if square else None, 1.0 if square else 1.5), [
         left, right]
+
+
+def _is_side(rgb: np.ndarray, e: StraightEdge, top: float, low: float, px_per_mm: float) -> bool:
+    """True when an edge borders on something beside the card, from top to low.
+
+    The detector loses a pale panel before a pale wall here and there; the tones on both
+    sides of the line tell them apart all along.  A cable has the same on both sides.
+    """
+    beside = (_seen_between(e, top, low) > _BESIDE
+              or step_share(rgb, e.ends_px, top, low, px_per_mm) > _BESIDE
+              and e.ends_px[0, 1] < low and e.ends_px[1, 1] > top)
+    return beside and _bordered(rgb, e, e, px_per_mm) > _ALONG
+
+
+def _as_long(rgb: np.ndarray, left: StraightEdge, right: StraightEdge, px_per_mm: float) -> bool:
+    """True when each side goes on for as long as the other one does.
+
+    The side of a picture that hangs behind the panel ends sooner or later.
+    """
+    return all(_bordered(rgb, mine, other, px_per_mm) > _AS_LONG
+               for mine, other in ((left, right), (right, left)))
+
+
+def _bordered(rgb: np.ndarray, e: StraightEdge, as_far_as: StraightEdge, px_per_mm: float
+              ) -> float:
+    """Share of the height of another edge along which this one parts two tones."""
+    top, low = (float(y) for y in as_far_as.ends_px[:, 1])
+    return step_share(rgb, e.ends_px, top, low, px_per_mm)
 
 
 def _better(other: StraightEdge, edge: StraightEdge, y: float) -> bool:

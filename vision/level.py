@@ -18,7 +18,7 @@ from vision.level_focal import FocalGuess, focal_guesses
 from vision.level_reading import LevelMode, LevelReading, LevelScene
 from vision.photo import CameraFacts, Photo
 from vision.plumb_cue import PlumbCue
-from vision.plumb_cues import plumb_cues
+from vision.plumb_cues import CuesFound, plumb_cues
 from vision.straight_edges import StraightEdge, doubles, upright_edges, with_more_contrast
 
 #: A tapped point is as good as a finger and an eye: share of the photo's long side.
@@ -238,18 +238,28 @@ def _cues(photo: _Picture, seen: dict[int, CardSeen], kinds: tuple[CardKind, Car
     camera = camera_matrix(guess.focal_px, photo.width, photo.height)
     if 0 not in seen:
         edges = upright_edges(photo.rgb, camera @ np.array([0.0, 1.0, 0.0]), within_deg=10.0)
-        return [(None, plumb_cues(photo.rgb, edges, seen[1], None, kinds[1].side_mm, camera))]
+        return [(None, plumb_cues(photo.rgb, edges, seen[1], None, kinds[1].side_mm, camera).cues)]
     poses = card_poses(seen[0], kinds[0], camera)
     poses = [p for p in poses if p.misfit <= poses[0].misfit + _RULED_OUT]
     # Both poses are judged by the same edges: weights of different data say nothing.
     edges = _edges(photo.rgb, poses, camera)
-    found = [plumb_cues(photo.rgb, edges, seen[0], p, kinds[0].side_mm, camera) for p in poses]
-    if not all(any(c.name == "hung panel" for c in mine) for mine in found):
+
+    def search(rgb: np.ndarray, edges: list[StraightEdge], pose: CardPose,
+               known: CuesFound | None = None) -> CuesFound:
+        return plumb_cues(rgb, edges, seen[0], pose, kinds[0].side_mm, camera, known)
+
+    found = [search(photo.rgb, edges, p) for p in poses]
+    if any(mine.panel is None for mine in found):
         # A pale panel before a pale wall.
-        edges = _edges(with_more_contrast(photo.rgb), poses, camera)
-        found = [_added(mine, plumb_cues(photo.rgb, edges, seen[0], p, kinds[0].side_mm, camera))
-                 for p, mine in zip(poses, found, strict=True)]
-    return list(zip(poses, _same_panel(poses, found), strict=True))
+        clear = with_more_contrast(photo.rgb)
+        clear_edges = _edges(clear, poses, camera)
+        for i, pose in enumerate(poses):
+            again = search(clear, clear_edges, pose)
+            if again.panel is not None and found[i].panel is None:
+                # It covers the pole, and its sides are no pole's.
+                found[i] = search(photo.rgb, edges, pose, again)
+            found[i] = _added(found[i], again)
+    return list(zip(poses, _same_panel(poses, [mine.cues for mine in found]), strict=True))
 
 
 def _same_panel(poses: list[CardPose], found: list[list[PlumbCue]]) -> list[list[PlumbCue]]:
@@ -277,15 +287,12 @@ def _edges(rgb: np.ndarray, poses: list[CardPose], camera: np.ndarray) -> list[S
     return sorted(found, key=lambda e: -e.seen_px)
 
 
-def _added(found: list[PlumbCue], again: list[PlumbCue]) -> list[PlumbCue]:
-    """The cues of a second search beside those of the first; a panel replaces the bare card."""
-    if any(c.name == "hung panel" for c in found):
-        return found
-    names = {c.name for c in found}
-    new = [c for c in again if c.name not in names]
-    if any(c.name == "hung panel" for c in new):
-        found = [c for c in found if c.name != "zero card"]
-    return found + [c for c in new if c.name != "zero card" or not found]
+def _added(found: CuesFound, again: CuesFound) -> CuesFound:
+    """The cues of a second search beside those of the first, which go before."""
+    names = {c.name for c in found.cues}
+    new = [c for c in again.cues if c.name not in names and c.name != "hung panel"
+           and (c.name != "zero card" or not found.cues)]
+    return replace(found, cues=found.cues + new)
 
 
 def _for_pose(cues: list[tuple[CardPose | None, list[PlumbCue]]], zero: CardPose | None

@@ -2,7 +2,7 @@
 
 Trusted are only things that hang or stand with the drainage system: a cord with
 a free bob, the pole near the zero card, the panel that carries the zero card,
-and the zero card itself.  Door frames, pictures, shelves and beds are not.
+the chamber beside it, and the zero card itself.  Door frames, pictures, shelves and beds are not.
 """
 
 from __future__ import annotations
@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.card_pose import CardPose
 
-CueName = Literal["hanging cord", "pole", "hung panel", "zero card"]
+CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card"]
 
 #: How far each stands off plumb, one standard deviation, degrees: sideways in the
 #: picture plane of the body and out of it.  Common practice, no source; facts of
@@ -23,6 +23,7 @@ TOLERANCE_DEG: dict[CueName, tuple[float, float]] = {
     "hanging cord": (0.1, 0.1),
     "pole": (0.5, 0.5),
     "hung panel": (0.5, 1.2),
+    "chamber axis": (0.5, 1.2),
     "zero card": (0.8, 1.6),
 }
 

@@ -2,52 +2,81 @@
 
 Trusted are only things that hang or stand with the drainage system: a cord with
 a free bob, the pole near the zero card, the panel that carries the zero card,
-and beside one of them the zero card itself.  Door frames, pictures, shelves and
-beds are not.
+the chamber beside it, and beside one of them the zero card itself.  Door frames,
+pictures, shelves and beds are not.
 """
 
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 
 from vision.card_pose import CardPose
 from vision.cards import CardSeen
+from vision.chamber_axis import find_chamber
 from vision.cord import find_cord
 from vision.hung_panel import find_panel
 from vision.plumb_cue import TOLERANCE_DEG, PlumbCue, cue_of
 from vision.pole import find_pole
-from vision.straight_edges import StraightEdge
+from vision.straight_edges import StraightEdge, doubles
+
+
+@dataclass(frozen=True)
+class CuesFound:
+    """The plumb cues of a photo and the two sides of the panel, if seen."""
+
+    cues: list[PlumbCue]
+    panel_sides: tuple[StraightEdge, ...] = ()
+
+    @property
+    def panel(self) -> PlumbCue | None:
+        """The panel, if seen."""
+        return next((c for c in self.cues if c.name == "hung panel"), None)
 
 
 def plumb_cues(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen,
-               pose: CardPose | None, side_mm: float, camera: np.ndarray) -> list[PlumbCue]:
+               pose: CardPose | None, side_mm: float, camera: np.ndarray,
+               known: CuesFound | None = None) -> CuesFound:
     """Every cue that the photo offers.
 
     ``edges`` come from :func:`vision.straight_edges.upright_edges`; ``card`` is
     the zero card with its ``pose``, or the landmark card without one: then only a
-    cord with its bob counts.  The bare zero card counts only beside a cord or a
-    pole, when no panel is seen, and when it hangs about upright in the photo: in
-    a hand it is no plumb line.
+    cord with its bob counts.  The bare zero card counts only beside another cue, when
+    no panel is seen, and when it hangs about upright in the photo: in a hand it is no
+    plumb line.  ``known`` brings a panel that another search has found.
     """
     import cv2
 
     gray = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
     px_per_mm = card.side_px / side_mm
-    cord, cord_edges = find_cord(gray, edges, px_per_mm)
     if pose is None:
-        return [cord] if cord is not None else []
+        cord, _ = find_cord(gray, edges, px_per_mm)
+        return CuesFound([cord] if cord is not None else [])
     down = -pose.rotation[:, 1]
-    panel, panel_edges = find_panel(edges, card, pose, px_per_mm, camera)
-    taken = cord_edges + panel_edges
-    rest = [e for e in edges if not any(e is t for t in taken)]
-    pole = find_pole(rgb, rest, card, down, px_per_mm, camera, panel_edges,
+    # First what is known by its marks: what runs along a tube is neither cord nor pole.
+    chamber, taken = find_chamber(gray, edges, card, px_per_mm, camera @ down)
+    rest = _without(edges, taken)
+    cord, taken = find_cord(gray, rest, px_per_mm)
+    rest = _without(rest, taken)
+    panel = known.panel if known is not None else None
+    if known is not None and panel is not None:
+        sides = list(known.panel_sides)
+        rest = [e for e in rest if not any(doubles(e, s) for s in sides)]
+    else:
+        panel, sides = find_panel(rgb, rest, card, pose, px_per_mm, camera)
+        rest = _without(rest, sides)
+    pole = find_pole(rgb, rest, card, down, px_per_mm, camera, sides,
                      _down_sd_deg(pose, panel is not None))
-    cues = [c for c in (cord, pole, panel) if c is not None]
+    cues = [c for c in (cord, pole, panel, chamber) if c is not None]
     if cues and panel is None and np.degrees(np.arcsin(min(1.0, abs(down[0])))) < 12.0:
         cues.append(cue_of("zero card", [], pose))
-    return cues
+    return CuesFound(cues, tuple(sides))
+
+
+def _without(edges: list[StraightEdge], taken: list[StraightEdge]) -> list[StraightEdge]:
+    return [e for e in edges if not any(e is t for t in taken)]
 
 
 def _down_sd_deg(pose: CardPose, on_panel: bool) -> float:

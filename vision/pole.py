@@ -17,6 +17,7 @@ from vision.plumb_cue import PlumbCue, cue_of, line_plane, line_x
 from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline, slant_sd_px
 from vision.pole_stripes import follow_band
 from vision.straight_edges import StraightEdge
+from vision.tone_steps import step_share
 
 #: Thickness of poles, mm, and how far beside the card's centre one may stand.
 _THIN_MM, _THICK_MM, _BESIDE_MM = 10.0, 48.0, 150.0
@@ -29,6 +30,9 @@ _TRIED = 4
 _ROUGH_DEG = 6.0
 #: Tones that differ by less are the same thing, code values of 255.
 _SAME_TONE = 3.0
+#: A side of a pole is a border along this much of what is seen of it; shorter than so many
+#: px it does not tell.
+_BORDER, _LEAST_PX = 0.5, 48.0
 #: Tones along a pair are compared in so many pieces.
 _TONE_PIECES = 10
 
@@ -55,6 +59,8 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     vanishing = camera @ down
     height = rgb.shape[0]
     outlined: list[PlumbCue] = []
+    pairs = [p for p in pairs if _a_body(rgb, p[2], p[3], hidden)
+             and _borders(rgb, p[2], hidden, px_per_mm) and _borders(rgb, p[3], hidden, px_per_mm)]
     for _, _, a, b in pairs[:_TRIED]:
         found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
                              hidden, camera, down, down_sd_deg, 0.7 * _THIN_MM * px_per_mm,
@@ -74,7 +80,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     if outlined:
         return outlined[0]
     for _, _, a, b in pairs:
-        if _noise_deg(a, b, camera) < _ROUGH_DEG and _a_body(rgb, a, b, hidden):
+        if _noise_deg(a, b, camera) < _ROUGH_DEG:
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
@@ -128,6 +134,20 @@ def _a_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
                                     np.array_split(inside - side, _TONE_PIECES)], 0.75))
                  for side in (before, after))
     return off[0] > max(_SAME_TONE, 0.1 * off[1])
+
+
+def _borders(rgb: np.ndarray, e: StraightEdge, hidden: tuple[float, float] | None,
+             px_per_mm: float) -> bool:
+    """True when an edge parts one tone from another, outside of what the panel covers.
+
+    A cable beside the side of a panel is no pole with it.
+    """
+    top, low = (float(v) for v in e.ends_px[:, 1])
+    parts = [(top, low)] if hidden is None else [(top, min(low, hidden[0])),
+                                                 (max(top, hidden[1]), low)]
+    seen = [(max(b - a, 0.0), step_share(rgb, e.ends_px, a, b, px_per_mm)) for a, b in parts]
+    length = sum(n for n, _ in seen)
+    return length < _LEAST_PX or sum(n * s for n, s in seen) > _BORDER * length
 
 
 def _tones(rgb: np.ndarray, a: StraightEdge, b: StraightEdge, hidden: tuple[float, float] | None

@@ -16,8 +16,12 @@ import numpy as np
 from vision.errors import InputError
 
 
-def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, dict[str, Any]]:
-    """One photo (JPEG bytes) and its label; the same seed and index give the same photo."""
+def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | None = None
+                ) -> tuple[bytes, dict[str, Any]]:
+    """One photo (JPEG bytes) and its label; the same seed and index give the same photo.
+
+    ``kind`` and ``chamber`` (whether one hangs there) are drawn when not given.
+    """
     from vision.levelscenes.paint import paint
     from vision.levelscenes.picture import develop, jpeg
     from vision.levelscenes.world import EXPECT, KINDS, random_world
@@ -25,7 +29,7 @@ def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, 
     rng = np.random.default_rng([seed, index])
     drawn = str(rng.choice(list(KINDS), p=list(KINDS.values())))
     kind = kind or drawn
-    world = random_world(rng, kind)
+    world = random_world(rng, kind, chamber)
     light = paint(world, rng)
     view = world.view
     zero, landmark = view.project(np.array([world.zero.centre, world.landmark_point]))
@@ -46,6 +50,8 @@ def level_scene(seed: int, index: int, kind: str | None = None) -> tuple[bytes, 
         "camera_above_zero_mm": float(view.position[1] - world.zero.centre[1]),
         **world.facts, **done,
     }
+    if kind == "cut":
+        label.pop("chamber_outline_px", None)  # measured before the cut
     if kind == "horizon":
         del label["depth_difference_mm"]  # the person does not know it
     return jpeg(rgb, rng, world.f35 if tagged else None, bool(rng.random() < 0.3)), label

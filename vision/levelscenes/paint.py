@@ -10,6 +10,7 @@ import cv2
 import numpy as np
 
 from vision.cards import card_modules
+from vision.levelscenes.chamber import paint_chamber
 from vision.levelscenes.world import Board, View, World
 
 OVERSAMPLE = 2
@@ -106,13 +107,17 @@ def paint(world: World, rng: np.random.Generator) -> np.ndarray:
 
 
 def _pole_and_panel(c: Canvas, world: World, rng: np.random.Generator) -> None:
-    """Pole, panel, zero card and cord; the cord in front."""
+    """Pole, panel, zero card, chamber and cord; the cord in front."""
     if world.pole is not None:
         _pole(c, *world.pole, rng)
     if world.panel is not None:
         c.polygon(world.panel.corners(), world.panel.colour)
     if world.kind != "nozero":
         _card(c, world.zero, world.zero_mm, 0)
+    if world.chamber is not None:
+        hook = world.chamber.foot + world.chamber.axis * world.chamber.length_mm
+        _string(c, hook + world.chamber.axis * world.chamber.hook_mm, hook, 1.5, np.full(3, 0.04))
+        paint_chamber(c, world.chamber)
     if world.cord is not None:
         top, low, width, radius = world.cord
         _string(c, top, low, width, np.full(3, 0.02))

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from vision.levelscenes.chamber import HungChamber, random_chamber
+
 #: Kinds of scene and how often each comes.
 KINDS = {"cards": 0.60, "tap": 0.12, "horizon": 0.05, "nogravity": 0.06, "bare": 0.03,
          "nolandmark": 0.04, "nozero": 0.04, "cut": 0.03, "smeared": 0.03}
@@ -17,6 +19,9 @@ KINDS = {"cards": 0.60, "tap": 0.12, "horizon": 0.05, "nogravity": 0.06, "bare":
 EXPECT = {"cards": "read", "tap": "read", "horizon": "read", "nogravity": "read-wide",
           "bare": "refuse", "nolandmark": "refuse", "nozero": "refuse", "cut": "refuse",
           "smeared": "refuse"}
+#: So many rooms show a chamber, if the kind does not leave it out.
+CHAMBER_SHARE = 0.6
+NO_CHAMBER = ("nogravity", "bare")
 
 
 def turn_x(deg: float) -> np.ndarray:
@@ -99,6 +104,7 @@ class World:
     zero_mm: float = 60.0
     landmark_mm: float = 40.0
     facts: dict[str, object] = field(default_factory=dict)
+    chamber: HungChamber | None = None
 
     @property
     def offset_mm(self) -> float:
@@ -106,10 +112,16 @@ class World:
         return float(self.zero.centre[1] - self.landmark_point[1])
 
 
-def random_world(rng: np.random.Generator, kind: str) -> World:
-    """Draw one scene of a kind, with what it needs inside the picture."""
+def random_world(rng: np.random.Generator, kind: str, chamber: bool | None = None) -> World:
+    """Draw one scene of a kind, with what it needs inside the picture.
+
+    ``chamber`` says whether a chamber hangs there; by chance when None.
+    """
+    # Its own stream: the room is the same with a chamber and without.
+    own = rng.spawn(1)[0]
+    shown = bool(own.random() < CHAMBER_SHARE and kind not in NO_CHAMBER)
     while True:
-        world = _any_world(rng, kind)
+        world = _any_world(rng, kind, own if (shown if chamber is None else chamber) else None)
         needed = [world.zero.corners()]
         needed.append(world.landmark_point[None] if world.landmark is None
                       else world.landmark.corners())
@@ -119,7 +131,7 @@ def random_world(rng: np.random.Generator, kind: str) -> World:
             return world
 
 
-def _any_world(rng: np.random.Generator, kind: str) -> World:
+def _any_world(rng: np.random.Generator, kind: str, own: np.random.Generator | None) -> World:
     side = rng.choice([-1.0, 1.0])  # where the pole stands
     span = rng.uniform(380, 800)
     depth = rng.uniform(-170, 170)  # landmark nearer to the phone than the zero, square to the wall
@@ -159,12 +171,18 @@ def _any_world(rng: np.random.Generator, kind: str) -> World:
              "horizontal_span_mm": float(span)}
     facts["pole_axis_camera"] = [float(v) for v in view.axes @ axis]
     facts["depth_difference_mm"] = float(point[2] - zero_at[2])
+    facts["chamber"] = own is not None
+    chamber = None
+    if own is not None:
+        chamber, facts["chamber_hang_deg"] = random_chamber(own, zero_at, wide, panel_turn)
+        outline = view.project(chamber.outline(view.position).reshape(4, 3)).reshape(2, 2, 2)
+        facts["chamber_outline_px"] = outline.tolist()
     return World(kind, view, f35, Board(zero_at, rotation, (75, 75), np.ones(3)), landmark, point,
                  panel, pole, cord, (head, radius), boxes, _wall(rng), _strings(rng),
                  -rng.uniform(500, 900),
                  {"wall": _pale(rng), "floor": _pale(rng) * rng.uniform(0.3, 0.6),
                   "bed": _pale(rng), "skin": np.array([0.75, 0.52, 0.38]) * rng.uniform(0.5, 1.1)},
-                 facts=facts)
+                 facts=facts, chamber=chamber)
 
 
 def _pale(rng: np.random.Generator) -> np.ndarray:
