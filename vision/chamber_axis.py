@@ -107,8 +107,12 @@ def _has_marks(gray: np.ndarray, a: StraightEdge, b: StraightEdge, px_per_mm: fl
     alike = np.array([_alike(inside, int(lag)) for lag in lags])  # (lags, columns)
     outside = np.array([_alike(beside, int(lag)) for lag in lags])
     contrast = inside.std(axis=0)
+    contrast[[0, -1]] = 0.0  # the outlines themselves
+    steps = [_grid_step(e) for e in (a, b)]
     for i in range(1, len(lags) - 1):
         lag = int(lags[i])
+        if any(abs(lag - round(lag / step) * step) <= 1.0 for step in steps if step < lag + 2):
+            continue  # a slanted edge on the pixels' grid
         half = np.array(_alike(inside, round(lag / 2)))
         peak = ((alike[i] >= alike[i - 1]) & (alike[i] >= alike[i + 1]) & (alike[i] > _ALIKE)
                 & (half < alike[i] - _BETWEEN) & (contrast > _CONTRAST))
@@ -119,6 +123,12 @@ def _has_marks(gray: np.ndarray, a: StraightEdge, b: StraightEdge, px_per_mm: fl
         if (peak[1:] & peak[:-1]).any() and not goes_on.any():
             return True
     return False
+
+
+def _grid_step(e: StraightEdge) -> float:
+    """After how many rows an edge has moved by one pixel: then it looks the same again."""
+    d = np.abs(e.direction)
+    return float(d[1] / max(d[0], 1e-6))
 
 
 def _columns(gray: np.ndarray, a: StraightEdge, b: StraightEdge, across: np.ndarray
