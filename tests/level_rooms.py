@@ -65,7 +65,7 @@ def rotation(tilt_x: float, tilt_y: float, turn_z: float) -> np.ndarray:
 
 
 @lru_cache(maxsize=64)
-def scene(seed: int, index: int, kind: str):
+def scene(seed: int, index: int, kind: str, chamber: bool | None = None):
     """(photo, label) of a rendered room; kept, since several tests look at the same."""
-    data, label = level_scene(seed, index, kind)
+    data, label = level_scene(seed, index, kind, chamber)
     return load_photo(data), label

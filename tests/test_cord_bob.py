@@ -36,6 +36,14 @@ def test_a_line_that_goes_on_below_a_bob_is_none():
     assert cord_in(wall_with(((330, 150), (296, 740)), bob=(300, 600))) is None
 
 
+def test_the_side_of_a_tube_whose_foot_sticks_out_is_none():
+    alone = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    tube = wall_with(((300, 200), (300, 588)), ((350, 200), (350, 588)), bob=(300, 600))
+    other = wall_with(((300, 200), (300, 588)), ((350, 60), (350, 380)), bob=(300, 600))
+    assert cord_in(alone) is not None and cord_in(other) is not None
+    assert cord_in(tube) is None
+
+
 def test_a_cable_that_ends_behind_a_head_is_none():
     # Beside the cable the outline of the head slopes away to one side only.
     photo, label = scene(9101, 91, "nogravity")

@@ -60,7 +60,30 @@ def test_writing_is_repeatable_and_labelled(tmp_path):
     assert (tmp_path / label["file"]).read_bytes() == level_scene(12, 0)[0]
 
 
-def test_a_room_has_no_chamber(tmp_path):
+def test_a_chamber_changes_nothing_else_in_a_room():
+    bare, hung = (random_world(np.random.default_rng([9, 2]), "cards", shown)
+                  for shown in (False, True))
+    assert bare.chamber is None and hung.chamber is not None
+    assert bare.offset_mm == hung.offset_mm and bare.pole is not None
+    assert np.array_equal(bare.pole[1], hung.pole[1])
+    assert np.array_equal(bare.view.axes, hung.view.axes)
+
+
+def test_about_three_rooms_of_five_show_a_chamber():
+    shown = [random_world(np.random.default_rng([10, i]), "cards").chamber is not None
+             for i in range(60)]
+    assert 24 <= sum(shown) <= 48  # 36 +- 3.2 sigma of a binomial count
+
+
+def test_a_chamber_hangs_as_its_label_says():
+    world = random_world(np.random.default_rng([9, 2]), "cards", True)
+    sideways, out = world.facts["chamber_hang_deg"]
+    axis = world.chamber.axis
+    assert np.degrees(np.arctan2(-axis[0], axis[1])) == pytest.approx(sideways, abs=0.01)
+    assert np.degrees(np.arctan2(axis[2], axis[1])) == pytest.approx(out, abs=0.01)
+
+
+def test_the_order_for_a_room_takes_no_scale(tmp_path):
     order = ["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "1"]
     assert main([*order, "--scale", "quay-60"]) == 2
 

@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 from level_rooms import scene
 
+from vision.cards import CardSeen
 from vision.level import measure_level
-from vision.pole import _a_body, _from_outline
+from vision.plumb_cue import RoughDown
+from vision.pole import _a_body, _before_panel, _borders, _from_outline
 from vision.pole_outline import OutlineSide, _strays, leans_like_a_pole
 from vision.straight_edges import StraightEdge
 
@@ -93,7 +95,7 @@ def test_a_lean_is_held_against_what_both_directions_may_be_off(widen, sd_px, do
     # atan(1 / 40 * 1200 / 800) = 2.1 degrees.
     left = np.array([[280 + widen / 2, 0], [280.0, 800]])
     right = np.array([[320 - widen / 2, 0], [320.0, 800]])
-    assert leans_like_a_pole(left, right, sd_px, CAMERA, DOWN, down_sd) is passes
+    assert leans_like_a_pole(left, right, sd_px, RoughDown(DOWN, down_sd, CAMERA)) is passes
 
 
 @pytest.mark.parametrize("seed, index", [(8901, 43), (8902, 40), (9202, 152)])
@@ -105,6 +107,42 @@ def test_a_panel_that_hangs_askew_does_not_choose_the_pole_that_agrees_with_it(s
     low, high = (10 * v for v in reading.interval_cm)
     assert low < label["true_offset_mm"] < high
     assert abs(10 * reading.offset_cm - label["true_offset_mm"]) < 12
+
+
+def test_a_side_of_a_pole_parts_two_tones_where_the_panel_does_not_cover_it():
+    rgb = wall(200, 120, 200)
+    cv2.line(rgb, (200, 0), (200, 800), (20, 20, 20), 3, cv2.LINE_AA)
+    assert _borders(rgb, edge(280, 280), None, 2.0)
+    assert not _borders(rgb, edge(201, 201), None, 2.0)
+    assert not _borders(rgb, edge(201, 201), (300, 500), 2.0)
+    rgb[200:700] = 230  # a board over most of it
+    assert _borders(rgb, edge(280, 280), (195, 705), 2.0)
+    assert not _borders(rgb, edge(280, 280), None, 2.0)
+
+
+@pytest.mark.parametrize("pieces, before", [
+    (((0.0, 0.25), (0.75, 1.0)), False),   # above and below the panel
+    (((0.0, 0.29), (0.77, 1.0)), False),   # up to its borders, 220 and 620
+    (((0.0, 1.0),), True), (((0.6, 1.0),), True), (((0.5, 0.65),), True)])
+def test_what_is_seen_on_the_face_of_the_panel_is_not_the_pole_behind_it(pieces, before):
+    card = CardSeen(0, np.array([[250.0, 350], [350, 350], [350, 450], [250, 450]]), np.eye(8),
+                    0.0, 32, 0.1)
+    panel = [edge(200, 200, (160, 560)), edge(400, 400, (280, 680))]  # seen askew
+    line = StraightEdge(np.array([[300.0, 0], [300.0, 800]]), pieces, 1, 0.06)
+    assert _before_panel(line, panel, card) is before
+    beside = StraightEdge(np.array([[150.0, 0], [150.0, 800]]), pieces, 1, 0.06)
+    assert not _before_panel(beside, panel, card)
+    assert not _before_panel(line, [], card)
+
+
+def test_a_cord_and_the_side_of_a_panel_are_no_pole():
+    # The bob hangs below the photo; the panel is pale before a pale wall.
+    photo, label = scene(9202, 129, "cards", False)
+    assert not label["pole"]
+    reading = measure_level(photo)
+    assert "pole" not in reading.gravity_from and "hung panel" in reading.gravity_from
+    low, high = (10 * v for v in reading.interval_cm)
+    assert low < label["true_offset_mm"] < high
 
 
 def test_a_cable_beside_a_picture_is_no_pole():

@@ -45,6 +45,24 @@ class PlumbCue:
     outwards_deg: float = 0.5
 
 
+@dataclass(frozen=True)
+class RoughDown:
+    """Where down is before the cues are fused: from the zero card alone.
+
+    ``direction`` (3,) is a unit vector in the frame of ``camera`` (3, 3), good to
+    ``sd_deg`` (one sigma) for the body that is looked for.
+    """
+
+    direction: np.ndarray
+    sd_deg: float
+    camera: np.ndarray
+
+    @property
+    def vanishing(self) -> np.ndarray:
+        """(3,) homogeneous pixel where verticals meet."""
+        return np.asarray(self.camera @ self.direction)
+
+
 def cue_of(name: CueName, lines: list[tuple[np.ndarray, float]], pose: CardPose | None = None,
          widen: float = 1.0) -> PlumbCue:
     """A cue with its usual tolerance, made wider by a factor where it is less sure."""

@@ -18,7 +18,7 @@ from vision.cards import CardSeen
 from vision.chamber_axis import find_chamber
 from vision.cord import find_cord
 from vision.hung_panel import find_panel
-from vision.plumb_cue import TOLERANCE_DEG, PlumbCue, cue_of
+from vision.plumb_cue import TOLERANCE_DEG, PlumbCue, RoughDown, cue_of
 from vision.pole import find_pole
 from vision.straight_edges import StraightEdge, doubles
 
@@ -67,8 +67,8 @@ def plumb_cues(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen,
     else:
         panel, sides = find_panel(rgb, rest, card, pose, px_per_mm, camera)
         rest = _without(rest, sides)
-    pole = find_pole(rgb, rest, card, down, px_per_mm, camera, sides,
-                     _down_sd_deg(pose, panel is not None))
+    rough = RoughDown(down, _down_sd_deg(pose, panel is not None), camera)
+    pole = find_pole(rgb, rest, card, rough, px_per_mm, sides)
     cues = [c for c in (cord, pole, panel, chamber) if c is not None]
     if cues and panel is None and np.degrees(np.arcsin(min(1.0, abs(down[0])))) < 12.0:
         cues.append(cue_of("zero card", [], pose))

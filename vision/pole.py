@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.cards import CardSeen
 from vision.hung_panel import off_mm, on_card
-from vision.plumb_cue import PlumbCue, cue_of, line_plane, line_x
+from vision.plumb_cue import PlumbCue, RoughDown, cue_of, line_plane, line_x
 from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline, slant_sd_px
 from vision.pole_stripes import follow_band
 from vision.straight_edges import StraightEdge
@@ -37,33 +37,30 @@ _BORDER, _LEAST_PX = 0.5, 48.0
 _TONE_PIECES = 10
 
 
-def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: np.ndarray,
-              px_per_mm: float, camera: np.ndarray, panel: list[StraightEdge],
-              down_sd_deg: float) -> PlumbCue | None:
+def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: RoughDown,
+              px_per_mm: float, panel: list[StraightEdge]) -> PlumbCue | None:
     """The pole that runs past the zero card, or None.
 
-    ``down`` (3,) is the rough downward direction in the camera frame: the sides
-    of a real pole converge as that direction asks, to ``down_sd_deg`` (one sigma).
+    The sides of a real pole converge as the rough direction ``down`` asks, to its doubt.
     ``panel`` holds the sides of the panel, if seen: it covers the pole, and a
     single edge (which could be a door) only counts when it passes behind it.
     """
     y_card = float(card.centre_px[1])
     near = [e for e in edges if abs(off_mm(e, y_card, card, px_per_mm)) < _BESIDE_MM
             and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
-            and not on_card(e, card, px_per_mm)]
+            and not on_card(e, card, px_per_mm) and not _before_panel(e, panel, card)]
     hidden = _hidden(panel, card)
     pairs = [(_one_body(rgb, a, b, hidden), a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
              for a in near for b in near
-             if _can_pair(a, b, px_per_mm, card) and _converge(a, b, down, camera)]
+             if _can_pair(a, b, px_per_mm, card) and _converge(a, b, down)]
     pairs.sort(key=lambda p: (not p[0], -p[1]))
-    vanishing = camera @ down
     height = rgb.shape[0]
     outlined: list[PlumbCue] = []
     pairs = [p for p in pairs if _a_body(rgb, p[2], p[3], hidden)
              and _borders(rgb, p[2], hidden, px_per_mm) and _borders(rgb, p[3], hidden, px_per_mm)]
     for _, _, a, b in pairs[:_TRIED]:
-        found = pole_outline(rgb, _extended(a, height, vanishing), _extended(b, height, vanishing),
-                             hidden, camera, down, down_sd_deg, 0.7 * _THIN_MM * px_per_mm,
+        found = pole_outline(rgb, _extended(a, height, down), _extended(b, height, down),
+                             hidden, down, 0.7 * _THIN_MM * px_per_mm,
                              [(e.ends_px, e.sd_px) for e in (a, b)])
         if found is None:
             continue
@@ -73,26 +70,24 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
         outlined.append(cue)
         # Which edges stand out most is chance; what runs along the pole tells the same
         # lean from wherever it is followed, so the next two may show it as well.
-        surer = _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down,
-                            down_sd_deg)
+        surer = _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, down)
         if surer is not cue:
             return surer
     if outlined:
         return outlined[0]
     for _, _, a, b in pairs:
-        if _noise_deg(a, b, camera) < _ROUGH_DEG:
+        if _noise_deg(a, b, down.camera) < _ROUGH_DEG:
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
             middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
             sideways = cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
-            return _by_stripes(rgb, sideways, _extended(a, height, vanishing),
-                               _extended(b, height, vanishing), hidden, camera, down, down_sd_deg)
+            return _by_stripes(rgb, sideways, _extended(a, height, down),
+                               _extended(b, height, down), hidden, down)
     behind = [e for e in near if _passes_behind(e, panel, card)]
     if not behind:
         return None
-    return _one_sided(rgb, max(behind, key=lambda e: e.seen_px), down, px_per_mm, camera, hidden,
-                      down_sd_deg)
+    return _one_sided(rgb, max(behind, key=lambda e: e.seen_px), down, px_per_mm, hidden)
 
 
 def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | None:
@@ -100,6 +95,24 @@ def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | 
     ends = [float(y) for e in panel for y in e.ends_px[:, 1]]
     margin = 0.15 * card.side_px
     return (min(ends) - margin, max(ends) + margin) if ends else None
+
+
+def _before_panel(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -> bool:
+    """True when an edge is seen on the panel's face: the pole stands behind it, a tube before."""
+    if len(panel) < 2:
+        return False
+    # The panel's borders run from the ends of the one side to those of the other.
+    left, right = sorted((p.ends_px for p in panel[:2]), key=lambda p: float(p[:, 0].mean()))
+    x = float(e.ends_px[:, 0].mean())
+    across = (x - left[:, 0].mean()) / (right[:, 0].mean() - left[:, 0].mean())
+    if not 0 < across < 1:
+        return False
+    margin = 0.15 * card.side_px
+    top, low = left[:, 1] + across * (right[:, 1] - left[:, 1]) + [margin, -margin]
+    shares = np.array(e.pieces)
+    y = np.clip(e.ends_px[0, 1] + shares * np.ptp(e.ends_px[:, 1]), top, low)
+    seen = float(np.diff(y, axis=1).sum())
+    return seen > 0.2 * card.side_px
 
 
 def _one_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
@@ -188,12 +201,12 @@ def _can_pair(a: StraightEdge, b: StraightEdge, px_per_mm: float, card: CardSeen
                 and gap.max() < 1.6 * gap.min())
 
 
-def _converge(a: StraightEdge, b: StraightEdge, down: np.ndarray, camera: np.ndarray) -> bool:
+def _converge(a: StraightEdge, b: StraightEdge, down: RoughDown) -> bool:
     """True when two edges meet about where verticals meet."""
-    axis = np.cross(line_plane(a.ends_px, camera), line_plane(b.ends_px, camera))
+    axis = np.cross(line_plane(a.ends_px, down.camera), line_plane(b.ends_px, down.camera))
     axis /= np.linalg.norm(axis)
-    off = float(np.degrees(np.arccos(np.clip(abs(axis @ down), -1, 1))))
-    return off < 5.0 + 2 * _noise_deg(a, b, camera)
+    off = float(np.degrees(np.arccos(np.clip(abs(axis @ down.direction), -1, 1))))
+    return off < 5.0 + 2 * _noise_deg(a, b, down.camera)
 
 
 def _noise_deg(a: StraightEdge, b: StraightEdge, camera: np.ndarray) -> float:
@@ -203,11 +216,11 @@ def _noise_deg(a: StraightEdge, b: StraightEdge, camera: np.ndarray) -> float:
     return float(np.degrees(0.5 / gap * camera[0, 0] / length))
 
 
-def _extended(e: StraightEdge, height: int, vanishing: np.ndarray) -> np.ndarray:
+def _extended(e: StraightEdge, height: int, down: RoughDown) -> np.ndarray:
     """A line to follow: the edge itself if long, else through it to the vanishing point."""
     if e.length_px > 0.45 * height:
         return e.ends_px
-    return _towards(e.ends_px.mean(axis=0), vanishing)
+    return _towards(e.ends_px.mean(axis=0), down.vanishing)
 
 
 def _towards(point: np.ndarray, vanishing: np.ndarray) -> np.ndarray:
@@ -247,8 +260,7 @@ def _alike(cue: PlumbCue, other: PlumbCue) -> bool:
 
 
 def _by_stripes(rgb: np.ndarray, cue: PlumbCue, left_px: np.ndarray, right_px: np.ndarray,
-                hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray,
-                down_sd_deg: float) -> PlumbCue:
+                hidden: tuple[float, float] | None, down: RoughDown) -> PlumbCue:
     """The pole with the lean that the stripes about two lines show, where they agree on one.
 
     A lean that no pole has comes from stripes of something else.
@@ -256,7 +268,7 @@ def _by_stripes(rgb: np.ndarray, cue: PlumbCue, left_px: np.ndarray, right_px: n
     band = follow_band(rgb, left_px, right_px, hidden)
     if band is None or (len(cue.lines_px) > 1 and band.sd_px > min(cue.line_sd_px)):
         return cue
-    if not leans_like_a_pole(band.left_px, band.right_px, band.sd_px, camera, down, down_sd_deg):
+    if not leans_like_a_pole(band.left_px, band.right_px, band.sd_px, down):
         return cue
     return cue_of("pole", [(band.left_px, band.sd_px), (band.right_px, band.sd_px)])
 
@@ -274,25 +286,21 @@ def _passes_behind(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -
                 and e.seen_px > 3 * card.side_px)
 
 
-def _one_sided(rgb: np.ndarray, e: StraightEdge, down: np.ndarray, px_per_mm: float,
-               camera: np.ndarray, hidden: tuple[float, float] | None, down_sd_deg: float
-               ) -> PlumbCue:
+def _one_sided(rgb: np.ndarray, e: StraightEdge, down: RoughDown, px_per_mm: float,
+               hidden: tuple[float, float] | None) -> PlumbCue:
     """A pole of which one side stands out: look for the other, else count the one."""
-    vanishing = camera @ down
     middle = e.ends_px.mean(axis=0)
     best: tuple[OutlineSide, OutlineSide] | None = None
     for gap_mm in (14.0, 24.0, 36.0):
         for side in (-1, 1):
-            other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), vanishing)
+            other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), down.vanishing)
             lines = (e.ends_px, other) if side > 0 else (other, e.ends_px)
-            found = pole_outline(rgb, lines[0], lines[1], hidden, camera, down,
-                                 down_sd_deg, 0.7 * _THIN_MM * px_per_mm,
-                                 [(e.ends_px, e.sd_px)])
+            found = pole_outline(rgb, lines[0], lines[1], hidden, down,
+                                 0.7 * _THIN_MM * px_per_mm, [(e.ends_px, e.sd_px)])
             if found is not None and (best is None or sum(s.support for s in found)
                                       > sum(s.support for s in best)):
                 best = found
     if best is not None:
         cue = cue_of("pole", [(s.ends_px, float(np.hypot(s.sd_px, _SHADING_PX))) for s in best])
-        return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, camera, down,
-                           down_sd_deg)
+        return _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, down)
     return cue_of("pole", [(e.ends_px, float(np.hypot(e.sd_px, _SHADING_PX)))], widen=1.4)

@@ -19,7 +19,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.light import LINEAR, LUMINANCE
-from vision.plumb_cue import line_x
+from vision.plumb_cue import RoughDown, line_x
 
 _CHUNK_PX = 48
 _REACH_PX = 16.0
@@ -46,9 +46,8 @@ class OutlineSide:
 
 
 def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
-                 hidden: tuple[float, float] | None, camera: np.ndarray, down: np.ndarray,
-                 down_sd_deg: float, thin_px: float, along: list[tuple[np.ndarray, float]]
-                 ) -> tuple[OutlineSide, OutlineSide] | None:
+                 hidden: tuple[float, float] | None, down: RoughDown, thin_px: float,
+                 along: list[tuple[np.ndarray, float]]) -> tuple[OutlineSide, OutlineSide] | None:
     """Both sides of a pole, followed over the height of the photo.
 
     ``left_px``, ``right_px`` (2, 2) say where they should be, good to some pixels
@@ -71,10 +70,10 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             gap = line_x(b.ends_px, y) - line_x(a.ends_px, y)
             if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
                 continue
-            off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, camera), down))
-            score = a.support + b.support - 0.5 * (off / down_sd_deg) ** 2 * _CAP
+            off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, down.camera), down.direction))
+            score = a.support + b.support - 0.5 * (off / down.sd_deg) ** 2 * _CAP
             score -= 0.5 * sum(_strays(a.ends_px, b.ends_px, *e) ** 2 for e in along) * _CAP
-            if off < _LEAN_MOST * down_sd_deg and (best is None or score > best[0]):
+            if off < _LEAN_MOST * down.sd_deg and (best is None or score > best[0]):
                 best = (score, a, b)
     return None if best is None else best[1:]
 
@@ -97,22 +96,22 @@ def slant_sd_px(line: np.ndarray, sd_px: float, y: np.ndarray) -> float:
     return float(math.sqrt(2) * sd_px * np.ptp(y) / np.ptp(line[:, 1]))
 
 
-def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float,
-                      camera: np.ndarray, down: np.ndarray, down_sd_deg: float) -> bool:
-    """True when two lines (2, 2) of the photo meet about where ``down`` (3,) says.
+def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float, down: RoughDown
+                      ) -> bool:
+    """True when two lines (2, 2) of the photo meet about where ``down`` says.
 
-    Each of their four ends is good to ``sd_px`` and ``down`` to ``down_sd_deg``; five
-    sigmas of both together are let pass.  A tighter bound would let pass only what
-    repeats the fault of ``down``: whether both can be true is asked where all cues meet.
+    Each of their four ends is good to ``sd_px``; five sigmas of both together are let
+    pass.  A tighter bound would let pass only what repeats the fault of ``down``: whether
+    both can be true is asked where all cues meet.
     """
-    axis = _axis(left_px, right_px, camera)
-    variance = down_sd_deg**2
+    axis = _axis(left_px, right_px, down.camera)
+    variance = down.sd_deg**2
     for line in (0, 1):
         for end in (0, 1):
             moved = [left_px.copy(), right_px.copy()]
             moved[line][end, 0] += sd_px
-            variance += np.degrees(_angle(_axis(moved[0], moved[1], camera), axis)) ** 2
-    return bool(np.degrees(_angle(axis, down)) < 5 * math.sqrt(variance))
+            variance += np.degrees(_angle(_axis(moved[0], moved[1], down.camera), axis)) ** 2
+    return bool(np.degrees(_angle(axis, down.direction)) < 5 * math.sqrt(variance))
 
 
 def _axis(left: np.ndarray, right: np.ndarray, camera: np.ndarray) -> np.ndarray:
