@@ -140,17 +140,19 @@ def test_a_chamber_is_neither_pole_nor_cord(index):
     assert not {"pole", "hanging cord"} & set(reading.gravity_from)
 
 
-@pytest.mark.parametrize("index", [0, 1, 2, 3])
-def test_with_the_chamber_alone_the_truth_lies_within_the_doubt(index, monkeypatch):
+def test_with_the_chamber_alone_the_truth_lies_within_the_doubt(monkeypatch):
     monkeypatch.setattr("vision.plumb_cues.find_panel", lambda *_: (None, []))
-    photo, label = scene(9405, index, "nogravity", True)
-    reading = measure_level(photo)
-    if "chamber axis" not in reading.gravity_from:
-        assert reading.status == "refused" and reading.offset_cm is None
-        return
-    assert reading.gravity_from == ("chamber axis", "zero card")
-    error_mm = 10 * reading.offset_cm - label["true_offset_mm"]
-    assert abs(error_mm) < 3 * 10 * reading.standard_uncertainty_cm
+    seen = 0
+    for index in range(6):
+        photo, label = scene(9405, index, "nogravity", True)
+        reading = measure_level(photo)
+        assert not {"pole", "hanging cord"} & set(reading.gravity_from)
+        if reading.status == "read":
+            seen += 1
+            assert reading.gravity_from == ("chamber axis", "zero card")
+            error_mm = 10 * reading.offset_cm - label["true_offset_mm"]
+            assert abs(error_mm) < 3 * 10 * reading.standard_uncertainty_cm
+    assert seen >= 3
 
 
 def test_the_axis_is_drawn_on_the_photo():

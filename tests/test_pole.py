@@ -12,7 +12,7 @@ from level_rooms import scene
 from vision.cards import CardSeen
 from vision.level import measure_level
 from vision.plumb_cue import RoughDown
-from vision.pole import _a_body, _before_panel, _borders, _from_outline
+from vision.pole import _a_body, _before_panel, _borders, _from_outline, _goes_on
 from vision.pole_outline import OutlineSide, _strays, leans_like_a_pole
 from vision.straight_edges import StraightEdge
 
@@ -133,6 +133,19 @@ def test_what_is_seen_on_the_face_of_the_panel_is_not_the_pole_behind_it(pieces,
     beside = StraightEdge(np.array([[150.0, 0], [150.0, 800]]), pieces, 1, 0.06)
     assert not _before_panel(beside, panel, card)
     assert not _before_panel(line, [], card)
+
+
+def test_a_pole_goes_on_at_one_end_at_least():
+    rgb = wall(200, 120, 200)
+    rgb[:300], rgb[500:] = 200, 200  # 200 px of something with two sides
+    part = edge(280, 280, (400, 450)), edge(320, 320, (390, 440))
+    assert not _goes_on(rgb, *part, None, 2.0, 50.0)
+    a, b = edge(280, 280, (300, 500)), edge(320, 320, (300, 500))
+    assert not _goes_on(rgb, a, b, None, 2.0, 50.0)
+    assert _goes_on(rgb, a, b, (480.0, 700.0), 2.0, 50.0)  # the panel covers the rest
+    a, b = edge(280, 280, (300, 790)), edge(320, 320, (300, 790))
+    assert _goes_on(rgb, a, b, None, 2.0, 50.0)  # it may end outside of the photo
+    assert _goes_on(wall(200, 120, 200), a, b, None, 2.0, 50.0)
 
 
 def test_a_cord_and_the_side_of_a_panel_are_no_pole():

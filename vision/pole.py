@@ -76,7 +76,8 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     if outlined:
         return outlined[0]
     for _, _, a, b in pairs:
-        if _noise_deg(a, b, down.camera) < _ROUGH_DEG:
+        if (_noise_deg(a, b, down.camera) < _ROUGH_DEG
+                and _goes_on(rgb, a, b, hidden, px_per_mm, 0.5 * card.side_px)):
             # Not followed all along: good for the lean sideways only.
             y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
                           min(a.ends_px[1, 1], b.ends_px[1, 1])])
@@ -161,6 +162,29 @@ def _borders(rgb: np.ndarray, e: StraightEdge, hidden: tuple[float, float] | Non
     seen = [(max(b - a, 0.0), step_share(rgb, e.ends_px, a, b, px_per_mm)) for a, b in parts]
     length = sum(n for n, _ in seen)
     return length < _LEAST_PX or sum(n * s for n, s in seen) > _BORDER * length
+
+
+def _goes_on(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
+             hidden: tuple[float, float] | None, px_per_mm: float, step_px: float) -> bool:
+    """True when two edges go on at one end at least, out of the photo or behind the panel.
+
+    Followed by ``step_px`` at a time as long as both part two tones; a tube, a book or a
+    frame ends in the photo above and below.
+    """
+    low_most = rgb.shape[0] - 1.0
+    for end, way in ((0, -1.0), (1, 1.0)):
+        at = float(np.mean([e.ends_px[end, 1] for e in (a, b)]))
+        while True:
+            top, low = sorted((at, at + way * step_px))
+            if hidden is not None and top < hidden[1] and low > hidden[0]:
+                return True
+            top, low = max(top, 0.0), min(low, low_most)
+            if low - top < 0.5 * step_px:
+                return True  # the photo ends there
+            if min(step_share(rgb, e.ends_px, top, low, px_per_mm) for e in (a, b)) <= _BORDER:
+                break
+            at += way * step_px
+    return False
 
 
 def _tones(rgb: np.ndarray, a: StraightEdge, b: StraightEdge, hidden: tuple[float, float] | None
