@@ -110,10 +110,18 @@ def _before_panel(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) ->
         return False
     margin = 0.15 * card.side_px
     top, low = left[:, 1] + across * (right[:, 1] - left[:, 1]) + [margin, -margin]
-    shares = np.array(e.pieces)
-    y = np.clip(e.ends_px[0, 1] + shares * np.ptp(e.ends_px[:, 1]), top, low)
-    seen = float(np.diff(y, axis=1).sum())
-    return seen > 0.2 * card.side_px
+    whole = e.ends_px[0, 1] + np.array(e.pieces) * np.ptp(e.ends_px[:, 1])
+    # What lies on the card, or in line with it, is the card's own.
+    card_y = card.corners_px[:, 1]
+    on = np.clip(whole, card_y.min() - 0.3 * card.side_px, card_y.max() + 0.3 * card.side_px)
+    face = np.diff(np.clip(whole, top, low), axis=1) - np.diff(on, axis=1)
+    near = np.clip(whole, top - 2 * margin, low + 2 * margin)
+    off = np.diff(whole, axis=1) - np.diff(near, axis=1)
+    # Other things on the panel may lie in line with the pole; but the pole is not seen to pass
+    # over the panel's border.
+    least = 0.2 * card.side_px
+    over = bool(((face > least) & (off > least)).any())
+    return over or bool(face.sum() > max(least, float(off.sum())))
 
 
 def _one_body(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
