@@ -101,6 +101,20 @@ class TestNumbering:
         assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.5)
         assert len(best.mark) >= 18
 
+    @pytest.mark.parametrize("bend", [0.0, 0.001, -0.001])  # the strokes are drawn all alike
+    def test_short_marks_too_pale_to_be_found_do_not_change_the_others(self, bend):
+        """Were the long ones taken for neighbours, most of the scale would lie outside."""
+        scale = even_scale(51)
+        top = scale.marks[-1].height_mm
+        picture = paper()
+        short = [i for i, m in enumerate(scale.marks) if m.length != "long"]
+        t = draw_ladder(picture, scale, lambda z: projective(z, 50, 550, top, bend),
+                        hidden=short)
+        strokes = find_strokes(picture, 1.3)
+        best = align(strokes, find_chains(strokes), scale, 600)[0]
+        assert sorted(best.mark.tolist()) == list(range(0, 51, 5))
+        assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
+
     def test_a_scale_that_counts_downwards(self):
         from vision.scale import parse_scale
         down = parse_scale({

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -108,6 +109,31 @@ class TestFound:
         ladder = find_ladder(picture, scale, focal=(FOCAL, 0.05))
         assert ladder is not None
         assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
+
+    @pytest.mark.parametrize("elevation", [-12.0, 4.0, 12.0])
+    def test_most_of_the_upper_row_covered(self, elevation):
+        """What is left of it fits the lower row's places, far off, nearly as well."""
+        scale = load_scale("slate-50")
+        camera = camera_towards(elevation, 150.0, (0, 0, 42.0), roll_deg=1.0, aim_deg=(2.0, 1.0),
+                                focal_px=FOCAL, size=SIZE)
+        values = [m.value for m in scale.marks]
+        hidden = [i for i, v in enumerate(values) if 21 <= v <= 45]
+        picture = paint_tube(camera, SIZE, scale.outer_radius_mm, printed(scale, hidden=hidden))
+        rng = np.random.default_rng(5)
+        picture = picture + rng.normal(0, 2.0, picture.shape).astype(np.float32)
+        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.05))
+        assert ladder is not None
+        assert np.abs(marks_on_wall(ladder, camera)).max() < 2 * PLACE_MM
+
+    def test_rows_in_the_grain_are_worth_less_than_the_ladder(self):
+        """A row of a few pixels is never far off in pixels."""
+        picture, scale, _ = scene(5.0, 1.0, 0.0)
+        true = find_ladder(picture, scale, focal=(FOCAL, 0.02))
+        assert true is not None
+        small = replace(true, pose=replace(true.pose.with_params(
+            true.pose.params + np.array([0, 0, 0, 0, 0, -1.4])), residual_px=true.pose.residual_px))
+        assert small.pitch_px == pytest.approx(true.pitch_px * np.exp(-1.4), rel=1e-6)
+        assert small.worth < true.worth - 10.0
 
     def test_a_typed_number_moves_the_numbering(self):
         # an evenly divided scale whose ends are covered: any shift by five fits

@@ -258,6 +258,14 @@ class TestNumbering:
         if not sure:  # a sure contradiction is left for a person to look at
             assert verdict.verdict == "settled"
 
+    def test_what_may_be_covered_is_no_doubt_and_another_number_is(self):
+        half = {t: -0.7 for t in (*SIXTY, "")}  # a finger over it: nothing was read
+        over = PatchEvidence(half, 0.45, "", 0.0)
+        other = PatchEvidence(half, 0.45, "7", 0.5)
+        assert NumeralEvidence((over, other)).doubting(("5", "5")) == (1,)
+        empty = PatchEvidence({t: -2.5 for t in (*SIXTY, "")}, 0.05, "", 0.0)
+        assert NumeralEvidence((empty,)).doubting(("5",)) == (0,)
+
     def test_a_sure_contradiction_is_not_overruled(self):
         patches = [said(t, SIXTY) for t in SIXTY]
         patches[4] = said("35", SIXTY)

@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+import json
+from functools import lru_cache
+from pathlib import Path
 
 import numpy as np
 import pytest
 
-from vision import surface_places
-from vision.contact_line import ContactLine
+from vision.photo import load_photo
+from vision.scale import load_scale
 from vision.surface import SURE_BELIEF
 from vision.surface_input import BIN_CENTRES_MM
 from vision.surface_nets import CloseLook
-from vision.surface_places import Candidate, Place, Search, weigh
+from vision.surface_places import Place, Search, weigh
+from vision.volume import read_volume
+
+SAMPLES = Path(__file__).parents[1] / "sample_images"
 
 
 def place(height_mm: float, belief: float, odds: float) -> Place:
@@ -47,33 +52,55 @@ def test_beliefs_leave_room_for_what_nobody_thought_of(odds):
     assert 0.0 < sum(beliefs) < 1.0
 
 
-class TestTwoPlacesOfOneLine:
-    """The finder points at 30 mm, and the clearest line nearby is elsewhere."""
+def sharp(height_mm: float, belief: float, odds: float, level_mm: float, sd_mm: float = 0.15
+          ) -> Place:
+    """A place from which the gauge reads this level."""
+    p = np.exp(-0.5 * ((height_mm - BIN_CENTRES_MM - level_mm) / sd_mm) ** 2)
+    return Place(height_mm, belief, None, CloseLook(p / p.sum(), odds))
 
-    @staticmethod
-    def look(monkeypatch, line_mm: float, odds: dict[float, float]):
-        search = Search.__new__(Search)
-        search.rgb, search.px_per_mm = np.zeros((2, 2, 3), np.uint8), 10.0
-        search.ladder = SimpleNamespace(pose=None, scale=None, core_rad=(0, 0), long_rad=(0, 0))
-        monkeypatch.setattr(surface_places, "find_contact_line", lambda *_: ContactLine(
-            line_mm, 0.0, 4.0, 3.0, 0.05))
-        sharp = np.zeros(len(BIN_CENTRES_MM))
-        sharp[np.argmin(np.abs(BIN_CENTRES_MM - 0.5))] = 1.0  # half a millimetre below
-        monkeypatch.setattr(search, "_gauge", lambda at: CloseLook(sharp, odds[at]))
-        found = search.look_at(Candidate(30.0, 0.9))
-        level = found.height_mm - BIN_CENTRES_MM
-        mean = float(level @ found.look.probability)
-        return mean, float(np.sqrt((level - mean) ** 2 @ found.look.probability)), found
 
-    def test_a_line_close_by_is_the_place(self, monkeypatch):
-        mean, sd, found = self.look(monkeypatch, 30.1, {30.1: 50.0})
-        assert (mean, found.height_mm) == pytest.approx((29.6, 30.1)) and sd < 1e-6
+class TestPlacesOfOneLine:
+    def test_two_places_with_one_level_are_one(self):
+        (only, at), = weigh([sharp(30.0, 0.5, 90.0, 29.5), sharp(31.8, 0.45, 80.0, 29.6)], 0.01)
+        assert only > SURE_BELIEF and at.height_mm == 30.0
 
-    def test_what_they_disagree_about_widens_the_answer(self, monkeypatch):
-        mean, sd, _ = self.look(monkeypatch, 30.8, {30.0: 40.0, 30.8: 40.0})
-        assert mean == pytest.approx(29.9) and sd == pytest.approx(0.4, abs=0.01)
+    def test_another_level_is_another_place(self):
+        beliefs = [b for b, _ in weigh([sharp(30.0, 0.5, 90.0, 29.5),
+                                        sharp(31.8, 0.45, 80.0, 31.1)], 0.01)]
+        assert len(beliefs) == 2 and max(beliefs) < SURE_BELIEF
 
-    def test_the_better_one_counts_for_more(self, monkeypatch):
-        mean, sd, found = self.look(monkeypatch, 30.8, {30.0: 2.0, 30.8: 200.0})
-        assert mean == pytest.approx(30.3, abs=0.02) and sd < 0.1
-        assert found.look.odds == 200.0
+    def test_far_places_are_never_one(self):
+        """The gauge sees only its own window: an answer at its end says nothing."""
+        assert len(weigh([sharp(30.0, 0.5, 90.0, 27.6), sharp(33.0, 0.45, 80.0, 27.6)], 0.01)) == 2
+
+
+@pytest.mark.parametrize("photo", ["bench-1-pink.jpg", "bench-4-from-above.jpg",
+                                   "bench-5-from-below.jpg"])
+@pytest.mark.parametrize("off_mm", [-1.0, -0.5, 0.5, 1.0])
+def test_the_gauge_finds_its_way_from_where_the_finder_errs(photo, off_mm):
+    """A millimetre beside the line it still reads the same level."""
+    search, found = searched(photo)
+    level = float((found - BIN_CENTRES_MM) @ search._gauge(found).probability)
+    look = search._gauge(found + off_mm)
+    moved = float((found + off_mm - BIN_CENTRES_MM) @ look.probability)
+    assert moved == pytest.approx(level, abs=0.3 * abs(off_mm) + 0.05)
+    assert look.odds > 1.0
+
+
+@lru_cache(maxsize=4)
+def searched(photo: str) -> tuple[Search, float]:
+    """The search in a demo photo, and where the finder points."""
+    seen: list[Search] = []
+    candidates = Search.candidates
+
+    def kept(search: Search, near_mm: float | None) -> object:
+        seen.append(search)
+        return candidates(search, near_mm)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(Search, "candidates", kept)
+        label = next(line for line in map(json.loads, (SAMPLES / "labels.jsonl").open())
+                     if line["file"] == photo)
+        read_volume(load_photo(SAMPLES / photo), load_scale(SAMPLES / label["scale"]))
+    places, _ = candidates(seen[-1], None)
+    return seen[-1], places[0].height_mm

@@ -24,6 +24,11 @@ from vision.strokes import Strokes
 _LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
 _LOG_STRANGER = np.log(0.03)
+#: That of a picture none of the short marks is found, once; and what share of long ones
+#: among the marks found says so.
+_LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
+#: That a mark of the scale lies outside the photo.
+_LOG_OUTSIDE = np.log(0.75)
 #: A row is followed over so many turns at most.
 _MOST_TURNS = 8
 #: So many pairings of a row with the scale are tried first; the others only when none of
@@ -288,9 +293,23 @@ def split_two(log_size: np.ndarray) -> np.ndarray | None:
         return None
     threshold = (s[at] + s[at + 1]) / 2
     low, high = log_size[log_size <= threshold], log_size[log_size > threshold]
-    if np.median(high) - np.median(low) < np.log(1.25):
-        return None
+    if not len(high) or np.median(high) - np.median(low) < np.log(1.25):
+        return None  # all alike, or hardly different
     return log_size > (np.median(high) + np.median(low)) / 2
+
+
+def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray) -> float:
+    """What the marks that should be seen and are not speak against a hypothesis.
+
+    Small or pale short marks are missed all together and for one reason; they then
+    count once, and the long ones each.
+    """
+    missed = in_picture.copy()
+    missed[mark] = False
+    each = float(missed.sum()) * _LOG_MISSED
+    if is_long[mark].mean() >= _MOSTLY:
+        each = max(each, float((missed & is_long).sum()) * _LOG_MISSED + _LOG_SHORT_UNSEEN)
+    return each + float((~in_picture).sum()) * _LOG_OUTSIDE
 
 
 def _grow(
@@ -340,7 +359,8 @@ def _grow(
     # strokes of the chain that the scale leaves unexplained
     strangers = int(np.setdiff1d(chain.index, stroke).size)
     spread = 1.4826 * float(np.median(np.abs(residual)))
-    score = len(mark) * _LOG_SEEN + missed * _LOG_MISSED + strangers * _LOG_STRANGER
+    score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
+        strangers * _LOG_STRANGER)
     if longish is not None:
         agree = longish == is_long[mark]
         score += float(np.sum(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))

@@ -30,6 +30,8 @@ _WIDTH_MM = 10.5
 #: So many labels settle a numbering; more only take time.
 _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
+#: Confidence from which a number was read rather than guessed.
+_LEGIBLE = 0.5
 
 
 @dataclass(frozen=True)
@@ -97,8 +99,10 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     if elsewhere is not None:
         shift, lead, count, side = elsewhere
         return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
-    doubting, agreeing = len(evidence.doubting(now)), len(evidence.agreeing(now))
-    if doubting >= 2 and doubting > agreeing:
+    doubting, agreeing = evidence.doubting(now), len(evidence.agreeing(now))
+    # what is barely legible is misread as any number, and contradicts nothing
+    legible = sum(evidence.patches[i].confidence > _LEGIBLE for i in doubting)
+    if legible >= 2 and len(doubting) > agreeing:
         return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
                             "The printed numbers do not fit the marks of the chosen scale "
                             f"(read: {read}). Check that the right scale is chosen, or tap one "

@@ -86,8 +86,13 @@ class Ladder:
 
     @property
     def worth(self) -> float:
-        """How well the ladder explains its picture, nats: marks seen, and how well in place."""
-        return _explained(self.seen, self.pose)
+        """How well the ladder explains its picture, nats: marks seen, and how well in place.
+
+        Misfits count as shares of the pitch: rows in the grain of a photo are small, and
+        off by little.
+        """
+        return _explained(_shown(self.samples, self.used, self.core_rad),
+                          self.pose.residual_px / self.pitch_px)
 
     @property
     def neat(self) -> bool:
@@ -184,29 +189,41 @@ def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
     """The shifts between which the marks of the main run do not decide.
 
     Where the scale has a second row of another spacing, a wrong shift moves the rows
-    against each other, which the fit of the pose then shows.
+    against each other, which the fit of the pose then shows.  The numbering that the
+    strokes gave is among them: it rests on all rows.
     """
     if len(main_run(scale)) == len(scale.marks):
         return [evidence.best_shift]
     lead = evidence.log_likelihood - evidence.log_likelihood.max()
     order = np.argsort(-lead, kind="stable")
-    return [int(evidence.shifts[k]) for k in order[:3] if lead[k] > -_UNDECIDED]
+    likely = [int(evidence.shifts[k]) for k in order[:3] if lead[k] > -_UNDECIDED]
+    return likely if 0 in likely else [*likely, 0]
 
 
 def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
     """How well one numbering explains the picture, nats."""
-    pose, _, used, _, _ = one
+    pose, samples, used, core, _ = one
+    assert core is not None
     told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-    return told + _explained(np.asarray(used.any(axis=1)), pose)
+    return told + _explained(_shown(samples, used, core), pose.residual_px)
 
 
-def _explained(seen: np.ndarray, pose: CylinderPose) -> float:
+def _shown(samples: MarkSamples, used: np.ndarray, core: tuple[float, float]) -> float:
+    """How many marks are seen, each counting by the share of its columns that shows it.
+
+    Where there is no mark, grain and edges still look like one here and there.
+    """
+    columns = (samples.azimuth_rad > core[0] - 1e-6) & (samples.azimuth_rad < core[1] + 1e-6)
+    return float(used[:, columns].mean(axis=1).sum())
+
+
+def _explained(shown: float, misfit: float) -> float:
     """Marks seen and their misfit in one figure, as log-likelihood.
 
     The misfit counts as that of so many independent points as the pose is given.
     """
-    return 3.0 * float(seen.sum()) - INDEPENDENT_POINTS * float(
-        np.log(max(pose.residual_px, 0.01)))
+    return 3.0 * shown - INDEPENDENT_POINTS * float(
+        np.log(max(misfit, 0.003)))
 
 
 def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,

@@ -52,6 +52,8 @@ MISREAD = 0.05
 CHANCE = 0.01
 AGREES = math.log(0.3 / CHANCE)  # nats: the text is at least one of the three likeliest
 DOUBTS = -0.5  # nats: the patch speaks against the text
+#: The same where nothing was read: skin, a cloth or a highlight is over the label.
+BLANK_DOUBTS = -1.2
 
 # What it takes to call a numbering settled, see settle_numbering.
 SETTLED_MARGIN = 9.0  # nats
@@ -105,7 +107,8 @@ class NumeralEvidence:
         rest of that label may be covered.
         """
         return tuple(i for i, (p, t) in enumerate(self._pairs(texts))
-                     if p.scores[t or ""] < DOUBTS and not _is_part(p.text, t or ""))
+                     if p.scores[t or ""] < (DOUBTS if p.text else BLANK_DOUBTS)
+                     and not _is_part(p.text, t or ""))
 
     def _pairs(self, texts: Sequence[str | None]) -> list[tuple[PatchEvidence, str | None]]:
         if len(texts) != len(self.patches):

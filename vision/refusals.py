@@ -14,10 +14,10 @@ from vision.surface_input import HARD_WALL_MM
 #: The count of marks alone settles the numbering only with this lead (nats) over
 #: the next shift: odds of four hundred to one.
 SETTLED_MARGIN = 6.0
-#: Largest standard deviation of the level, in divisions, that is still a reading.
-#: Behind a thick wall (the narrow part of a stepped bore), seen from above or below, floor
-#: and step are mirrored close to the surface; there only half of it is.
-LARGEST_SD_DIVISIONS, OBLIQUE_DEG = 0.6, 10.0
+#: Largest chance, by the gauge's own word, that the level lies more than a division from
+#: what is read.  Behind a thick wall (the narrow part of a stepped bore), seen from above
+#: or below, floor and step are mirrored close to the surface; there it must be smaller.
+LARGEST_CHANCE, MIRRORED_CHANCE, OBLIQUE_DEG = 0.05, 0.01, 10.0
 
 
 @dataclass(frozen=True)
@@ -65,12 +65,18 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
     if surface.line is None or surface.line.contrast < 0.5:
         return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
                        "change the light or the background and take another photo.")
-    per_mm = abs(float(ladder.scale.value_at(surface.level_mm + 0.5))
-                 - float(ladder.scale.value_at(surface.level_mm - 0.5)))
-    division = ladder.scale.division_at(float(ladder.scale.value_at(surface.level_mm)))
     oblique = abs(float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))) > OBLIQUE_DEG
     mirrored = oblique and surface.wall_mm > HARD_WALL_MM
-    limit = LARGEST_SD_DIVISIONS * (0.5 if mirrored else 1.0)
-    if surface.meniscus_sd_mm * per_mm > limit * division:
+    limit = MIRRORED_CHANCE if mirrored else LARGEST_CHANCE
+    if _chance_of_misreading(surface, ladder) > limit:
         return Refusal("meniscus-uncertain")
     return None
+
+
+def _chance_of_misreading(surface: Surface, ladder: Ladder) -> float:
+    """Probability that the true value is more than one division from the one read."""
+    scale = ladder.scale
+    value = float(scale.value_at(surface.level_mm))
+    others = np.asarray(scale.value_at(surface.reference_mm - surface.offset_mm))
+    far = np.abs(others - value) > scale.division_at(value)
+    return float(surface.offset_probability[far].sum())

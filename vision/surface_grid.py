@@ -47,7 +47,7 @@ def whole_grid(lowest_mm: float, highest_mm: float) -> Grid:
     return Grid(WHOLE_ROWS, WHOLE_COLUMNS, span / WHOLE_ROWS, high + WHOLE_ABOVE_MM)
 
 
-def window_grid(centre_mm: float) -> Grid:
-    """The close view round a height."""
-    return Grid(WINDOW_ROWS, WINDOW_COLUMNS, WINDOW_STEP_MM,
-                centre_mm + WINDOW_STEP_MM * WINDOW_ROWS / 2)
+def window_grid(centre_mm: float, spare_rows: int = 0) -> Grid:
+    """The close view round a height, ``spare_rows`` taller at either end."""
+    rows = WINDOW_ROWS + 2 * spare_rows
+    return Grid(rows, WINDOW_COLUMNS, WINDOW_STEP_MM, centre_mm + WINDOW_STEP_MM * rows / 2)

@@ -11,7 +11,7 @@ import numpy as np
 
 #: Heights of the window's middle above the level (wall shift taken off) that the
 #: gauge tells apart, mm.
-BIN_CENTRES_MM = np.round(np.arange(-1.5, 5.51, 0.1), 3)
+BIN_CENTRES_MM = np.round(np.arange(-2.5, 6.51, 0.1), 3)
 HARD_ELEVATION_DEG, HARD_WALL_MM = 15.0, 3.0
 FINDER_PLANES = 3
 GAUGE_PLANES = 5

@@ -25,12 +25,13 @@ from vision.surface_nets import CloseLook, find_rows, gauge_level
 #: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
 _DOUBT_DEG = 0.4
 #: Two peaks of the finder nearer than this are one surface.
-_SAME_MM = 1.2
+_SAME_MM = 1.6
 #: Share of belief that is always left for what neither network thought of.
 _UNTHOUGHT = 0.005
-#: How far from a place of the finder its contact line may lie, and up to where both are
-#: the same to the gauge, which was taught with such errors.
-_LINE_REACH_MM, _SAME_LINE_MM = 0.9, 0.3
+#: How far from a place of the finder its contact line may lie.
+_LINE_REACH_MM = 0.9
+#: From places no farther apart than this the gauge sees the same line, if it is one.
+_SAME_WINDOW_MM = 2.5
 
 
 @dataclass(frozen=True)
@@ -74,7 +75,7 @@ class Search:
             nothing *= 0.2
             p *= (1.0 - nothing) / max(float(p.sum()), 1e-12)
         p = p * ~_at_steps(scale, pose, grid.height_mm)
-        return _peaks(p, grid), nothing
+        return peaks(p, grid), nothing
 
     def bore(self, height_mm: float) -> tuple[float, float]:
         """Radius of the bore and thickness of the wall at a height."""
@@ -83,28 +84,16 @@ class Search:
         return radius, scale.outer_radius_mm - radius
 
     def look_at(self, candidate: Candidate) -> Place:
-        """The contact line near a candidate, and the gauge's word on it.
+        """What is at a candidate: its contact line, and the gauge's word.
 
-        The clearest line near the place that the finder points at may be the back edge,
-        which in a steep view runs just beside the front one, and the finder may be that
-        far off itself.  Where they part, the gauge looks at both, and the better one
-        counts for more; what they disagree about widens the answer.
+        The gauge was taught with places as far off as the finder errs, and finds its own
+        way from there; the clearest line near may be the back edge, which in a steep view
+        runs just beside the front one, and only tells how sharply the edge is seen.
         """
         ladder, about = self.ladder, candidate.height_mm
         line = find_contact_line(self.rgb, ladder.pose, ladder.scale, ladder.core_rad,
                                  ladder.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
-        if line is None or line.contrast < 1.0:
-            return Place(about, candidate.belief, line, self._gauge(about))
-        other = self._gauge(line.height_mm)
-        if abs(line.height_mm - about) < _SAME_LINE_MM:
-            return Place(line.height_mm, candidate.belief, line, other)
-        look = self._gauge(about)
-        # the other's level, told from this place
-        moved = np.interp(BIN_CENTRES_MM, BIN_CENTRES_MM + about - line.height_mm,
-                          other.probability, left=0.0, right=0.0)
-        both = (look.odds * look.probability + other.odds * moved) / (look.odds + other.odds)
-        look = CloseLook(both / both.sum(), max(look.odds, other.odds))
-        return Place(about, candidate.belief, line, look)
+        return Place(about, candidate.belief, line, self._gauge(about))
 
     def _gauge(self, centre_mm: float) -> CloseLook:
         """The gauge's word on one height of the wall.
@@ -132,13 +121,31 @@ def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
     gauge knows nothing good can not win for want of others.
     """
     rest = max(1.0 - sum(q.belief for q in places), nothing, _UNTHOUGHT)
-    weight = [q.belief * q.look.odds for q in places]
-    total = sum(weight) + rest
-    return sorted(((w / total, q) for w, q in zip(weight, places, strict=True)),
-                  key=lambda m: -m[0])
+    weighed = sorted(((q.belief * q.look.odds, q) for q in places), key=lambda m: -m[0])
+    total = sum(w for w, _ in weighed) + rest
+    kept: list[tuple[float, Place]] = []
+    for weight, place in weighed:
+        same = next((k for k, (_, q) in enumerate(kept) if _one_reading(q, place)), None)
+        if same is None:
+            kept.append((weight / total, place))
+        else:
+            kept[same] = kept[same][0] + weight / total, kept[same][1]
+    return sorted(kept, key=lambda m: -m[0])
 
 
-def _peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
+def _one_reading(a: Place, b: Place) -> bool:
+    """Whether the gauge reads the same level from both places."""
+    if abs(a.height_mm - b.height_mm) > _SAME_WINDOW_MM:
+        return False
+    means, variances = [], []
+    for place in (a, b):
+        mean = float(BIN_CENTRES_MM @ place.look.probability)
+        means.append(place.height_mm - mean)
+        variances.append(float(BIN_CENTRES_MM**2 @ place.look.probability) - mean**2)
+    return abs(means[0] - means[1]) < math.sqrt(max(sum(variances), 0.0))
+
+
+def peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
     """Places of the finder's belief, each with the belief around it."""
     left = p.copy()
     z = grid.height_mm

@@ -27,8 +27,9 @@ from vision.scenes.camera import view_of
 from vision.scenes.glyphs import Lettering
 from vision.scenes.model import ChamberScene
 from vision.scenes.sample import _even_bore, sample_scene, surface_in_sight
-from vision.surface_grid import Grid, whole_grid, window_grid
+from vision.surface_grid import WINDOW_STEP_MM, Grid, whole_grid, window_grid
 from vision.surface_nets import find_rows
+from vision.surface_places import peaks
 from vision.training.fast.painter import FastPainter
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")
@@ -93,22 +94,32 @@ def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> 
         elevation, 0.0, scene.scale.outer_radius_mm - r, scene.tube.index))
 
 
-#: A window whose middle is farther than this from the front line is not of it.
-APART_MM = 0.8
+#: A window whose middle is nearer than the first to the front line is of it, one farther
+#: than the second is not; what lies between is not taught.
+NEAR_MM, APART_MM = 1.6, 2.0
+#: So much is left above and below a window, for its middle to be moved in teaching.
+SPARE_ROWS = round(NEAR_MM / WINDOW_STEP_MM)
 
 
-def decoy_mm(whole: np.ndarray, grid: Grid, line: float, elevation_deg: float, radius_mm: float,
-             rng: np.random.Generator) -> float:
+def found_mm(belief: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
+    """Where the shipped finder would put the front line, or a place near it if nowhere near."""
+    near = [c.height_mm for c in peaks(belief, grid) if abs(c.height_mm - line) < NEAR_MM]
+    if near:
+        return min(near, key=lambda z: abs(z - line))
+    return float(line + np.clip(rng.normal(0, 0.5), -NEAR_MM, NEAR_MM))
+
+
+def decoy_mm(belief: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
     """A height where the front contact line is not, by preference one that looks like it.
 
-    Half of them are what the shipped finder would take next; of the others, half lie
-    close to the line, where the back edge of the surface is, and half anywhere.
+    Half of them are what the shipped finder, whose ``belief`` this is, would take next;
+    of the others, half lie close to the line, where the back edge of the surface is, and
+    half anywhere.
     """
     z = grid.height_mm
     kind = rng.random()
     if kind < 0.5:
-        p, _ = find_rows(whole.astype(np.float32), elevation_deg, radius_mm, grid.step_mm)
-        p = np.where(np.abs(z - line) > APART_MM + 0.2, p, 0.0)
+        p = np.where(np.abs(z - line) > APART_MM + 0.2, belief, 0.0)
         if p.sum() > 1e-9:
             return float(rng.choice(z, p=p / p.sum()) + np.clip(rng.normal(0, 0.1), -0.2, 0.2))
     if kind < 0.75:
@@ -178,6 +189,8 @@ def developed(light: np.ndarray, scene: ChamberScene, grid: Grid, px_per_mm: flo
 
 
 TIERS = ("easy", "typical", "hard", "offscale")
+#: Shares of them: what is hard to see is shown oftener than it is met.
+_SHARES = (0.18, 0.28, 0.48, 0.06)
 #: Levels, views and wall angles tried on each drawn room before the next is drawn.
 VARIANTS = 4
 
@@ -186,7 +199,7 @@ def variants(seed: int) -> Iterator[ChamberScene]:
     """A drawn scene, and the same room and chamber with other levels, angles and views."""
     rng = np.random.default_rng(seed)
     scale = load_scale(str(rng.choice(SHIPPED))) if rng.random() < 0.5 else random_scale(rng)
-    tier = str(rng.choice(TIERS, p=[0.27, 0.38, 0.29, 0.06]))
+    tier = str(rng.choice(TIERS, p=_SHARES))
     try:
         scene = sample_scene(rng, tier, scale)
     except InputError:
@@ -201,7 +214,9 @@ def variants(seed: int) -> Iterator[ChamberScene]:
             angle = float(rng.uniform(wettest, 90) if rng.random() < 0.85 else rng.uniform(15, 90))
             level = float(rng.uniform(min(heights) - 3, max(heights) + (
                 9 if tier == "offscale" else 1)))
-            camera = replace(scene.camera, elevation_deg=float(rng.uniform(-steep, steep)),
+            least = 11 if tier == "hard" and rng.random() < 0.75 else 0
+            elevation = float(rng.choice([-1, 1]) * rng.uniform(least, steep))
+            camera = replace(scene.camera, elevation_deg=elevation,
                              azimuth_deg=scene.camera.azimuth_deg + float(rng.normal(0, 5)))
             size = 2.2 if rng.random() < 0.5 else 0.7
             one = replace(
@@ -230,8 +245,8 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     p[2] += rng.normal(0, 0.008) * true_pose.radius_mm / p[0]
     pose = true_pose.with_params(p)
     whole = whole_grid(scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm)
-    jitter = float(np.clip(rng.normal(0, 0.22), -0.6, 0.6))
-    window = window_grid(line + jitter)
+    centre = line + float(rng.uniform(-0.5, 0.5)) * WINDOW_STEP_MM
+    window = window_grid(centre, SPARE_ROWS)
     view = view_of(scene)
     painter = FastPainter(scene, view, 2)
     px_mm = view.focal_px / scene.camera.distance_mm
@@ -243,17 +258,21 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     r = Bore(scene, np).radius
     marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * sum(marks))))
-    decoy = decoy_mm(far, whole, line, middle_deg, r, rng)
+    belief, _ = find_rows(far.astype(np.float32), middle_deg, r, whole.step_mm)
+    decoy = decoy_mm(belief, whole, line, rng)
+    found = found_mm(belief, whole, line, rng)
+    turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]
     bore = scene.scale.inner_radius_mm(scene.scale.value_at(decoy - 0.5))
     facts = np.array([
-        line, line + jitter, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), r,
+        line, centre, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), r,
         scene.scale.outer_radius_mm - r, whole.top_mm, whole.step_mm, px_mm,
         scene.capture.blur_px, scene.contact_angle_deg, *scene.lean_deg, *marks,
         scene.tube.floor_mm, scene.tube.lid_mm,
         TIERS.index(scene.tier) if scene.tier in TIERS else 1,
         float(pose.elevation_rad(line)) - float(true_pose.elevation_rad(line)),
         scene.tube.index, middle_deg,
-        decoy, math.degrees(float(pose.elevation_rad(decoy))), bore,
+        decoy, math.degrees(float(pose.elevation_rad(decoy))), bore, found - centre,
+        turn_deg / 2,
     ], dtype=np.float32)
     return {"whole": far, "window": near, "decoy": picture(window_grid(decoy), (2, 1)),
             "facts": facts}

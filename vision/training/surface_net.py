@@ -21,7 +21,13 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
-from vision.surface_grid import WHOLE_COLUMNS, WHOLE_ROWS, WINDOW_COLUMNS, WINDOW_ROWS
+from vision.surface_grid import (
+    WHOLE_COLUMNS,
+    WHOLE_ROWS,
+    WINDOW_COLUMNS,
+    WINDOW_ROWS,
+    WINDOW_STEP_MM,
+)
 from vision.surface_input import (
     BIN_CENTRES_MM,
     FINDER_PLANES,
@@ -30,6 +36,7 @@ from vision.surface_input import (
     gauge_facts,
     is_hard,
 )
+from vision.training.surface_data import SPARE_ROWS
 
 
 def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 1)) -> nn.Module:
@@ -196,7 +203,7 @@ class Data:
         self.whole, self.window, self.decoy = on["whole"], on["window"], on["decoy"]
         line, middle, level, elevation, radius, wall, top, step = facts[:, :8].T
         low, px = facts[:, 13], facts[:, 8]
-        decoy, decoy_elevation, decoy_radius = facts[:, 21:24].T
+        decoy, decoy_elevation, decoy_radius, found, turn = facts[:, 21:26].T
         row = (top - line) / step - 0.5
         self.row = torch.from_numpy(row.astype(np.float32)).to(device)
 
@@ -206,7 +213,16 @@ class Data:
 
         # the finder knows the elevation at the middle of the scale only
         self.finder = rows(finder_facts, facts[:, 20], radius, step)
-        self.gauge = rows(gauge_facts, elevation, radius, wall, middle - low, px)
+        #: what is known of each view: elevation, radius, wall, height over the lowest mark,
+        #: pixels per mm; the first and the fourth change as the window is moved
+        self.gauge = rows(gauge_facts, elevation + (middle - line) * turn, radius, wall,
+                          middle - low, px)
+        step_mm = WINDOW_STEP_MM
+        self.per_row = rows(lambda t: gauge_facts(t * step_mm, 15.0, 1.6, step_mm, 10.0), turn)
+        #: rows by which the shipped finder would be off, and how steep the view is
+        self.found_rows = torch.from_numpy(np.clip(
+            np.round(found / step_mm), -SPARE_ROWS, SPARE_ROWS).astype(np.int64)).to(device)
+        self.steep = torch.from_numpy(np.abs(elevation)).to(device)
         self.gauge_decoy = rows(gauge_facts, decoy_elevation, decoy_radius,
                                 radius + wall - decoy_radius, decoy - low, px)
         from vision.optics import apparent_height_shift_mm
@@ -216,6 +232,11 @@ class Data:
 
     def __len__(self) -> int:
         return len(self.facts)
+
+    def target_found(self) -> np.ndarray:
+        """(N,) what the gauge has to say in windows placed where the finder would."""
+        moved: np.ndarray = (self.target + self.found_rows * WINDOW_STEP_MM).cpu().numpy()
+        return moved
 
 
 def _soft_rows(row: torch.Tensor, none: torch.Tensor, rows: int) -> torch.Tensor:
@@ -254,7 +275,7 @@ def finder_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
 
 
 #: Shares of the windows in teaching that show something else, and a line that is covered.
-DECOYS, HIDDEN = 0.35, 0.05
+DECOYS, HIDDEN = 0.35, 0.08
 
 
 def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoys: bool = False
@@ -268,9 +289,13 @@ def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoy
     other = torch.full((len(i),), decoys, dtype=torch.bool, device=dev)
     if train:
         other = torch.rand(len(i), generator=g, device=dev) < DECOYS
-    near = torch.where(other[:, None, None, None], d.decoy[i], d.window[i])
+    moved = _moved_rows(d, i, g) if train else d.found_rows[i]
+    rows = torch.arange(WINDOW_ROWS, device=dev)[None] + (SPARE_ROWS - moved)[:, None]
+    window = d.window[i[:, None], rows]
+    near = torch.where(other[:, None, None, None], d.decoy[i], window)
     near = near.permute(0, 3, 1, 2).float() / 255
-    numbers = torch.where(other[:, None], d.gauge_decoy[i], d.gauge[i])
+    numbers = torch.where(other[:, None], d.gauge_decoy[i],
+                          d.gauge[i] + moved[:, None] * d.per_row[i])
     far = d.whole[i].permute(0, 3, 1, 2).float() / 255
     far = F.interpolate(far, (WINDOW_ROWS, WINDOW_COLUMNS), mode="bilinear", align_corners=False)
     here = ~other
@@ -280,30 +305,48 @@ def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoy
         flip = (torch.rand(len(i), generator=g, device=near.device) < 0.5)[:, None, None, None]
         near, far = torch.where(flip, near.flip(3), near), torch.where(flip, far.flip(3), far)
         near = _paint(near, _cover(near, g, 0.15, 90) & _half(near, g), g)
-        across, middle = _across(near, g)
+        across, hidden = _across(near, moved, g)
         hide = torch.rand(len(i), generator=g, device=dev) < HIDDEN
         near = _paint(near, across & hide[:, None, None], g)
-        here = here & ~(hide & middle)
+        here = here & ~(hide & hidden)
     z, mean, sd = standardise(near)
     far = (far - mean) / sd
     z = torch.cat([z, far, _planes(numbers, *z.shape[2:])], dim=1)
-    bins = soft_bins(d.target[i]) * here[:, None]
+    bins = soft_bins(d.target[i] + moved * WINDOW_STEP_MM) * here[:, None]
     return z, torch.cat([bins, here[:, None].float()], dim=1)
 
 
-def _across(x: torch.Tensor, g: torch.Generator) -> tuple[torch.Tensor, torch.Tensor]:
-    """Masks (B, H, W) of things held right across, whose edge often lies near the middle,
+def _moved_rows(d: Data, i: torch.Tensor, g: torch.Generator) -> torch.Tensor:
+    """(B,) rows by which the windows are moved up: as the finder errs, a little, or far.
+
+    In a steep view the two edges of the surface are apart and the finder may be off by
+    a millimetre; the gauge is to find its own way there.
+    """
+    dev, n = i.device, len(i)
+    kind = torch.rand(n, generator=g, device=dev)
+    little = torch.randn(n, generator=g, device=dev) * (0.25 / WINDOW_STEP_MM)
+    far = (torch.rand(n, generator=g, device=dev) * 2 - 1) * SPARE_ROWS
+    share = 0.1 + 0.4 * (d.steep[i] > 10)
+    moved = torch.where(kind < share, far, little)
+    moved = torch.where(kind > 0.7, d.found_rows[i] + little * 0.5, moved)
+    return moved.round().long().clamp(-SPARE_ROWS, SPARE_ROWS)
+
+
+def _across(x: torch.Tensor, moved: torch.Tensor, g: torch.Generator
+            ) -> tuple[torch.Tensor, torch.Tensor]:
+    """Masks (B, H, W) of things held right across, whose edge often lies near the line,
     and (B,) whether they hide it."""
     b, _, h, w = x.shape
     dev = x.device
-    edge = h / 2 + torch.randn(b, generator=g, device=dev) * 12
+    line = h / 2 + moved.to(torch.float32)
+    edge = line + torch.randn(b, generator=g, device=dev) * 12
     below = torch.rand(b, generator=g, device=dev) < 0.5
     slope = torch.randn(b, 1, 1, generator=g, device=dev) * 0.08
     c = torch.arange(w, device=dev)[None, None, :] - w / 2
     r = torch.arange(h, device=dev)[None, :, None] - edge[:, None, None] + slope * c
     mask = torch.where(below[:, None, None], r > 0, r < 0)
-    middle = torch.where(below, edge < h / 2 + 2, edge > h / 2 - 2)
-    return mask, middle
+    hidden = torch.where(below, edge < line + 2, edge > line - 2)
+    return mask, hidden
 
 
 def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
@@ -344,7 +387,8 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
     make = finder_batch if which == "finder" else gauge_batch
     if start_from is not None:
         net.load_state_dict(torch.load(start_from / f"{which}.pt", map_location=device))
-    opt = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-2)
+    fastest = 2e-3 if start_from is None else 1.2e-3
+    opt = torch.optim.AdamW(net.parameters(), lr=fastest, weight_decay=1e-2)
     start, step = time.time(), 0
     saved = start
     shadow = {k: v.detach().clone() for k, v in net.state_dict().items()}
@@ -352,7 +396,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
     while time.time() - start < seconds:
         share = (time.time() - start) / seconds
         for group in opt.param_groups:
-            group["lr"] = 2e-3 * min(1.0, step / 200) * 0.5 * (1 + np.cos(np.pi * share))
+            group["lr"] = fastest * min(1.0, step / 200) * 0.5 * (1 + np.cos(np.pi * share))
         i = torch.randint(0, len(d), (batch,), generator=g, device=device)
         x, p = make(d, i, g, True)
         net.train()
@@ -364,7 +408,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
         nn.utils.clip_grad_norm_(net.parameters(), 2.0)
         opt.step()
         step += 1
-        keep = min(0.999, step / (step + 20))
+        keep = min(0.9995, step / (step + 20))
         blend(shadow, net, keep)
         if time.time() - saved > 30:
             saved = time.time()
@@ -417,7 +461,7 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
     other = outputs(which, net, d, device, limit, decoys=True)[:, -1]
     here, p = p[:, -1], p[:, :-1]
     mean = p @ BIN_CENTRES_MM
-    y = d.target[:n].cpu().numpy()
+    y = d.target_found()[:n]
     err = mean - y
     sd = np.sqrt(p @ BIN_CENTRES_MM**2 - mean**2)
     size = np.abs(err)
@@ -442,7 +486,7 @@ def coolest(surprise: Callable[[float], float]) -> float:
 
 def gauge_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str, float]:
     """For the bins, in easy and in hard views, and for whether the line is there."""
-    y = d.target.cpu().numpy()
+    y = d.target_found()
     inside = (y > BIN_CENTRES_MM[0]) & (y < BIN_CENTRES_MM[-1])
     hard = is_hard(d.facts[:, 3], d.facts[:, 5])
     step = BIN_CENTRES_MM[1] - BIN_CENTRES_MM[0]
@@ -543,7 +587,7 @@ def main() -> None:
             p, outputs(which, net, valid, device, decoys=True), valid)
         (args.out / "temperatures.json").write_text(json.dumps(cooled) + "\n")
         np.savez_compressed(args.out / f"{which}_valid.npz", p=p.astype(np.float16),
-                            facts=valid.facts, target=valid.target.cpu().numpy())
+                            facts=valid.facts, target=valid.target_found())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
         export(net, shapes[which], args.out / f"surface_{which}.onnx")
     (args.out / "made.json").write_text(json.dumps({"train": len(d), "valid": len(valid)}))
