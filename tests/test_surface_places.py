@@ -83,7 +83,7 @@ def test_the_gauge_finds_its_way_from_where_the_finder_errs(photo, off_mm):
     level = float((found - BIN_CENTRES_MM) @ search._gauge(found).probability)
     look = search._gauge(found + off_mm)
     moved = float((found + off_mm - BIN_CENTRES_MM) @ look.probability)
-    assert moved == pytest.approx(level, abs=0.3 * abs(off_mm) + 0.05)
+    assert moved == pytest.approx(level, abs=0.3)
     assert look.odds > 1.0
 
 
