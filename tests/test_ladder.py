@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, paper, printed
 
-from vision.ladder import Ladder, find_ladder
+from vision.ladder import Ladder, find_ladder, recentred
 from vision.scale import Scale, load_scale
 
 SIZE = (480, 720)
@@ -98,6 +98,32 @@ class TestFound:
         assert np.abs(marks_on_wall(cut, camera)).max() < 2 * PLACE_MM
         off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
         assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)
+
+    @pytest.mark.parametrize(("rows", "columns"), [
+        (slice(0, 560), slice(60, 400)), (slice(150, 720), slice(120, 480)),
+        (slice(60, 640), slice(90, 440))])
+    @pytest.mark.parametrize("elevation", [-14.0, 3.0])
+    def test_a_part_cut_out_off_the_middle_is_seen_from_the_right_height(
+            self, elevation, rows, columns):
+        """The lens did not look along the middle of what is left."""
+        picture, scale, _ = scene(elevation, 1.0, 0.0)
+        part = np.ascontiguousarray(picture[rows, columns])
+        # of a photo half as large again, which states its own lens
+        found = find_ladder(part, scale, focal=(FOCAL * 0.6, 0.05))
+        assert found is not None
+        cut = recentred(replace(found, cut=True))
+        assert not cut.focal_known
+        off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
+        # it had to be found, and that is said
+        assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)
+        assert cut.pose.elevation_sd_deg(42.0) >= 1.5
+
+    @pytest.mark.parametrize(("elevation", "roll", "aim"), [(-14.0, 1.0, 0.0), (14, 6, 3)])
+    def test_a_whole_photo_stays_whole(self, elevation, roll, aim):
+        picture, scale, _ = scene(elevation, roll, aim)
+        whole = find_ladder(picture, scale, focal=(FOCAL, 0.05))
+        assert whole is not None
+        assert not recentred(whole).cut
 
     @pytest.mark.parametrize("elevation", [-9.0, -3.0, 4.0, 12.0])
     def test_both_rows_of_a_stepped_scale_decide_its_numbering(self, elevation):

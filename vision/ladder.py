@@ -8,7 +8,7 @@ picture that was searched (``Ladder.grey``).
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import cv2
 import numpy as np
@@ -33,6 +33,12 @@ _SEARCH_PIXELS = 1_100_000
 
 #: A whole photo's focal length was never found so many standard uncertainties too short.
 _CROPPED = 1.2
+#: Elevation doubt that stays where the point that the lens looked along had to be found,
+#: and where it could not be.
+_FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
+#: Misfit from which that is asked at all, to which share it then has to fall, and by how
+#: much the view may turn: without and with other proof of a cut.
+_ODD_PX, _CUT_SHARE, _TURNED_DEG = 0.15, 0.5, (6.0, 15.0)
 #: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
 _NEAT_SHARE = 0.03
 #: Misfit, likewise, up to which the count of marks may stand without legible numbers.
@@ -61,7 +67,8 @@ class Ladder:
     the photo reaches (0 to 1), ``rival_px`` where it is; ``elsewhere_px`` is
     any other row of marks that may be the scale, however little of it was seen.
     ``beside_px`` are the middles of rows of strokes beside this chamber, whatever they
-    are: marks of another chamber, a rule, a pattern.
+    are: marks of another chamber, a rule, a pattern.  ``cut`` says that the picture is
+    known to be a part of a photo.
     """
 
     scale: Scale
@@ -78,6 +85,7 @@ class Ladder:
     rival_px: tuple[float, float] | None
     elsewhere_px: tuple[float, float] | None
     beside_px: tuple[tuple[float, float], ...] = ()
+    cut: bool = False
 
     @property
     def height_mm(self) -> np.ndarray:
@@ -180,9 +188,57 @@ def find_ladder(
     if known and np.log(pose.focal_px / f) > _CROPPED * f_sd:
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
         # out later, does.  What it states is then worth nothing.
-        return find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
+        cut = find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
+        return None if cut is None else replace(cut, cut=True)
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
                   found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
+
+
+def recentred(ladder: Ladder) -> Ladder:
+    """The ladder of a part of a photo: the lens looked along any line through it.
+
+    The point that it looked along is put where the marks, which are arcs in perspective,
+    fit best.  A wrong one tilts the view by degrees, so some doubt stays.  A part that
+    nothing else betrays is noticed by marks that fit much better from there.
+    """
+    if not ladder.cut and ladder.pose.residual_px < _ODD_PX:
+        return ladder
+    from scipy.optimize import minimize
+
+    pose, samples = ladder.pose, ladder.samples
+    i, j = np.nonzero(ladder.used)
+    if len(i) > _MOST_POINTS:
+        pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
+        i, j = i[pick], j[pick]
+    z = ladder.height_mm
+    seen_at = pose.project(pose.on_wall(samples.azimuth_rad[j], z[i] + samples.offset_mm[i, j]))
+    marks = MarkPoints(seen_at, z[i], np.zeros((0, 2)), np.zeros(0, int))
+    size = float(np.hypot(*ladder.grey.shape))
+
+    def looked_from(aside: np.ndarray) -> CylinderPose:
+        middle = (pose.centre_px[0] + size * aside[0], pose.centre_px[1] + size * aside[1])
+        return fit_pose(marks, pose.radius_mm, middle, pose.focal_px, _UNKNOWN_FOCAL_SD,
+                        point_sd_px=0.3, start=pose.params)
+
+    def misfit(aside: np.ndarray) -> float:
+        # nothing is cut out from farther aside than a photo is large
+        return looked_from(aside).residual_px + 0.05 * float(np.sum((aside / 0.5) ** 2))
+
+    best = minimize(misfit, np.zeros(2), method="Nelder-Mead", options={
+        "initial_simplex": [[0.0, 0.0], [0.15, 0.0], [0.0, 0.15]], "maxfev": 50,
+        "xatol": 0.01, "fatol": 0.002}).x
+    found = looked_from(best)
+    middle_mm = float(np.median(z))
+    turned_deg = abs(np.degrees(float(found.elevation_rad(middle_mm) - pose.elevation_rad(
+        middle_mm))))
+    # marks measured badly fit better from somewhere far off as well
+    better = found.residual_px < _CUT_SHARE * pose.residual_px and (
+        turned_deg < _TURNED_DEG[ladder.cut])
+    if not better and not ladder.cut:
+        return ladder
+    pose = replace(found, doubt_deg=_FOUND_DOUBT_DEG) if better else replace(
+        pose, doubt_deg=_CUT_DOUBT_DEG)
+    return replace(ladder, pose=pose, cut=True, focal_known=False)
 
 
 def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:

@@ -35,7 +35,8 @@ class CylinderPose:
     """Camera against chamber, and the covariance of what was estimated.
 
     ``params`` is (distance_mm, height_mm, yaw_rad, pitch_rad, roll_rad,
-    log_focal); ``covariance`` is its (6, 6) covariance, scaled by the residuals.
+    log_focal); ``covariance`` is its (6, 6) covariance, scaled by the residuals;
+    ``doubt_deg`` what the elevation is unsure of beyond it.
     """
 
     params: np.ndarray
@@ -43,6 +44,7 @@ class CylinderPose:
     radius_mm: float
     centre_px: tuple[float, float]
     residual_px: float
+    doubt_deg: float = 0.0
 
     @property
     def focal_px(self) -> float:
@@ -116,7 +118,8 @@ class CylinderPose:
         d, h = self.params[0], self.params[1] - height_mm
         g = np.array([-h, d]) / (d * d + h * h)
         variance = float(g @ self.covariance[:2, :2] @ g)
-        return float(np.degrees(np.sqrt(max(variance, 0.0)))) + 0.05
+        own = float(np.degrees(np.sqrt(max(variance, 0.0)))) + 0.05
+        return float(np.hypot(own, self.doubt_deg))
 
     def limb_azimuth_rad(self) -> float:
         """Azimuth at which the sight line grazes the wall."""

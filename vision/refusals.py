@@ -65,6 +65,10 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
     if surface.line is None or surface.line.contrast < 0.5:
         return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
                        "change the light or the background and take another photo.")
+    if surface.held_before:
+        return Refusal("surface-covered", "The edge that was found runs on past the chamber: "
+                       "something is before or just behind the surface.  Take it away, or move "
+                       "the phone, and take another photo.")
     oblique = abs(float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))) > OBLIQUE_DEG
     mirrored = oblique and surface.wall_mm > HARD_WALL_MM
     limit = MIRRORED_CHANCE if mirrored else LARGEST_CHANCE

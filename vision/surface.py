@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.contact_line import ContactLine
+from vision.held_before import held_before
 from vision.ladder import Ladder
 from vision.optics import WALL_INDEX, apparent_height_shift_mm
 from vision.scale import Scale
@@ -32,7 +33,8 @@ class Surface:
 
     ``line`` is the contact line on the outer wall; ``offset_mm`` and
     ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
-    ``shift_mm`` is the part of it that the wall's refraction makes.
+    ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
+    whether the line runs on past the chamber and is of something else.
     """
 
     line: ContactLine | None
@@ -44,6 +46,7 @@ class Surface:
     wall_mm: float
     candidates: tuple[Candidate, ...]
     nothing: float
+    held_before: bool = False
 
     @property
     def level_mm(self) -> float:
@@ -93,4 +96,4 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
     q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
     return Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
-                   nothing)
+                   nothing, held_before(rgb, ladder.pose, centre))

@@ -13,7 +13,7 @@ from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
 from vision.labels import NumeralCheck, check_numerals, renumbered, two_rows_fit
-from vision.ladder import Ladder, find_ladder, longest_row
+from vision.ladder import Ladder, find_ladder, longest_row, recentred
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
 from vision.reading import Question, Trace, VolumeReading
@@ -147,7 +147,7 @@ class _Reader:
                 best = ladder
             if best is not None and best.neat:
                 break
-        return best
+        return None if best is None else recentred(best)
 
     def _ladder_in(self, look: str | int, fixed: tuple[float, tuple[float, float]] | None = None,
                    near: tuple[float, float] | None = None) -> Ladder | None:
