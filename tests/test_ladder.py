@@ -112,7 +112,6 @@ class TestFound:
         found = find_ladder(part, scale, focal=(FOCAL * 0.6, 0.05))
         assert found is not None
         cut = recentred(replace(found, cut=True))
-        assert not cut.focal_known
         off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
         # it had to be found, and that is said
         assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)

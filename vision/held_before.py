@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.ladder import Ladder
 from vision.marksample import sample
 from vision.pose import CylinderPose
 
@@ -23,29 +24,44 @@ _EDGE_LEVELS, _ALIKE_LEVELS = 14.0, 9.0
 #: How far along the axis the edge may run up or down on its way out, in radii.
 _STEEPEST = 0.12
 
+#: Marks so far from the edge are looked at, and how little of them is seen when hidden.
+_CLEAR_MM, _HIDDEN_MM, _HIDDEN_SHARE = 0.8, 9.0, 0.35
+
 #: Place along the axis, mm, and the colours above and below.
 _Edge = tuple[float, np.ndarray, np.ndarray]
 
 
-def held_before(rgb: np.ndarray, pose: CylinderPose, height_mm: float) -> bool:
-    """True when the edge at a height of the wall runs on beside the chamber.
+def held_before(rgb: np.ndarray, ladder: Ladder, height_mm: float) -> bool:
+    """True when the edge at a height of the wall runs on beside the chamber and hides marks.
 
-    ``rgb`` is (H, W, 3) uint8, ``height_mm`` the place straight in front.  One side is
-    enough: a finger ends somewhere.
+    ``rgb`` is (H, W, 3) uint8, the picture of the ladder; ``height_mm`` the place straight
+    in front.  One side is enough: a finger ends somewhere.  An edge of the room behind
+    runs on as well, but the marks before it are seen.
     """
+    pose = ladder.pose
     left, here, right = (_edge(_profile(rgb, pose, height_mm, *strip), reach)
                          for strip, reach in zip(_STRIPS, (_REACH_MM, _HERE_MM, _REACH_MM),
                                                  strict=True))
-    return here is not None and any(
-        side is not None and _runs_on(here, side, pose.radius_mm) for side in (left, right))
-
-
-def _runs_on(here: _Edge, beside: _Edge, radius_mm: float) -> bool:
-    """Whether two edges lie in one line and look alike on one side of it."""
-    if abs(beside[0] - here[0]) > _STEEPEST * radius_mm:
+    if here is None:
         return False
-    return min(float(np.abs(a - b).max()) for a, b in zip(here[1:], beside[1:], strict=True)
-               ) < _ALIKE_LEVELS
+    alike = [_alike(here, side, pose.radius_mm) for side in (left, right) if side is not None]
+    return any(_hides(ladder, height_mm + here[0], sign) for sign in (1, -1)
+               if any(sign in signs for signs in alike))
+
+
+def _alike(here: _Edge, beside: _Edge, radius_mm: float) -> list[int]:
+    """On which sides (1 above, -1 below) two edges look alike, if they lie in one line."""
+    if abs(beside[0] - here[0]) > _STEEPEST * radius_mm:
+        return []
+    return [sign for sign, k in ((1, 1), (-1, 2))
+            if float(np.abs(here[k] - beside[k]).max()) < _ALIKE_LEVELS]
+
+
+def _hides(ladder: Ladder, edge_mm: float, sign: int) -> bool:
+    """Whether the marks next to an edge, above (1) or below it (-1), are not seen."""
+    away = sign * (ladder.height_mm - edge_mm)
+    near = (away > _CLEAR_MM) & (away < _HIDDEN_MM)
+    return bool(near.sum() >= 2 and ladder.shown[near].mean() < _HIDDEN_SHARE)
 
 
 def _profile(rgb: np.ndarray, pose: CylinderPose, height_mm: float, left: float, right: float

@@ -36,9 +36,9 @@ _CROPPED = 1.2
 #: Elevation doubt that stays where the point that the lens looked along had to be found,
 #: and where it could not be.
 _FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
-#: Misfit from which that is asked at all, to which share it then has to fall, and by how
-#: much the view may turn: without and with other proof of a cut.
-_ODD_PX, _CUT_SHARE, _TURNED_DEG = 0.15, 0.5, (6.0, 15.0)
+#: Share to which the misfit then has to fall, and by how much the view may turn and come
+#: nearer (log of the distances).
+_CUT_SHARE, _TURNED_DEG, _NEARER = 0.5, 15.0, 0.5
 #: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
 _NEAT_SHARE = 0.03
 #: Misfit, likewise, up to which the count of marks may stand without legible numbers.
@@ -99,8 +99,12 @@ class Ladder:
         Misfits count as shares of the pitch: rows in the grain of a photo are small, and
         off by little.
         """
-        return _explained(_shown(self.samples, self.used, self.core_rad),
-                          self.pose.residual_px / self.pitch_px)
+        return _explained(float(self.shown.sum()), self.pose.residual_px / self.pitch_px)
+
+    @property
+    def shown(self) -> np.ndarray:
+        """(M,) how much of each mark is seen, 0 to 1."""
+        return _shown(self.samples, self.used, self.core_rad)
 
     @property
     def neat(self) -> bool:
@@ -198,10 +202,9 @@ def recentred(ladder: Ladder) -> Ladder:
     """The ladder of a part of a photo: the lens looked along any line through it.
 
     The point that it looked along is put where the marks, which are arcs in perspective,
-    fit best.  A wrong one tilts the view by degrees, so some doubt stays.  A part that
-    nothing else betrays is noticed by marks that fit much better from there.
+    fit best.  A wrong one tilts the view by degrees, so some doubt stays.
     """
-    if not ladder.cut and ladder.pose.residual_px < _ODD_PX:
+    if not ladder.cut:
         return ladder
     from scipy.optimize import minimize
 
@@ -231,14 +234,13 @@ def recentred(ladder: Ladder) -> Ladder:
     middle_mm = float(np.median(z))
     turned_deg = abs(np.degrees(float(found.elevation_rad(middle_mm) - pose.elevation_rad(
         middle_mm))))
+    nearer = abs(np.log(found.params[0] / pose.params[0]))
     # marks measured badly fit better from somewhere far off as well
     better = found.residual_px < _CUT_SHARE * pose.residual_px and (
-        turned_deg < _TURNED_DEG[ladder.cut])
-    if not better and not ladder.cut:
-        return ladder
+        turned_deg < _TURNED_DEG and nearer < _NEARER)
     pose = replace(found, doubt_deg=_FOUND_DOUBT_DEG) if better else replace(
         pose, doubt_deg=_CUT_DOUBT_DEG)
-    return replace(ladder, pose=pose, cut=True, focal_known=False)
+    return replace(ladder, pose=pose)
 
 
 def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
@@ -261,16 +263,16 @@ def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
     pose, samples, used, core, _ = one
     assert core is not None
     told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-    return told + _explained(_shown(samples, used, core), pose.residual_px)
+    return told + _explained(float(_shown(samples, used, core).sum()), pose.residual_px)
 
 
-def _shown(samples: MarkSamples, used: np.ndarray, core: tuple[float, float]) -> float:
-    """How many marks are seen, each counting by the share of its columns that shows it.
+def _shown(samples: MarkSamples, used: np.ndarray, core: tuple[float, float]) -> np.ndarray:
+    """(M,) share of the columns of each mark that shows it.
 
     Where there is no mark, grain and edges still look like one here and there.
     """
     columns = (samples.azimuth_rad > core[0] - 1e-6) & (samples.azimuth_rad < core[1] + 1e-6)
-    return float(used[:, columns].mean(axis=1).sum())
+    return np.asarray(used[:, columns].mean(axis=1))
 
 
 def _explained(shown: float, misfit: float) -> float:

@@ -96,4 +96,4 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
     q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
     return Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
-                   nothing, held_before(rgb, ladder.pose, centre))
+                   nothing, held_before(rgb, ladder, centre))
