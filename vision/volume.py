@@ -192,8 +192,11 @@ class _Reader:
             other = self._ladder_in("grey", near=place)
             if other is None or not _apart(ladder, other):
                 continue
-            # where neither row has legible numbers, both may be the chamber
-            if check_numerals(other).verdict in (("agree",) if settled else ("agree", "unread")):
+            # where neither row has legible numbers, both may be the chamber; two rows of
+            # different spacing, all there and in place, are no rule on a panel
+            verdict = check_numerals(other).verdict
+            whole = other.neat and two_rows_fit(other)
+            if verdict == "agree" or verdict == "unread" and (whole or not settled):
                 return True
         return False
 
