@@ -20,8 +20,15 @@ from vision.volume import read_volume
 SAMPLES = Path(__file__).parents[1] / "sample_images"
 
 
+def sharp(height_mm: float, belief: float, odds: float, level_mm: float, sd_mm: float = 0.15
+          ) -> Place:
+    """A place from which the gauge reads this level."""
+    p = np.exp(-0.5 * ((height_mm - BIN_CENTRES_MM - level_mm) / sd_mm) ** 2)
+    return Place(height_mm, belief, None, CloseLook(p / p.sum(), odds))
+
+
 def place(height_mm: float, belief: float, odds: float) -> Place:
-    return Place(height_mm, belief, None, CloseLook(np.array([1.0]), odds))
+    return sharp(height_mm, belief, odds, height_mm - 0.5)
 
 
 def test_a_place_that_looks_right_closely_wins_over_one_that_the_finder_preferred():
@@ -33,6 +40,11 @@ def test_a_place_that_looks_right_closely_wins_over_one_that_the_finder_preferre
 def test_two_places_that_look_alike_stay_two():
     (first, _), (second, _) = weigh([place(20.0, 0.5, 100.0), place(23.0, 0.45, 100.0)], 0.03)
     assert first < SURE_BELIEF and second > 0.3
+
+
+def test_places_on_one_line_are_one_surface():
+    (only, at), = weigh([place(30.0, 0.5, 80.0), place(30.2, 0.4, 50.0)], 0.02)
+    assert only > SURE_BELIEF and at.height_mm == 30.0
 
 
 def test_a_place_that_looks_wrong_closely_is_not_read_for_want_of_others():
@@ -50,13 +62,6 @@ def test_belief_in_nothing_needs_clear_odds_to_be_overcome():
 def test_beliefs_leave_room_for_what_nobody_thought_of(odds):
     beliefs = [b for b, _ in weigh([place(20.0, 0.7, odds), place(26.0, 0.3, odds)], 0.0)]
     assert 0.0 < sum(beliefs) < 1.0
-
-
-def sharp(height_mm: float, belief: float, odds: float, level_mm: float, sd_mm: float = 0.15
-          ) -> Place:
-    """A place from which the gauge reads this level."""
-    p = np.exp(-0.5 * ((height_mm - BIN_CENTRES_MM - level_mm) / sd_mm) ** 2)
-    return Place(height_mm, belief, None, CloseLook(p / p.sum(), odds))
 
 
 class TestPlacesOfOneLine:

@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.cards import CardSeen
 from vision.hung_panel import off_mm
-from vision.plumb_cue import PlumbCue, cue_of
+from vision.plumb_cue import PlumbCue, cue_of, shared_y
 from vision.straight_edges import StraightEdge
 
 #: Widths of chambers, the least length of tube in view, the spacings of their marks (from
@@ -54,22 +54,16 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
     for a, b in pairs:
         if not _has_marks(gray, a, b, px_per_mm):
             continue
-        ends = _both(a, b)
+        ends = shared_y(a.ends_px, b.ends_px)
         middle = np.column_stack([(a.x_at(ends) + b.x_at(ends)) / 2, ends])
         sd = math.hypot(a.sd_px, b.sd_px) / 2 + _BENT_PX
         return cue_of("chamber axis", [(middle, sd)]), [e for e in edges if _lies_on(e, a, b)]
     return None, []
 
 
-def _both(a: StraightEdge, b: StraightEdge) -> np.ndarray:
-    """(2,) heights between which both edges run."""
-    return np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
-                     min(a.ends_px[1, 1], b.ends_px[1, 1])])
-
-
 def _two_sides(a: StraightEdge, b: StraightEdge, px_per_mm: float, vanishing: np.ndarray) -> bool:
     """Left and right edge beside each other that can be the sides of one tube."""
-    y = _both(a, b)
+    y = shared_y(a.ends_px, b.ends_px)
     short, long = sorted((a.length_px, b.length_px))
     if a is b or y[1] - y[0] < max(_LONG_MM * px_per_mm, _BESIDE_SHARE * short) or (
             long > _LONGER * short):
@@ -85,7 +79,7 @@ def _two_sides(a: StraightEdge, b: StraightEdge, px_per_mm: float, vanishing: np
 
 def _lies_on(e: StraightEdge, a: StraightEdge, b: StraightEdge) -> bool:
     """True for edges of the tube itself: outlines, gleams, ends of marks."""
-    top, low = _both(a, b)
+    top, low = shared_y(a.ends_px, b.ends_px)
     y = np.clip(e.ends_px[:, 1], top, low)
     if y[1] - y[0] < 0.5 * (e.ends_px[1, 1] - e.ends_px[0, 1]):
         return False
@@ -136,7 +130,7 @@ def _columns(gray: np.ndarray, a: StraightEdge, b: StraightEdge, across: np.ndar
     """(n, len(across)) light along the tube, a row each px, at shares of the way from a to b."""
     import cv2
 
-    top, low = _both(a, b)
+    top, low = shared_y(a.ends_px, b.ends_px)
     y = np.arange(top + 2, low - 2)
     left, right = a.x_at(y), b.x_at(y)
     middle, half = (left + right) / 2, (right - left) / 2

@@ -13,7 +13,7 @@ from vision.marksample import sample
 from vision.pose import CylinderPose
 
 #: Strips in which the edge is looked for, in radii from the axis.
-_STRIPS = ((-1.5, -1.15), (-0.6, 0.6), (1.15, 1.5))
+_ON, _BESIDE = (-0.6, 0.6), ((-1.5, -1.15), (1.15, 1.5))
 #: Reach along the axis: of the strips, and of the edge in the middle one.
 _REACH_MM, _HERE_MM = 6.0, 3.0
 #: Colours to both sides of an edge are taken this far from it.
@@ -39,14 +39,17 @@ def held_before(rgb: np.ndarray, ladder: Ladder, height_mm: float) -> bool:
     runs on as well, but the marks before it are seen.
     """
     pose = ladder.pose
-    left, here, right = (_edge(_profile(rgb, pose, height_mm, *strip), reach)
-                         for strip, reach in zip(_STRIPS, (_REACH_MM, _HERE_MM, _REACH_MM),
-                                                 strict=True))
+    here = _edge(_profile(rgb, pose, height_mm, *_ON), _HERE_MM)
     if here is None:
         return False
-    alike = [_alike(here, side, pose.radius_mm) for side in (left, right) if side is not None]
-    return any(_hides(ladder, height_mm + here[0], sign) for sign in (1, -1)
-               if any(sign in signs for signs in alike))
+    hidden = [sign for sign in (1, -1) if _hides(ladder, height_mm + here[0], sign)]
+    if not hidden:
+        return False  # as in nearly every photo: no need to look beside the chamber
+    for strip in _BESIDE:
+        beside = _edge(_profile(rgb, pose, height_mm, *strip), _REACH_MM)
+        if beside is not None and set(hidden) & set(_alike(here, beside, pose.radius_mm)):
+            return True
+    return False
 
 
 def _alike(here: _Edge, beside: _Edge, radius_mm: float) -> list[int]:

@@ -208,14 +208,8 @@ def recentred(ladder: Ladder) -> Ladder:
         return ladder
     from scipy.optimize import minimize
 
-    pose, samples = ladder.pose, ladder.samples
-    i, j = np.nonzero(ladder.used)
-    if len(i) > _MOST_POINTS:
-        pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
-        i, j = i[pick], j[pick]
-    z = ladder.height_mm
-    seen_at = pose.project(pose.on_wall(samples.azimuth_rad[j], z[i] + samples.offset_mm[i, j]))
-    marks = MarkPoints(seen_at, z[i], np.zeros((0, 2)), np.zeros(0, int))
+    pose, z = ladder.pose, ladder.height_mm
+    marks = _points_seen(pose, ladder.samples, ladder.used, z, np.zeros((0, 2)), np.zeros(0, int))
     size = float(np.hypot(*ladder.grey.shape))
 
     def looked_from(aside: np.ndarray) -> CylinderPose:
@@ -481,16 +475,22 @@ def _refine(
     for _ in range(rounds):
         if used.sum() < 12:
             return pose, samples, used, None, None
-        i, j = np.nonzero(used)
-        if len(i) > _MOST_POINTS:
-            pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
-            i, j = i[pick], j[pick]
-        seen_at = pose.project(pose.on_wall(_AZIMUTH[j], z[i] + samples.offset_mm[i, j]))
-        marks = MarkPoints(seen_at, z[i], points.ends_px, points.end_kind)
+        marks = _points_seen(pose, samples, used, z, points.ends_px, points.end_kind)
         pose = fit_pose(marks, radius, centre, f, f_sd, point_sd_px=0.3, start=pose.params)
         samples = sample_marks(grey, pose, z, gap, _AZIMUTH)
         used, core, zone = _select(samples, is_long)
     return pose, samples, used, core, zone
+
+
+def _points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
+                 ends_px: np.ndarray, end_kind: np.ndarray) -> MarkPoints:
+    """The print that was found, as pixels, with the ends of the marks; not too many points."""
+    i, j = np.nonzero(used)
+    if len(i) > _MOST_POINTS:
+        pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
+        i, j = i[pick], j[pick]
+    at = pose.on_wall(samples.azimuth_rad[j], z[i] + samples.offset_mm[i, j])
+    return MarkPoints(pose.project(at), z[i], ends_px, end_kind)
 
 
 def _select(

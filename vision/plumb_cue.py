@@ -78,6 +78,11 @@ def line_plane(ends_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
     return np.asarray(n / np.linalg.norm(n))
 
 
+def shared_y(a_px: np.ndarray, b_px: np.ndarray) -> np.ndarray:
+    """(2,) heights between which two lines (2, 2), upper end first, both run."""
+    return np.array([max(a_px[0, 1], b_px[0, 1]), min(a_px[1, 1], b_px[1, 1])])
+
+
 def line_x(line_px: np.ndarray, y: np.ndarray) -> np.ndarray:
     """x at heights y on the line through two points (2, 2)."""
     (xa, ya), (xb, yb) = line_px

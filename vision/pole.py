@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.cards import CardSeen
 from vision.hung_panel import off_mm, on_card
-from vision.plumb_cue import PlumbCue, RoughDown, cue_of, line_plane, line_x
+from vision.plumb_cue import PlumbCue, RoughDown, cue_of, line_plane, line_x, shared_y
 from vision.pole_outline import OutlineSide, leans_like_a_pole, pole_outline, slant_sd_px
 from vision.pole_stripes import follow_band
 from vision.straight_edges import StraightEdge
@@ -79,8 +79,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
         if (_noise_deg(a, b, down.camera) < _ROUGH_DEG
                 and _goes_on(rgb, a, b, hidden, px_per_mm, 0.5 * card.side_px)):
             # Not followed all along: good for the lean sideways only.
-            y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
-                          min(a.ends_px[1, 1], b.ends_px[1, 1])])
+            y = shared_y(a.ends_px, b.ends_px)
             middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
             sideways = cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
             return _by_stripes(rgb, sideways, _extended(a, height, down),
@@ -198,8 +197,8 @@ def _goes_on(rgb: np.ndarray, a: StraightEdge, b: StraightEdge,
 def _tones(rgb: np.ndarray, a: StraightEdge, b: StraightEdge, hidden: tuple[float, float] | None
            ) -> tuple[np.ndarray, np.ndarray, np.ndarray] | None:
     """(n, 3) tones left of, between and right of two edges, or None when hardly to be seen."""
-    y = np.linspace(max(a.ends_px[0, 1], b.ends_px[0, 1]),
-                    min(a.ends_px[1, 1], b.ends_px[1, 1]), 80)
+    top, low = shared_y(a.ends_px, b.ends_px)
+    y = np.linspace(top, low, 80)
     if hidden is not None:
         y = y[(y < hidden[0]) | (y > hidden[1])]
     left, right = a.x_at(y), b.x_at(y)
@@ -225,7 +224,7 @@ def _can_pair(a: StraightEdge, b: StraightEdge, px_per_mm: float, card: CardSeen
     """Left and right edge, seen side by side, as far apart as a pole is thick."""
     if a is b:
         return False
-    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
+    y = shared_y(a.ends_px, b.ends_px)
     if y[1] - y[0] < 1.3 * card.side_px:
         return False
     gap = b.x_at(y) - a.x_at(y)
@@ -276,7 +275,7 @@ def _from_outline(a: StraightEdge, b: StraightEdge, pair: tuple[OutlineSide, Out
     apart = float(np.diff(gap)[0] - np.diff(b.x_at(far) - a.x_at(far))[0])
     noise = math.hypot(*(slant_sd_px(e.ends_px, e.sd_px, far) for e in (a, b)))
     doubt = math.sqrt(max(apart**2 - noise**2, 0.0)) / 2
-    y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]), min(a.ends_px[1, 1], b.ends_px[1, 1])])
+    y = shared_y(a.ends_px, b.ends_px)
     if y[1] - y[0] < 0.3 * height:
         return cue_of("pole", [(s.ends_px, math.hypot(s.sd_px, _SHADING_PX, doubt)) for s in pair])
     middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])

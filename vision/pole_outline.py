@@ -19,7 +19,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.light import LINEAR, LUMINANCE
-from vision.plumb_cue import RoughDown, line_x
+from vision.plumb_cue import RoughDown, line_x, shared_y
 
 _CHUNK_PX = 48
 _REACH_PX = 16.0
@@ -65,8 +65,7 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     best: tuple[float, OutlineSide, OutlineSide] | None = None
     for a in left:
         for b in right:
-            y = np.array([max(a.ends_px[0, 1], b.ends_px[0, 1]),
-                          min(a.ends_px[1, 1], b.ends_px[1, 1])])
+            y = shared_y(a.ends_px, b.ends_px)
             gap = line_x(b.ends_px, y) - line_x(a.ends_px, y)
             if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
                 continue
@@ -84,7 +83,7 @@ def _strays(left: np.ndarray, right: np.ndarray, line: np.ndarray, sd_px: float)
     What runs along a round pole keeps its place across it.  A line may also belong to
     something else, so that it says no more than ``_STRAYS_MOST``.
     """
-    y = np.array([max(left[0, 1], right[0, 1]), min(left[1, 1], right[1, 1])])
+    y = shared_y(left, right)
     gap = line_x(right, y) - line_x(left, y)
     place = (line_x(line, y) - line_x(left, y)) / gap
     noise = slant_sd_px(line, math.hypot(sd_px, _EDGE_PX), y)

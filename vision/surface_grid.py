@@ -38,6 +38,10 @@ class Grid:
 WHOLE_ROWS, WHOLE_COLUMNS = 384, 32
 WHOLE_ABOVE_MM, WHOLE_BELOW_MM = 18.0, 10.0
 WINDOW_ROWS, WINDOW_COLUMNS, WINDOW_STEP_MM = 160, 48, 0.1
+#: In teaching a window's middle is this far from the front line at the most; so many rows
+#: are made more above and below it, for its middle to be moved.
+NEAR_MM = 1.6
+SPARE_ROWS = round(NEAR_MM / WINDOW_STEP_MM)
 
 
 def whole_grid(lowest_mm: float, highest_mm: float) -> Grid:

@@ -27,7 +27,14 @@ from vision.scenes.camera import view_of
 from vision.scenes.glyphs import Lettering
 from vision.scenes.model import ChamberScene
 from vision.scenes.sample import _even_bore, sample_scene, surface_in_sight
-from vision.surface_grid import WINDOW_STEP_MM, Grid, whole_grid, window_grid
+from vision.surface_grid import (
+    NEAR_MM,
+    SPARE_ROWS,
+    WINDOW_STEP_MM,
+    Grid,
+    whole_grid,
+    window_grid,
+)
 from vision.surface_nets import find_rows
 from vision.surface_places import peaks
 from vision.training.fast.painter import FastPainter
@@ -94,11 +101,9 @@ def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> 
         elevation, 0.0, scene.scale.outer_radius_mm - r, scene.tube.index))
 
 
-#: A window whose middle is nearer than the first to the front line is of it, one farther
-#: than the second is not; what lies between is not taught.
-NEAR_MM, APART_MM = 1.6, 2.0
-#: So much is left above and below a window, for its middle to be moved in teaching.
-SPARE_ROWS = round(NEAR_MM / WINDOW_STEP_MM)
+#: A window whose middle is nearer than NEAR_MM to the front line is of it, one farther than
+#: this is not; what lies between is not taught.
+APART_MM = 2.0
 
 
 def found_mm(belief: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:

@@ -22,6 +22,7 @@ import torch.nn.functional as F
 from torch import nn
 
 from vision.surface_grid import (
+    SPARE_ROWS,
     WHOLE_COLUMNS,
     WHOLE_ROWS,
     WINDOW_COLUMNS,
@@ -36,7 +37,6 @@ from vision.surface_input import (
     gauge_facts,
     is_hard,
 )
-from vision.training.surface_data import SPARE_ROWS
 
 
 def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 1)) -> nn.Module:
