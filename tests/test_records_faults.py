@@ -10,6 +10,7 @@ import subprocess
 import sys
 import tempfile
 import threading
+import time
 from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from multiprocessing import get_context
 from pathlib import Path
@@ -74,6 +75,27 @@ def test_fifty_sessions_at_once_in_two_processes(tmp_path):
     found = [e.key for e in store.entries()]
     assert len(keys) == 100 and sorted(found) == sorted(keys)
     assert store.verify().ok
+
+
+def _open_at(job: tuple[str, float]) -> str:
+    """Open a record at one moment of the clock; what went wrong."""
+    where, moment = job
+    while time.time() < moment:
+        pass
+    try:
+        return "" if Store.open(where, wait_seconds=60).verify().ok else "broken"
+    except RecordError as error:
+        return str(error)
+
+
+def test_stations_that_make_a_new_record_at_the_same_moment(tmp_path):
+    """SQLite does not wait by itself while another one prepares the new file."""
+    stations = 4
+    with ProcessPoolExecutor(stations, mp_context=get_context("spawn")) as pool:
+        list(pool.map(_open_at, [(str(tmp_path / "warm-up"), time.time() + 1)] * stations))
+        for n in range(40):
+            job = (str(tmp_path / f"new-{n}"), time.time() + 0.02)
+            assert list(pool.map(_open_at, [job] * stations)) == [""] * stations
 
 
 def run_as_station(code: str, where: Path, *, as_nobody: bool = False) -> str:

@@ -5,9 +5,11 @@ from __future__ import annotations
 import os
 import re
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
+from time import monotonic, sleep
 from typing import Any
 
 from sqlalchemy import Connection, Engine, create_engine, event
@@ -23,6 +25,9 @@ FILE_NAME = "record.sqlite3"
 
 #: STRICT tables need this SQLite or newer.
 _OLDEST_SQLITE = (3, 37, 0)
+
+#: How long a station stands back before it tries again to prepare a new file.
+_TURN_SECONDS = 0.02
 
 
 def database_url(where: str | Path) -> URL:
@@ -80,7 +85,8 @@ def make_engine(url: URL, *, wait_seconds: float) -> Engine:
         engine = create_engine(url, poolclass=NullPool, hide_parameters=True,
                                connect_args={"timeout": wait_seconds, "check_same_thread": True})
         sealed = "immutable" in url.query
-        event.listen(engine, "connect", _look_only if sealed else _sqlite_settings)
+        event.listen(engine, "connect",
+                     _look_only if sealed else partial(_sqlite_settings, wait_seconds))
         return engine
     try:
         # Repeatable settings on the server's side: a commit that returns is on disk.
@@ -94,15 +100,32 @@ def make_engine(url: URL, *, wait_seconds: float) -> Engine:
                           "'countersight[postgresql]'.") from None
 
 
-def _sqlite_settings(connection: Any, _: Any) -> None:
+def _sqlite_settings(wait_seconds: float, connection: Any, _: Any) -> None:
     connection.isolation_level = None  # we say BEGIN ourselves
     run = connection.execute
     # WAL with FULL: readers never wait, and a committed entry survives a power cut.
-    if run("PRAGMA journal_mode").fetchone()[0] != "wal":
-        run("PRAGMA journal_mode = WAL")
+    _switch_to_wal(run, wait_seconds)
     run("PRAGMA synchronous = FULL")
     run("PRAGMA foreign_keys = ON")
     run("PRAGMA recursive_triggers = ON")
+
+
+def _switch_to_wal(run: Callable[[str], Any], wait_seconds: float) -> None:
+    """Write-ahead logging from now on; stations that make a file at once take turns here.
+
+    SQLite answers "busy" at once when another connection is switching the same new
+    file: its own waiting does not cover this step, so the waiting is ours.
+    """
+    until = monotonic() + wait_seconds
+    while True:
+        try:
+            if run("PRAGMA journal_mode").fetchone()[0] != "wal":
+                run("PRAGMA journal_mode = WAL")
+            return
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode & 0xFF != sqlite3.SQLITE_BUSY or monotonic() > until:
+                raise
+        sleep(_TURN_SECONDS)
 
 
 def _look_only(connection: Any, _: Any) -> None:
