@@ -27,6 +27,8 @@ _LOG_STRANGER = np.log(0.03)
 #: That of a picture none of the short marks is found, once; and what share of long ones
 #: among the marks found says so.
 _LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
+#: That something covers the scale from one mark on, and goes on covering the next.
+_LOG_COVERED, _LOG_STILL = np.log(0.01), np.log(0.75)
 #: That a mark of the scale lies outside the photo.
 _LOG_OUTSIDE = np.log(0.75)
 #: A row is followed over so many turns at most.
@@ -302,14 +304,22 @@ def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray)
     """What the marks that should be seen and are not speak against a hypothesis.
 
     Small or pale short marks are missed all together and for one reason; they then
-    count once, and the long ones each.
+    count once, and the long ones each.  So do neighbours that a finger, a label or deep
+    liquid hides: one reason, not many.
     """
     missed = in_picture.copy()
     missed[mark] = False
-    each = float(missed.sum()) * _LOG_MISSED
+    each = _runs_missed(missed)
     if is_long[mark].mean() >= _MOSTLY:
-        each = max(each, float((missed & is_long).sum()) * _LOG_MISSED + _LOG_SHORT_UNSEEN)
+        each = max(each, _runs_missed(missed[is_long]) + _LOG_SHORT_UNSEEN)
     return each + float((~in_picture).sum()) * _LOG_OUTSIDE
+
+
+def _runs_missed(missed: np.ndarray) -> float:
+    """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], missed.astype(np.int8), [0]])))
+    length = np.diff(edges.reshape(-1, 2), axis=1).astype(float)
+    return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
 
 
 def _grow(
