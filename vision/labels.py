@@ -26,12 +26,16 @@ from vision.numerals import (
 )
 
 _HALF_HEIGHT_MM = 3.4
-_WIDTH_MM = 10.5
+#: Width of a patch; and where that does not settle it, since the marks may reach further
+#: than they were seen to.
+_WIDTH_MM, _WIDE_MM = 10.5, 16.0
 #: So many labels settle a numbering; more only take time.
 _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
 _LEGIBLE = 0.5
+#: Leads (nats) of the numbers and of the count of marks that settle a numbering together.
+_LABELS_LEAD, _COUNT_LEAD = 5.0, 6.0
 
 
 @dataclass(frozen=True)
@@ -56,59 +60,85 @@ class NumeralCheck:
 def check_numerals(ladder: Ladder) -> NumeralCheck:
     """Read all labels and weigh them against the marks."""
     complete, strangers = _count(ladder)
-    best: tuple[float, NumeralEvidence, list[int], int] | None = None
     texts = sorted({m.text for m in ladder.scale.marks if m.label})
+    tries = []
+    for width_mm in (_WIDTH_MM, _WIDE_MM):
+        one = _clearer_side(ladder, texts, width_mm)
+        if one is None:
+            continue
+        found = _settle(ladder, one.evidence, one.marks)
+        if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
+            # a finger or a highlight over some of them: the other labels are asked too
+            every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+            more, patches = label_patches(ladder, one.side, every, width_mm)
+            if len(more) > len(one.marks):
+                wider = _Side(one.side, more, read_numerals(patches, [texts] * len(patches)))
+                again = _settle(ladder, wider.evidence, more)
+                if again.verdict == "settled":
+                    one, found = wider, again
+        tries.append((one, found))
+        if found.verdict == "settled":
+            break
+    if not tries:
+        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
+    one, found = tries[-1] if tries[-1][1].verdict == "settled" else tries[0]
+    readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
+    run = main_run(ladder.scale)
+    now = [_text(ladder, run, i, 0) for i in one.marks]
+    doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
+    # what is barely legible is misread as any number, and contradicts nothing
+    legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
+    if found.verdict == "settled":
+        if found.best == 0:
+            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
+                                one.side)
+        # The numerals are sure: number the marks their way and look again whether both
+        # then agree.
+        return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
+                            strangers, "", one.side)
+    if complete and found.best == 0 and not legible and found.agreeing >= SETTLED_LABELS and (
+            found.margin >= _LABELS_LEAD and ladder.evidence.margin(0) >= _COUNT_LEAD):
+        # neither proves the numbering alone; found independently, the two together do
+        return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
+                            one.side)
+    elsewhere = _numbers_beside_all_marks(ladder, texts)
+    if elsewhere is not None:
+        shift, lead, count, side = elsewhere
+        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
+    if legible >= 2 and len(doubting) > agreeing:
+        read = ", ".join(p.text for p in one.evidence.patches if p.text)
+        return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
+                            "The printed numbers do not fit the marks of the chosen scale "
+                            f"(read: {read}). Check that the right scale is chosen, or tap one "
+                            "mark and type its value.", one.side)
+    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
+                        one.side if readable else 0)
+
+
+@dataclass(frozen=True)
+class _Side:
+    """What was read beside the ``marks`` (indices) on one side of the ladder."""
+
+    side: int
+    marks: list[int]
+    evidence: NumeralEvidence
+
+
+def _clearer_side(ladder: Ladder, texts: list[str], width_mm: float) -> _Side | None:
+    """The side of the marks on which their numbers are printed."""
+    best: tuple[float, _Side] | None = None
     sides = [(*found, side) for found, side in (
-        (label_patches(ladder, side), side) for side in (-1, 1)) if found[0]]
+        (label_patches(ladder, side, None, width_mm), side) for side in (-1, 1)) if found[0]]
     # the likelier side first; the other only if that one says little
     for marks, patches, side in sorted(sides, key=lambda found: -_like_numbers(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
         # an empty wall with the background behind it has edges too, but no numbers
         legible = sum(p.confidence for p in evidence.patches if p.text in texts)
         if best is None or legible > best[0]:
-            best = (legible, evidence, marks, side)
+            best = legible, _Side(side, marks, evidence)
         if legible > 0.5 * len(marks):
             break
-    if best is None:
-        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
-    _, evidence, marks, side = best
-    readable = sum(p.unreadable < 0.5 for p in evidence.patches)
-    run = main_run(ladder.scale)
-    found = _settle(ladder, evidence, marks)
-    if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
-        # a finger or a highlight over some of them: the other labels are asked too
-        every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
-        more, patches = label_patches(ladder, side, every)
-        if len(more) > len(marks):
-            wider = read_numerals(patches, [texts] * len(patches))
-            again = _settle(ladder, wider, more)
-            if again.verdict == "settled":
-                found, evidence, marks = again, wider, more
-    read = ", ".join(p.text for p in evidence.patches if p.text)
-    now = [_text(ladder, run, i, 0) for i in marks]
-    if found.verdict == "settled":
-        if found.best == 0:
-            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
-                                side)
-        if not complete:
-            # The numerals are sure, and part of the scale was not seen: number the
-            # marks their way and look again whether both then agree.
-            return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
-                                strangers, "", side)
-    elsewhere = _numbers_beside_all_marks(ladder, texts)
-    if elsewhere is not None:
-        shift, lead, count, side = elsewhere
-        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
-    doubting, agreeing = evidence.doubting(now), len(evidence.agreeing(now))
-    # what is barely legible is misread as any number, and contradicts nothing
-    legible = sum(evidence.patches[i].confidence > _LEGIBLE for i in doubting)
-    if legible >= 2 and len(doubting) > agreeing:
-        return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
-                            "The printed numbers do not fit the marks of the chosen scale "
-                            f"(read: {read}). Check that the right scale is chosen, or tap one "
-                            "mark and type its value.", side)
-    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
-                        side if readable else 0)
+    return None if best is None else best[1]
 
 
 def _settle(ladder: Ladder, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
@@ -232,8 +262,8 @@ def _count(ladder: Ladder) -> tuple[bool, int]:
     return complete, strangers
 
 
-def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None
-                  ) -> tuple[list[int], list[np.ndarray | None]]:
+def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None,
+                  width_mm: float = _WIDTH_MM) -> tuple[list[int], list[np.ndarray | None]]:
     """Patches beside the labelled marks (or ``marks``), ``side`` -1 left or +1 right.
 
     Returns the indices of the marks and, for each, an (h, w) float32 patch with
@@ -258,7 +288,7 @@ def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None
     limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
     # the samples of the zone lie 3 degrees apart: step over the rest of the mark
     start = edge + side * np.radians(1.5)
-    end = float(np.clip(start + side * _WIDTH_MM / r, -limit, limit))
+    end = float(np.clip(start + side * width_mm / r, -limit, limit))
     width = abs(end - start) * r
     if width < 1.5 or side * (end - start) <= 0:
         return [], []
