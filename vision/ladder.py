@@ -48,6 +48,8 @@ _GOOD_SCORE = 0.75
 #: Score for each mark below which an alignment is not followed, and below which the
 #: wall itself has to show so many of the marks.
 _LEAST_SCORE, _POOR_SCORE, _SHOWN = -0.5, 0.36, 0.6
+#: So many alignments are measured in the photo where none is good.
+_MOST_FOUND = 4
 #: Shifts of the numbering that trail by less than this (nats) are tried out.
 _UNDECIDED = 8.0
 
@@ -144,14 +146,30 @@ def find_ladder(
     ``focal`` is (pixels, relative standard uncertainty) or None; ``near`` a point
     on or beside the chamber that is meant; ``fixed`` a mark's (value, point).
     """
-    found = _search(grey, scale, near, _fixed_mark(scale, fixed))
-    if found is None:
-        return None
     h, w = grey.shape
     known = focal is not None
     f, f_sd = focal if focal is not None else (
         _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
     f_sd = max(f_sd, 0.015)
+    best: Ladder | None = None
+    for found in _search(grey, scale, near, _fixed_mark(scale, fixed)):
+        one = _measured(found, grey, scale, f, f_sd, known, fixed)
+        if one is not None and (best is None or one.worth > best.worth):
+            best = one
+        if best is not None and best.neat:
+            break
+    if best is not None and known and np.log(best.pose.focal_px / f) > _CROPPED * f_sd:
+        # The marks ask for a longer lens than the photo states: a part of a photo, cut
+        # out later, does.  What it states is then worth nothing.
+        cut = find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
+        return None if cut is None else replace(cut, cut=True)
+    return best
+
+
+def _measured(found: _Found, grey: np.ndarray, scale: Scale, f: float, f_sd: float, known: bool,
+              fixed: tuple[float, tuple[float, float]] | None) -> Ladder | None:
+    """The ladder that an alignment leads to: pose, marks measured on the wall, numbering."""
+    h, w = grey.shape
     centre = ((w - 1) / 2, (h - 1) / 2)
     z = np.array([m.height_mm for m in scale.marks])
     is_long = np.array([m.length == "long" for m in scale.marks])
@@ -189,11 +207,6 @@ def find_ladder(
         return None
     if found.alignment.score < _POOR_SCORE * len(z) and seen.mean() < _SHOWN:
         return None
-    if known and np.log(pose.focal_px / f) > _CROPPED * f_sd:
-        # The marks ask for a longer lens than the photo states: a part of a photo, cut
-        # out later, does.  What it states is then worth nothing.
-        cut = find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
-        return None if cut is None else replace(cut, cut=True)
     return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
                   found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
 
@@ -318,8 +331,11 @@ def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
 
 
 def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
-            fixed: tuple[int, float] | None = None) -> _Found | None:
-    """The best alignment over a few sizes of picture and of stroke."""
+            fixed: tuple[int, float] | None = None) -> list[_Found]:
+    """The best alignments over a few sizes of picture and of stroke, the likeliest first.
+
+    Where one explains the strokes well it is the only one.
+    """
     h, w = grey.shape
     coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
     # size of the picture, width of the strokes, smear, faint strokes too
@@ -331,6 +347,7 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
               (2 * coarse, 1.5, 9, False), (coarse, 2.0, 0, True), (coarse, 1.5, 0, True),
               (2 * coarse, 1.3, 0, True)]
     best: _Found | None = None
+    others: list[_Found] = []
     done: set[tuple[int, float, int, bool]] = set()
     for plan in [*plans, *rescue]:
         if plan in done:
@@ -345,6 +362,7 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         found = _search_once(small, scale, factor, plan[1:], near, fixed)
         if found is None:
             continue
+        others.append(found)
         if best is None or found.alignment.score > best.alignment.score:
             best = found
         n = len(scale.marks)
@@ -352,8 +370,26 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         pitch = _pitch(a, scale)
         if len(a.mark) >= 0.85 * n and a.strangers <= 3 and pitch > 6.0 and (
                 a.residual_px < 0.08 * pitch):
-            break
-    return best
+            return [best]
+    if best is None or best.alignment.score > _GOOD_SCORE * len(scale.marks):
+        return [] if best is None else [best]
+    distinct: list[_Found] = []
+    for one in sorted(others, key=lambda o: -o.alignment.score):
+        if not any(_same_place(one, o, scale) for o in distinct):
+            distinct.append(one)
+    return distinct[:_MOST_FOUND]
+
+
+def _same_place(a: _Found, b: _Found, scale: Scale) -> bool:
+    """Whether two alignments put the ends of the scale on the same spots of the photo."""
+    z = np.array([scale.marks[0].height_mm, scale.marks[-1].height_mm])
+    ends = []
+    for one in (a, b):
+        y = project_1d(one.alignment.map_abc, z)
+        x = one.alignment.column[0] + one.alignment.column[1] * y
+        ends.append((np.column_stack([x, y]) + 0.5) * one.factor)
+    near = 0.5 * _pitch(a.alignment, scale) * a.factor
+    return bool(np.hypot(*(ends[0] - ends[1]).T).max() < near)
 
 
 def _pitch(a: Alignment, scale: Scale) -> float:
