@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from vision.contact_line import ContactLine
-from vision.refusals import LARGEST_CHANCE, MIRRORED_CHANCE, surface_refusal
+from vision.misreading import LARGEST_CHANCE, MIRRORED_CHANCE
+from vision.refusals import surface_refusal
 from vision.scale import load_scale
 from vision.surface import Surface
 from vision.surface_places import Candidate

@@ -7,17 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.ladder import Ladder
+from vision.misreading import chance_of_misreading, largest_chance
 from vision.quality import PhotoQuality
 from vision.surface import SURE_BELIEF, Surface
-from vision.surface_input import HARD_WALL_MM
 
 #: The count of marks alone settles the numbering only with this lead (nats) over
 #: the next shift: odds of four hundred to one.
 SETTLED_MARGIN = 6.0
-#: Largest chance, by the gauge's own word, that the level lies more than a division from
-#: what is read.  Behind a thick wall (the narrow part of a stepped bore), seen from above
-#: or below, floor and step are mirrored close to the surface; there it must be smaller.
-LARGEST_CHANCE, MIRRORED_CHANCE, OBLIQUE_DEG = 0.05, 0.01, 10.0
 
 
 @dataclass(frozen=True)
@@ -69,18 +65,10 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
         return Refusal("surface-covered", "The edge that was found runs on past the chamber: "
                        "something is before or just behind the surface.  Take it away, or move "
                        "the phone, and take another photo.")
-    oblique = abs(float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))) > OBLIQUE_DEG
-    mirrored = oblique and surface.wall_mm > HARD_WALL_MM
-    limit = MIRRORED_CHANCE if mirrored else LARGEST_CHANCE
-    if _chance_of_misreading(surface, ladder) > limit:
+    elevation = float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))
+    chance = chance_of_misreading(
+        np.array([surface.level_mm]), surface.reference_mm - surface.offset_mm,
+        surface.offset_probability, ladder.scale)[0]
+    if chance > largest_chance(elevation, surface.wall_mm):
         return Refusal("meniscus-uncertain")
     return None
-
-
-def _chance_of_misreading(surface: Surface, ladder: Ladder) -> float:
-    """Probability that the true value is more than one division from the one read."""
-    scale = ladder.scale
-    value = float(scale.value_at(surface.level_mm))
-    others = np.asarray(scale.value_at(surface.reference_mm - surface.offset_mm))
-    far = np.abs(others - value) > scale.division_at(value)
-    return float(surface.offset_probability[far].sum())

@@ -9,13 +9,14 @@ a probability.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vision.contact_line import ContactLine
 from vision.held_before import held_before
 from vision.ladder import Ladder
+from vision.misreading import chance_of_misreading, largest_chance, least_misleading_mm
 from vision.optics import WALL_INDEX, apparent_height_shift_mm
 from vision.scale import Scale
 from vision.surface_input import BIN_CENTRES_MM
@@ -35,6 +36,9 @@ class Surface:
     ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
+    ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
+    interval leaves out on either side, less where that would leave out what the choice
+    was made for.
     """
 
     line: ContactLine | None
@@ -47,11 +51,15 @@ class Surface:
     candidates: tuple[Candidate, ...]
     nothing: float
     held_before: bool = False
+    chosen_mm: float | None = None
+    tail: float = 0.025
 
     @property
     def level_mm(self) -> float:
-        """Median height of the level: the probability is skewed, and half of it lies
-        on either side of what is read."""
+        """Height that is read: the median, since the probability is skewed and half of it
+        lies on either side, or what was chosen."""
+        if self.chosen_mm is not None:
+            return self.chosen_mm
         total = np.cumsum(self.offset_probability) - 0.5 * self.offset_probability
         return self.reference_mm - float(np.interp(0.5, total, self.offset_mm))
 
@@ -95,5 +103,19 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     elevation = math.degrees(float(ladder.pose.elevation_rad(centre)))
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
     q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
-    return Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
-                   nothing, held_before(rgb, ladder, centre))
+    return _least_misleading(
+        Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
+                nothing, held_before(rgb, ladder, centre)), ladder)
+
+
+def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:
+    """The same, read elsewhere where the median is too likely more than a division off."""
+    levels = surface.reference_mm - surface.offset_mm
+    elevation = math.degrees(float(ladder.pose.elevation_rad(surface.level_mm)))
+    limit = largest_chance(elevation, surface.wall_mm)
+    other = least_misleading_mm(levels, surface.offset_probability, ladder.scale)
+    median, best = chance_of_misreading(np.array([surface.level_mm, other]), levels,
+                                        surface.offset_probability, ladder.scale)
+    if best < limit <= median:
+        return replace(surface, chosen_mm=other, tail=min(surface.tail, 0.5 * limit))
+    return surface

@@ -108,7 +108,7 @@ def _interval(surface: Surface, normal_sd: float) -> tuple[float, float]:
     density = np.exp(-0.5 * ((grid[:, None] - offset[None]) / sd) ** 2) @ p
     total = np.cumsum(density)
     total /= total[-1]
-    low, high = np.interp([0.025, 0.975], total, grid)
+    low, high = np.interp([surface.tail, 1.0 - surface.tail], total, grid)
     return surface.reference_mm - float(high), surface.reference_mm - float(low)
 
 
