@@ -45,7 +45,8 @@ class NumeralCheck:
     "unread".  ``readable`` counts the labels that could be read;
     ``count_complete`` says that both ends of the scale were seen, ``strangers``
     how many marks too many there are; ``side`` is -1 or 1, where the numerals
-    are printed (0: not known)."""
+    are printed (0: not known); ``leaning`` is the shift for which they speak without
+    proving it (0: none)."""
 
     verdict: Literal["agree", "other", "disagree", "unread"]
     shift: int
@@ -55,6 +56,7 @@ class NumeralCheck:
     strangers: int
     sentence: str
     side: int = 0
+    leaning: int = 0
 
 
 def check_numerals(ladder: Ladder) -> NumeralCheck:
@@ -101,6 +103,7 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
         # neither proves the numbering alone; found independently, the two together do
         return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
                             one.side)
+    leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
     elsewhere = _numbers_beside_all_marks(ladder, texts)
     if elsewhere is not None:
         shift, lead, count, side = elsewhere
@@ -110,9 +113,9 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
         return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
                             "The printed numbers do not fit the marks of the chosen scale "
                             f"(read: {read}). Check that the right scale is chosen, or tap one "
-                            "mark and type its value.", one.side)
+                            "mark and type its value.", one.side, leaning)
     return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
-                        one.side if readable else 0)
+                        one.side if readable else 0, leaning)
 
 
 @dataclass(frozen=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import chain
 
 import cv2
 import numpy as np
@@ -17,10 +18,7 @@ from vision.ladder import Ladder, find_ladder, longest_row, recentred
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
 from vision.reading import Question, Trace, VolumeReading
-from vision.refusals import (
-    SETTLED_MARGIN,
-    surface_refusal,
-)
+from vision.refusals import SETTLED_MARGIN, surface_refusal
 from vision.scale import Scale
 from vision.surface import find_surface
 from vision.traces import ladder_traces, surface_traces
@@ -36,6 +34,8 @@ _A_RIVAL = 0.55
 _MOST_ROWS_BESIDE = 3
 #: A scale with more marks beyond its ends than this is another one.
 _MOST_STRANGERS = 2
+#: What the numbers say when they say which mark is which.
+_NUMBERED = ("agree", "other")
 #: In what the marks are looked for: grey, its negative, red, green, blue.
 _LOOKS: tuple[str | int, ...] = ("grey", "light print", 0, 1, 2)
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.
@@ -169,9 +169,13 @@ class _Reader:
     def _other_rows(self, ladder: Ladder) -> Iterator[Ladder]:
         """Other rows of marks that may be the scale: elsewhere, or seen in another look.
 
+        There are none where a person has pointed at the row that is meant.
+
         A rule on the panel may show more marks than the chamber does, and slats
         mirrored in the wall are a row too: the numbers say which is the scale.
         """
+        if self.near is not None:
+            return
         if ladder.elsewhere_px is not None:
             other = self._ladder(near=ladder.elsewhere_px)
             if other is not None:
@@ -240,11 +244,11 @@ class _Reader:
             self.notes.add("several-chambers")
             self.question = Question("which-chamber", "Tap the chamber that is meant.")
             return ladder, True
-        if check.verdict not in ("agree", "other") and self.near is None:
-            for other in self._other_rows(ladder):
-                seen = check_numerals(other)
-                if seen.verdict in ("agree", "other"):
-                    ladder, check = other, seen
+        if check.verdict not in _NUMBERED:
+            for other in chain([ladder], self._other_rows(ladder)):
+                found = self._numbered(other, check if other is ladder else check_numerals(other))
+                if found is not None:
+                    ladder, check = found
                     break
         self.side = check.side
         for _ in range(2):  # a ladder that was far off may need a second step
@@ -271,6 +275,17 @@ class _Reader:
             return ladder, True
         self.question = None
         return ladder, False
+
+    def _numbered(self, ladder: Ladder, check: NumeralCheck
+                  ) -> tuple[Ladder, NumeralCheck] | None:
+        """The ladder if its numbers say which mark is which, now or once they were followed."""
+        if check.verdict in _NUMBERED:
+            return ladder, check
+        if check.leaning:
+            again = self._ladder(fixed := renumbered(ladder, check.leaning), near=fixed[1])
+            if again is not None and (seen := check_numerals(again)).verdict == "agree":
+                return again, seen
+        return None
 
     def _by_a_mark(self, ladder: Ladder, check: NumeralCheck) -> tuple[Ladder, NumeralCheck]:
         """The ladder moved to where its marks end, if the numbers agree there as well or better.
