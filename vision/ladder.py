@@ -41,8 +41,9 @@ _FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
 _CUT_SHARE, _TURNED_DEG, _NEARER = 0.5, 15.0, 0.5
 #: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
 _NEAT_SHARE = 0.03
-#: Misfit, likewise, up to which the count of marks may stand without legible numbers.
-_TIDY_SHARE = 0.05
+#: Misfit, likewise, up to which the count of marks may stand without legible numbers;
+#: and up to which if it leads clearly.
+_TIDY_SHARE, _FAIR_SHARE = 0.05, 0.1
 #: Score for each mark of the scale with which an alignment is worth keeping.
 _GOOD_SCORE = 0.75
 #: Score for each mark below which an alignment is not followed, and below which the
@@ -118,6 +119,11 @@ class Ladder:
     def tidy(self) -> bool:
         """Whether the marks are where the pose has them: without it their count proves little."""
         return bool(self.pose.residual_px < _TIDY_SHARE * self.pitch_px)
+
+    @property
+    def fair(self) -> bool:
+        """Whether they are nearly there: their count proves something if it leads clearly."""
+        return bool(self.pose.residual_px < _FAIR_SHARE * self.pitch_px)
 
     @property
     def pitch_px(self) -> float:

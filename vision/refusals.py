@@ -14,6 +14,9 @@ from vision.surface import SURE_BELIEF, Surface
 #: The count of marks alone settles the numbering only with this lead (nats) over
 #: the next shift: odds of four hundred to one.
 SETTLED_MARGIN = 6.0
+#: The same where the marks are less well in place: rows found in grain, which are not the
+#: scale, lead by up to 11.
+CLEAR_MARGIN = 15.0
 
 
 @dataclass(frozen=True)
