@@ -17,6 +17,9 @@ SETTLED_MARGIN = 6.0
 #: The same where the marks are less well in place: rows found in grain, which are not the
 #: scale, lead by up to 11.
 CLEAR_MARGIN = 15.0
+#: How far the edge stands above the lines around it (see ``ContactLine``), below which
+#: it is too faint to be placed.
+_LEAST_CONTRAST = 0.3
 
 
 @dataclass(frozen=True)
@@ -61,7 +64,7 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
             return Refusal("competing-surfaces")
         return Refusal("surface-not-found", "The liquid surface does not stand out: change the "
                        "light or the background and take another photo.")
-    if surface.line is None or surface.line.contrast < 0.5:
+    if surface.line is None or surface.line.contrast < _LEAST_CONTRAST:
         return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
                        "change the light or the background and take another photo.")
     if surface.held_before:
