@@ -184,19 +184,6 @@ def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
     return best
 
 
-def two_rows_fit(ladder: Ladder) -> bool:
-    """Whether the scale has rows of different spacing that all lie in place.
-
-    A shift of the numbering would then move one row against the other: the shape of
-    the scale settles what an even row could not.
-    """
-    run = main_run(ladder.scale)
-    outside = np.ones(len(ladder.scale.marks), dtype=bool)
-    outside[run] = False
-    return bool(outside.sum() >= 6 and ladder.seen[outside].mean() > 0.9
-                and ladder.seen[run].mean() > 0.9)
-
-
 def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:
     """(value, point) of a mark of the main run if its number is shifted."""
     run = main_run(ladder.scale)

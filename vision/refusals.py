@@ -11,12 +11,6 @@ from vision.misreading import chance_of_misreading, largest_chance
 from vision.quality import PhotoQuality
 from vision.surface import SURE_BELIEF, Surface
 
-#: The count of marks alone settles the numbering only with this lead (nats) over
-#: the next shift: odds of four hundred to one.
-SETTLED_MARGIN = 6.0
-#: The same where the marks are less well in place: rows found in grain, which are not the
-#: scale, lead by up to 11.
-CLEAR_MARGIN = 15.0
 #: How far the edge stands above the lines around it (see ``ContactLine``), below which
 #: it is too faint to be placed.
 _LEAST_CONTRAST = 0.3

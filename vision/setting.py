@@ -23,8 +23,8 @@ from vision.photo import Photo
 from vision.pressure_units import CM_H2O_CODE, MM_HG_CODE, PASCAL_PER
 from vision.quality import measure_quality, quality_flags
 from vision.reading import Question, Trace, TraceRole, VolumeReading
-from vision.refusals import SETTLED_MARGIN
 from vision.scale import Scale
+from vision.settled import COUNT_MARGIN
 
 #: A tapped pixel is uncertain by this share of the photo's diagonal unless stated.
 TAP_SHARE = 0.001
@@ -162,7 +162,7 @@ class _Reader:
             return ask
         if seen.settled:
             return chosen
-        if chosen.complete and chosen.score - behind >= SETTLED_MARGIN:
+        if chosen.complete and chosen.score - behind >= COUNT_MARGIN:
             self._note("numerals-unread")
             return chosen
         self._note("numbering-unsettled")

@@ -13,13 +13,14 @@ from vision.budget import BudgetTerm
 from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
-from vision.labels import NumeralCheck, check_numerals, renumbered, two_rows_fit
+from vision.labels import NumeralCheck, check_numerals, renumbered
 from vision.ladder import Ladder, find_ladder, longest_row, recentred
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
 from vision.reading import Question, Trace, VolumeReading
-from vision.refusals import CLEAR_MARGIN, SETTLED_MARGIN, surface_refusal
+from vision.refusals import surface_refusal
 from vision.scale import Scale
+from vision.settled import contradicted, counted, two_rows_fit
 from vision.surface import find_surface
 from vision.traces import ladder_traces, surface_traces
 from vision.uncertainty import LevelEstimate, estimate_level
@@ -60,16 +61,6 @@ def _apart(a: Ladder, b: Ladder) -> bool:
     height = float(np.median(a.height_mm))
     p, q = (x.pose.project(x.pose.on_wall(np.zeros(1), np.array([height])))[0] for x in (a, b))
     return bool(np.hypot(*(p - q)) > 1.6 * a.scale.outer_radius_mm * a.pose.px_per_mm(height))
-
-
-def _counted(ladder: Ladder, check: NumeralCheck) -> bool:
-    """Whether the count of the marks settles the numbering without legible numbers."""
-    lead = ladder.evidence.margin(0)
-    if not check.count_complete:
-        return False
-    if ladder.tidy and (lead >= SETTLED_MARGIN or two_rows_fit(ladder) and lead > 0.0):
-        return True
-    return ladder.fair and lead >= CLEAR_MARGIN
 
 
 def _sentence(flag: str) -> str:
@@ -274,10 +265,13 @@ class _Reader:
             self.notes.add("numerals-disagree", check.sentence or None)
             return ladder, True
         if check.verdict == "unread":
-            if not _counted(ladder, check):
+            if not counted(ladder, check.count_complete):
                 self.notes.add("numbering-unsettled")
                 return ladder, True
             self.notes.add("numerals-unread")
+        elif contradicted(ladder):
+            self.notes.add("numbering-unsettled")
+            return ladder, True
         if check.strangers > _MOST_STRANGERS:
             self.notes.add("wrong-scale")
             return ladder, True
