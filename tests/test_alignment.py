@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_ladders import draw_ladder, even_scale, paper, projective
+from drawn_ladders import draw_ladder, even_scale, paper, projective, stroke
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -114,6 +114,32 @@ class TestNumbering:
         best = align(strokes, find_chains(strokes), scale, 600)[0]
         assert sorted(best.mark.tolist()) == list(range(0, 51, 5))
         assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
+
+    @pytest.mark.parametrize("bend", [0.0, 0.001, -0.001])
+    def test_a_hand_over_half_the_marks_does_not_make_a_rule_beside_it_the_scale(self, bend):
+        """The rule is a whole row of strokes, but more of the scale would be off the photo."""
+        scale = even_scale(61)
+        top = scale.marks[-1].height_mm
+        picture = paper(width=500)
+        t = draw_ladder(picture, scale, lambda z: projective(z, 60, 560, top, bend), x=300.0,
+                        hidden=range(15, 43))
+        for k in range(22):
+            stroke(picture, 100.0, 146.0 if k % 5 == 0 else 126.0, 40.0 + 14.0 * k)
+        strokes = find_strokes(picture, 1.3)
+        best = align(strokes, find_chains(strokes), scale, 600)[0]
+        assert sorted(best.mark.tolist()) == [*range(15), *range(43, 61)]
+        assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
+
+    def test_marks_missing_here_and_there_still_count_one_by_one(self):
+        picture_of = {}
+        for name, hidden in (("together", range(8, 14)), ("scattered", range(2, 24, 4))):
+            picture = paper()
+            draw_ladder(picture, SCALE, lambda z: projective(z, 50, 550, LAST, 0.0),
+                        hidden=hidden)
+            strokes = find_strokes(picture, 1.3)
+            picture_of[name] = align(strokes, find_chains(strokes), SCALE, 600)[0]
+        assert len(picture_of["together"].mark) == len(picture_of["scattered"].mark) == 20
+        assert picture_of["together"].score > picture_of["scattered"].score + 3.0
 
     def test_a_scale_that_counts_downwards(self):
         from vision.scale import parse_scale

@@ -10,8 +10,10 @@ import cv2
 import numpy as np
 import pytest
 
+from vision import labels
 from vision.labels import check_numerals
 from vision.ladder import Ladder, _moved, find_ladder
+from vision.numerals import settle_numbering
 from vision.photo import load_photo
 from vision.scale import load_scale
 
@@ -49,3 +51,33 @@ def test_a_wrong_numbering_is_found_out_and_the_right_one_named(shift):
     check = check_numerals(numbered(shift))
     assert check.verdict == "other"
     assert check.shift == -shift
+
+
+def test_marks_that_reach_further_than_they_were_seen_to_do_not_cut_the_numbers_off():
+    """Through dark liquid only the middle of the marks is seen: the patches then begin on
+    the marks, and a narrow one ends within the numbers."""
+    ladder = right()
+    side = check_numerals(ladder).side
+    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
+    short_of = middle - side * np.radians(12.0)
+    seen = replace(ladder, core_rad=(short_of, short_of), long_rad=(short_of, short_of))
+    assert check_numerals(seen).verdict == "agree"
+
+
+def test_count_and_numbers_settle_together_what_neither_proves_alone(monkeypatch):
+    """Two labels are legible, the others covered: the lead of the numbers is too small."""
+    ladder = right()
+    marks, patches = labels.label_patches(ladder, check_numerals(ladder).side)
+    bare = float(np.median(np.concatenate([p.ravel() for p in patches if p is not None])))
+    covered = [p if k in (1, 3) else None if p is None else np.full_like(p, bare)
+               for k, p in enumerate(patches)]
+    monkeypatch.setattr(labels, "label_patches", lambda *_: (marks, covered))
+    monkeypatch.setattr(labels, "settle_numbering", _barely)
+    assert check_numerals(ladder).verdict == "agree"
+    seen = ladder.seen.copy()
+    seen[:2] = False
+    assert check_numerals(replace(ladder, seen=seen)).verdict == "unread"
+
+
+def _barely(*given):
+    return replace(settle_numbering(*given), verdict="unsettled", margin=6.0)
