@@ -6,9 +6,11 @@ what the numerals say is summed for every possible shift of the numbering.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
 from typing import Literal
 
+import cv2
 import numpy as np
 
 from vision.ladder import Ladder
@@ -34,8 +36,11 @@ _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
 _LEGIBLE = 0.5
-#: Leads (nats) of the numbers and of the count of marks that settle a numbering together.
-_LABELS_LEAD, _COUNT_LEAD = 5.0, 6.0
+#: Leads (nats) of the numbers and of the count of marks that settle a numbering together;
+#: where no two labels can be read for sure, so much of both.
+_LABELS_LEAD, _COUNT_LEAD, _BOTH_LEAD = 5.0, 6.0, 15.0
+#: Grain is smoothed over so much of the wall, where nothing else helps.
+_GRAIN_MM = 0.3
 
 
 @dataclass(frozen=True)
@@ -64,15 +69,15 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     complete, strangers = _count(ladder)
     texts = sorted({m.text for m in ladder.scale.marks if m.label})
     tries = []
-    for width_mm in (_WIDTH_MM, _WIDE_MM):
-        one = _clearer_side(ladder, texts, width_mm)
+    for seen, width_mm in _looks(ladder):
+        one = _clearer_side(seen, texts, width_mm)
         if one is None:
             continue
         found = _settle(ladder, one.evidence, one.marks)
         if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
             # a finger or a highlight over some of them: the other labels are asked too
             every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
-            more, patches = label_patches(ladder, one.side, every, width_mm)
+            more, patches = label_patches(seen, one.side, every, width_mm)
             if len(more) > len(one.marks):
                 wider = _Side(one.side, more, read_numerals(patches, [texts] * len(patches)))
                 again = _settle(ladder, wider.evidence, more)
@@ -83,7 +88,8 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
             break
     if not tries:
         return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
-    one, found = tries[-1] if tries[-1][1].verdict == "settled" else tries[0]
+    one, found = tries[-1] if tries[-1][1].verdict == "settled" else max(
+        tries, key=lambda one_try: one_try[1].margin)
     readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
     run = main_run(ladder.scale)
     now = [_text(ladder, run, i, 0) for i in one.marks]
@@ -98,9 +104,7 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
         # then agree.
         return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
                             strangers, "", one.side)
-    if complete and found.best == 0 and not legible and found.agreeing >= SETTLED_LABELS and (
-            found.margin >= _LABELS_LEAD and ladder.evidence.margin(0) >= _COUNT_LEAD):
-        # neither proves the numbering alone; found independently, the two together do
+    if complete and found.best == 0 and not legible and _together(ladder, found):
         return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
                             one.side)
     leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
@@ -116,6 +120,25 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
                             "mark and type its value.", one.side, leaning)
     return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
                         one.side if readable else 0, leaning)
+
+
+def _looks(ladder: Ladder) -> Iterator[tuple[Ladder, float]]:
+    """The picture and the width of the patches in which the numbers are read, in turn."""
+    yield ladder, _WIDTH_MM
+    yield ladder, _WIDE_MM
+    px_per_mm = ladder.pose.px_per_mm(float(np.median(ladder.height_mm)))
+    smooth = cv2.GaussianBlur(ladder.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
+    yield replace(ladder, grey=np.asarray(smooth)), _WIDTH_MM
+
+
+def _together(ladder: Ladder, found: NumberingVerdict) -> bool:
+    """Whether count and numbers, found independently, settle what neither proves alone."""
+    lead = ladder.evidence.margin(0)
+    if found.margin < _LABELS_LEAD:
+        return False
+    if found.agreeing >= SETTLED_LABELS:
+        return lead >= _COUNT_LEAD
+    return ladder.fair and lead >= _COUNT_LEAD and lead + found.margin >= _BOTH_LEAD
 
 
 @dataclass(frozen=True)
