@@ -349,7 +349,7 @@ def _search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
              (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
              (1, 1.6, 13, False)]
     # for grainy photos, when those find little
-    rescue = [(2 * coarse, 1.1, 0, False), (2 * coarse, 1.3, 5, False),
+    rescue = [(coarse, 1.6, 13, False), (2 * coarse, 1.1, 0, False), (2 * coarse, 1.3, 5, False),
               (2 * coarse, 1.5, 9, False), (coarse, 2.0, 0, True), (coarse, 1.5, 0, True),
               (2 * coarse, 1.3, 0, True)]
     best: _Found | None = None

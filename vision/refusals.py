@@ -24,9 +24,9 @@ class Refusal:
     sentence: str | None = None
 
 
-def ladder_refusal(ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
-    """Reasons that lie in the photo or the ladder."""
-    elevation = abs(float(np.degrees(ladder.pose.elevation_rad(np.median(ladder.height_mm)))))
+def ladder_refusal(ladder: Ladder, quality: PhotoQuality, level_mm: float) -> Refusal | None:
+    """Reasons that lie in the photo or the ladder; the surface may be at ``level_mm``."""
+    elevation = abs(float(np.degrees(ladder.pose.elevation_rad(level_mm))))
     if ladder.pitch_px < 3.2:
         return Refusal("few-pixels", "The marks are too small in the photo to be told apart: "
                                      "go nearer and take another photo.")
@@ -44,7 +44,8 @@ def ladder_refusal(ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
 
 def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
     """Reasons that lie in the surface; None when it can be read."""
-    early = ladder_refusal(ladder, quality)
+    middle = float(np.median(ladder.height_mm))
+    early = ladder_refusal(ladder, quality, surface.level_mm if surface.candidates else middle)
     if early is not None:
         return early
     if not surface.candidates or surface.nothing > 0.5:
