@@ -43,6 +43,9 @@ _LABELS_LEAD, _COUNT_LEAD, _BOTH_LEAD = 5.0, 6.0, 15.0
 _GRAIN_MM = 0.3
 
 
+_Verdict = Literal["agree", "other", "disagree", "unread"]
+
+
 @dataclass(frozen=True)
 class NumeralCheck:
     """``verdict``: "agree", "other" (the numerals speak clearly for ``shift``),
@@ -53,7 +56,7 @@ class NumeralCheck:
     are printed (0: not known); ``leaning`` is the shift for which they speak without
     proving it (0: none)."""
 
-    verdict: Literal["agree", "other", "disagree", "unread"]
+    verdict: _Verdict
     shift: int
     lead: float
     readable: int
@@ -68,6 +71,42 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
     """Read all labels and weigh them against the marks."""
     complete, strangers = _count(ladder)
     texts = sorted({m.text for m in ladder.scale.marks if m.label})
+    read = _read(ladder, texts)
+    if read is None:
+        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
+    one, found = read
+    readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
+
+    def check(verdict: _Verdict, shift: int = 0, sentence: str = "", leaning: int = 0,
+              side: int = one.side) -> NumeralCheck:
+        return NumeralCheck(verdict, shift, found.margin, readable, complete, strangers, sentence,
+                            side, leaning)
+
+    if found.verdict == "settled":
+        # If not here: number the marks their way and look again whether both then agree.
+        return check("agree") if found.best == 0 else check("other", int(str(found.best)))
+    run = main_run(ladder.scale)
+    now = [_text(ladder, run, i, 0) for i in one.marks]
+    doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
+    # what is barely legible is misread as any number, and contradicts nothing
+    legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
+    if complete and found.best == 0 and not legible and _together(ladder, found):
+        return check("agree")
+    elsewhere = _numbers_beside_all_marks(ladder, texts)
+    if elsewhere is not None:
+        shift, lead, count, side = elsewhere
+        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
+    leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
+    if legible >= 2 and len(doubting) > agreeing:
+        seen = ", ".join(p.text for p in one.evidence.patches if p.text)
+        return check("disagree", 0, "The printed numbers do not fit the marks of the chosen scale "
+                     f"(read: {seen}). Check that the right scale is chosen, or tap one mark and "
+                     "type its value.", leaning)
+    return check("unread", 0, "", leaning, one.side if readable else 0)
+
+
+def _read(ladder: Ladder, texts: list[str]) -> tuple[_Side, NumberingVerdict] | None:
+    """The numbers on their side of the marks and what they prove, in the look that says most."""
     tries = []
     for seen, width_mm in _looks(ladder):
         one = _clearer_side(seen, texts, width_mm)
@@ -83,43 +122,10 @@ def check_numerals(ladder: Ladder) -> NumeralCheck:
                 again = _settle(ladder, wider.evidence, more)
                 if again.verdict == "settled":
                     one, found = wider, again
-        tries.append((one, found))
         if found.verdict == "settled":
-            break
-    if not tries:
-        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
-    one, found = tries[-1] if tries[-1][1].verdict == "settled" else max(
-        tries, key=lambda one_try: one_try[1].margin)
-    readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
-    run = main_run(ladder.scale)
-    now = [_text(ladder, run, i, 0) for i in one.marks]
-    doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
-    # what is barely legible is misread as any number, and contradicts nothing
-    legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
-    if found.verdict == "settled":
-        if found.best == 0:
-            return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
-                                one.side)
-        # The numerals are sure: number the marks their way and look again whether both
-        # then agree.
-        return NumeralCheck("other", int(str(found.best)), found.margin, readable, complete,
-                            strangers, "", one.side)
-    if complete and found.best == 0 and not legible and _together(ladder, found):
-        return NumeralCheck("agree", 0, found.margin, readable, complete, strangers, "",
-                            one.side)
-    leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
-    elsewhere = _numbers_beside_all_marks(ladder, texts)
-    if elsewhere is not None:
-        shift, lead, count, side = elsewhere
-        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
-    if legible >= 2 and len(doubting) > agreeing:
-        read = ", ".join(p.text for p in one.evidence.patches if p.text)
-        return NumeralCheck("disagree", 0, found.margin, readable, complete, strangers,
-                            "The printed numbers do not fit the marks of the chosen scale "
-                            f"(read: {read}). Check that the right scale is chosen, or tap one "
-                            "mark and type its value.", one.side, leaning)
-    return NumeralCheck("unread", 0, found.margin, readable, complete, strangers, "",
-                        one.side if readable else 0, leaning)
+            return one, found
+        tries.append((one, found))
+    return max(tries, key=lambda one_try: one_try[1].margin, default=None)
 
 
 def _looks(ladder: Ladder) -> Iterator[tuple[Ladder, float]]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.ladder import Ladder
-from vision.misreading import chance_of_misreading, largest_chance
+from vision.misreading import largest_chance
 from vision.quality import PhotoQuality
 from vision.surface import SURE_BELIEF, Surface
 
@@ -67,9 +67,6 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
                        "something is before or just behind the surface.  Take it away, or move "
                        "the phone, and take another photo.")
     elevation = float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))
-    chance = chance_of_misreading(
-        np.array([surface.level_mm]), surface.reference_mm - surface.offset_mm,
-        surface.offset_probability, ladder.scale)[0]
-    if chance > largest_chance(elevation, surface.wall_mm):
+    if surface.chance_of_misreading(ladder.scale) > largest_chance(elevation, surface.wall_mm):
         return Refusal("meniscus-uncertain")
     return None

@@ -64,6 +64,16 @@ class Surface:
         return self.reference_mm - float(np.interp(0.5, total, self.offset_mm))
 
     @property
+    def possible_mm(self) -> np.ndarray:
+        """(N,) heights that the level may have; ``offset_probability`` is theirs."""
+        return np.asarray(self.reference_mm - self.offset_mm)
+
+    def chance_of_misreading(self, scale: Scale) -> float:
+        """Chance that the level lies more than a division from what is read."""
+        return float(chance_of_misreading(np.array([self.level_mm]), self.possible_mm,
+                                          self.offset_probability, scale)[0])
+
+    @property
     def meniscus_sd_mm(self) -> float:
         """Standard deviation of the offset."""
         mean = float(self.offset_mm @ self.offset_probability)
@@ -110,12 +120,10 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
 
 def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:
     """The same, read elsewhere where the median is too likely more than a division off."""
-    levels = surface.reference_mm - surface.offset_mm
     elevation = math.degrees(float(ladder.pose.elevation_rad(surface.level_mm)))
     limit = largest_chance(elevation, surface.wall_mm)
-    other = least_misleading_mm(levels, surface.offset_probability, ladder.scale)
-    median, best = chance_of_misreading(np.array([surface.level_mm, other]), levels,
-                                        surface.offset_probability, ladder.scale)
-    if best < limit <= median:
-        return replace(surface, chosen_mm=other, tail=min(surface.tail, 0.5 * limit))
-    return surface
+    if surface.chance_of_misreading(ladder.scale) <= limit:
+        return surface
+    between = least_misleading_mm(surface.possible_mm, surface.offset_probability, ladder.scale)
+    moved = replace(surface, chosen_mm=between, tail=min(surface.tail, 0.5 * limit))
+    return moved if moved.chance_of_misreading(ladder.scale) < limit else surface

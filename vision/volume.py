@@ -14,7 +14,8 @@ from vision.camera import focal_px
 from vision.errors import InputError
 from vision.flags import describe
 from vision.labels import NumeralCheck, check_numerals, renumbered
-from vision.ladder import Ladder, find_ladder, longest_row, recentred
+from vision.ladder import Ladder, find_ladder, recentred
+from vision.ladder_search import longest_row
 from vision.photo import Photo
 from vision.quality import PhotoQuality, measure_quality, quality_flags
 from vision.reading import Question, Trace, VolumeReading
