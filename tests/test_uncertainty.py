@@ -13,7 +13,7 @@ from vision.budget import combined_standard_uncertainty
 from vision.contact_line import ContactLine
 from vision.pose import CylinderPose
 from vision.scale import Scale, load_scale, parse_scale
-from vision.surface import Surface
+from vision.surface import Surface, _least_misleading
 from vision.surface_input import BIN_CENTRES_MM
 from vision.uncertainty import LevelEstimate, estimate_level
 
@@ -86,6 +86,24 @@ class TestInterval:
         e = estimate(bell(middle, sd), elevation_deg=elevation)
         assert e.interval[0] < e.value < e.interval[1]
         assert e.interval_mm[0] < e.level_mm < e.interval_mm[1]
+
+    @pytest.mark.parametrize(("share", "apart_divisions", "between"), [
+        (0.5, 1.4, True), (0.85, 1.4, True), (0.97, 1.4, False), (0.7, 0.8, False),
+        (0.7, 2.8, False)])
+    def test_of_two_lines_that_may_be_the_edge_both_are_held(self, share, apart_divisions,
+                                                            between):
+        """Read between them where the far one is too likely and near enough for that."""
+        apart = apart_divisions / PER_MM
+        p = share * bell(1.0, 0.08) + (1.0 - share) * bell(1.0 + apart, 0.08)
+        found = _least_misleading(surface(p), ladder())
+        e = estimate_level(found, ladder(), QUAY)
+        assert (found.chosen_mm is not None) is between
+        if between:
+            low, high = QUAY.value_at(np.array([40.0 - apart, 40.0]))
+            assert e.interval[0] < low < e.value - 0.2 < e.value + 0.2 < high < e.interval[1]
+            assert found.chance_of_misreading(QUAY) < 0.01
+        else:
+            assert found.level_mm == surface(p).level_mm
 
     def test_no_meniscus_uncertainty_leaves_the_other_terms(self):
         sure = np.zeros(len(BIN_CENTRES_MM))
