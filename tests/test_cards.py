@@ -85,6 +85,20 @@ def test_difficult_cards_are_still_found(name, options):
     assert np.abs(seen.corners_px - corners).max() < 0.6, name
 
 
+@pytest.mark.parametrize("wide_px", [1, 3, 4])
+@pytest.mark.parametrize("side_px", [60, 90])
+def test_a_cord_across_the_edge_does_not_hide_a_card(side_px, wide_px):
+    """It joins the black square to the dark thing that hangs on it."""
+    corners = square(side_px, (141.2, 20 + 0.62 * side_px), 1.0)
+    picture = card_picture(0, corners)
+    cv2.line(picture, (135, int(corners[:, 1].max()) - 2), (135, 180), (90, 90, 90), wide_px)
+    cv2.rectangle(picture, (100, 180), (175, 200), (130, 130, 130), -1)
+    for x in (103, 172):
+        cv2.line(picture, (x, 200), (x, 219), (150, 150, 150), 2)
+    seen = only(find_cards(picture, (0,)), 0)
+    assert np.abs(seen.corners_px - corners).max() < 0.6
+
+
 @pytest.mark.parametrize("seed", [0, 1])
 def test_noise_and_bare_pictures_hold_no_card(seed):
     rng = np.random.default_rng(seed)

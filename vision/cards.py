@@ -22,6 +22,9 @@ from vision.card_edges import refine_corners
 MODULES = 8
 #: Photos with a longer side than this are searched at half size first.
 _LARGE_PX = 2600
+#: Dark things that hang down and are narrower than this (px) are wiped out when nothing
+#: else has found a card.
+_CROSSING_PX = (7, 11)
 
 
 @dataclass(frozen=True)
@@ -111,8 +114,8 @@ def find_cards(rgb: np.ndarray, codes: tuple[int, ...] = (0, 1)) -> dict[int, li
     """Find the cards in an upright (H, W, 3) uint8 RGB photo.
 
     Returns code -> the cards of that code at different places (normally one).
-    Plain detection comes first; enlarged, contrast-stretched, sharpened and
-    shrunken versions are tried only while a code is still missing.
+    Plain detection comes first; enlarged, contrast-stretched, sharpened, shrunken
+    and cleared versions are tried only while a code is still missing.
     """
     import cv2
 
@@ -156,6 +159,10 @@ def _attempts(gray: np.ndarray) -> Iterator[tuple[np.ndarray, float, object]]:
         yield cv2.addWeighted(gray, 3.0, soft, -2.0, 0), 1.0, patient
     if not large:
         yield sized(gray, 2.0), 2.0, plain
+    # a cord that hangs across the edge joins the square to what it carries
+    for width in _CROSSING_PX:
+        bright = cv2.morphologyEx(gray, cv2.MORPH_CLOSE, np.ones((1, width), np.uint8))
+        yield np.asarray(bright), 1.0, patient
 
 
 @lru_cache(maxsize=2)
