@@ -59,6 +59,8 @@ def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> 
             return Refusal("competing-surfaces")
         return Refusal("surface-not-found", "The liquid surface does not stand out: change the "
                        "light or the background and take another photo.")
+    if surface.contested:
+        return Refusal("competing-surfaces")
     if surface.line is None or surface.line.contrast < _LEAST_CONTRAST:
         return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
                        "change the light or the background and take another photo.")

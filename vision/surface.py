@@ -36,6 +36,7 @@ class Surface:
     ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
+    ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
     was made for.
@@ -51,6 +52,7 @@ class Surface:
     candidates: tuple[Candidate, ...]
     nothing: float
     held_before: bool = False
+    contested: bool = False
     chosen_mm: float | None = None
     tail: float = 0.025
 
@@ -115,7 +117,8 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
     return _least_misleading(
         Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
-                nothing, held_before(rgb, ladder, centre)), ladder)
+                nothing, held_before(rgb, ladder, centre),
+                near_mm is None and search.contested(best)), ladder)
 
 
 def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:

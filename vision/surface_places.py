@@ -19,7 +19,7 @@ from vision.pose import CylinderPose
 from vision.scale import Scale
 from vision.strip import view
 from vision.surface_grid import Grid, whole_grid, window_grid
-from vision.surface_input import BIN_CENTRES_MM
+from vision.surface_input import BIN_CENTRES_MM, HARD_ELEVATION_DEG
 from vision.surface_nets import CloseLook, find_rows, gauge_level
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
@@ -32,6 +32,9 @@ _UNTHOUGHT = 0.005
 _LINE_REACH_MM = 0.9
 #: From places no farther apart than this the gauge sees the same line, if it is one.
 _SAME_WINDOW_MM = 2.5
+#: So far beside a place the gauge looks whether another line is as much a front line,
+#: and the share of the odds that counts as that.
+_BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 
 
 @dataclass(frozen=True)
@@ -94,6 +97,33 @@ class Search:
         line = find_contact_line(self.rgb, ladder.pose, ladder.scale, ladder.core_rad,
                                  ladder.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
         return Place(about, candidate.belief, line, self._gauge(about))
+
+    def contested(self, place: Place) -> bool:
+        """Whether the gauge, from close beside a place, sees a front line as well and
+        reads another level there.
+
+        Seen from above or below, the back edge and what is mirrored in the surface are
+        lines just beside the front one; noise can make one of them the finder's only place.
+        """
+        pose, scale = self.ladder.pose, self.ladder.scale
+        if abs(math.degrees(float(pose.elevation_rad(place.height_mm)))) < HARD_ELEVATION_DEG:
+            return False
+        here = self._value(place.height_mm, place.look)
+        for aside_mm in _BESIDE_MM:
+            about = place.height_mm + aside_mm
+            look = self._gauge(about)
+            if look.odds > _AS_WELL * place.look.odds and (
+                    abs(self._value(about, look) - here) > scale.division_at(here)):
+                return True
+        return False
+
+    def _value(self, centre_mm: float, look: CloseLook) -> float:
+        """Mean value that the gauge reads around a height."""
+        elevation = math.degrees(float(self.ladder.pose.elevation_rad(centre_mm)))
+        shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
+                                               WALL_INDEX))
+        mean = float(BIN_CENTRES_MM @ look.probability)
+        return float(self.ladder.scale.value_at(centre_mm - mean - shift))
 
     def _gauge(self, centre_mm: float) -> CloseLook:
         """The gauge's word on one height of the wall.
