@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from vision.chains import Chain
+from vision.runs import true_runs
 from vision.scale import Scale
 from vision.strokes import Strokes
 
@@ -317,8 +318,7 @@ def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray)
 
 def _runs_missed(missed: np.ndarray) -> float:
     """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], missed.astype(np.int8), [0]])))
-    length = np.diff(edges.reshape(-1, 2), axis=1).astype(float)
+    length = np.diff(true_runs(missed), axis=1).astype(float)
     return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
 
 

@@ -17,6 +17,7 @@ from vision.ladder_search import Found, search
 from vision.marksample import MarkSamples, gaps_mm, sample_marks
 from vision.numbering import ShiftEvidence, main_run, shift_evidence
 from vision.pose import INDEPENDENT_POINTS, CylinderPose, MarkPoints, fit_pose
+from vision.runs import true_runs
 from vision.scale import Scale
 
 #: Without camera facts: a phone's main camera, give or take a factor of 1.5.
@@ -388,9 +389,8 @@ def _select(
 
 def _stretch(mask: np.ndarray, core: np.ndarray | None) -> np.ndarray:
     """The unbroken stretch of True that shares most with ``core`` (else the longest)."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], mask.astype(np.int8), [0]])))
     best, out = -1, np.zeros_like(mask)
-    for start, stop in edges.reshape(-1, 2):
+    for start, stop in true_runs(mask):
         shared = int(core[start:stop].sum()) if core is not None else 0
         weight = 1000 * shared + int(stop - start)
         if weight > best:

@@ -12,6 +12,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from vision.runs import true_runs
+
 if TYPE_CHECKING:
     from vision.photo import Photo
 
@@ -86,14 +88,8 @@ class Board:
                 marker += 1
                 for j, line in enumerate(np.asarray(bits) == 0):
                     out += [(x + inset + a * cell, y + inset + j * cell, (b - a) * cell, cell)
-                            for a, b in _runs(line)]
+                            for a, b in true_runs(line).tolist()]
         return out
-
-
-def _runs(line: np.ndarray) -> list[tuple[int, int]]:
-    """(start, end) of the runs of True."""
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], line.astype(int), [0]])))
-    return [(int(a), int(b)) for a, b in edges.reshape(-1, 2)]
 
 
 @dataclass(frozen=True)

@@ -115,10 +115,12 @@ def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
     elevation = math.degrees(float(ladder.pose.elevation_rad(centre)))
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
     q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
+    # a place that is not believed in is refused anyway, and a person's word settles it
+    contested = near_mm is None and weighed[0][0] >= SURE_BELIEF and search.contested(best)
     return _least_misleading(
         Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
                 nothing, held_before(rgb, ladder, centre),
-                near_mm is None and search.contested(best)), ladder)
+                contested), ladder)
 
 
 def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:

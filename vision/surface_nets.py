@@ -21,6 +21,7 @@ import numpy as np
 
 from vision.surface_grid import WINDOW_COLUMNS, WINDOW_ROWS
 from vision.surface_input import (
+    BIN_CENTRES_MM,
     finder_facts,
     gauge_facts,
     is_hard,
@@ -48,6 +49,11 @@ class CloseLook:
 
     probability: np.ndarray
     odds: float
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean height of the window's middle above the level."""
+        return float(BIN_CENTRES_MM @ self.probability)
 
 
 @lru_cache(maxsize=1)

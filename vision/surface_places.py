@@ -122,8 +122,7 @@ class Search:
         elevation = math.degrees(float(self.ladder.pose.elevation_rad(centre_mm)))
         shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
                                                WALL_INDEX))
-        mean = float(BIN_CENTRES_MM @ look.probability)
-        return float(self.ladder.scale.value_at(centre_mm - mean - shift))
+        return float(self.ladder.scale.value_at(centre_mm - look.mean_mm - shift))
 
     def _gauge(self, centre_mm: float) -> CloseLook:
         """The gauge's word on one height of the wall.
@@ -169,7 +168,7 @@ def _one_reading(a: Place, b: Place) -> bool:
         return False
     means, variances = [], []
     for place in (a, b):
-        mean = float(BIN_CENTRES_MM @ place.look.probability)
+        mean = place.look.mean_mm
         means.append(place.height_mm - mean)
         variances.append(float(BIN_CENTRES_MM**2 @ place.look.probability) - mean**2)
     return abs(means[0] - means[1]) < math.sqrt(max(sum(variances), 0.0))
