@@ -12,7 +12,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Literal, get_args
 
 from vision.errors import InputError
-from vision.pressure_units import (
+from vision.hydrostatics.units import (
     CM_H2O_CODE,
     MM_HG_CODE,
     PASCAL_PER,
@@ -47,7 +47,7 @@ class Order:
 
     ``landmark`` in the order's own words; ``threshold`` in ``unit`` (cm[H2O] or
     mm[Hg]), negative ones included, None when the order names none; ``limits`` are
-    the ward's numbers of :class:`vision.limits.Limits`; ``tell_whom`` as written.
+    the ward's numbers of :class:`vision.output.limits.Limits`; ``tell_whom`` as written.
     """
 
     landmark: str

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from vision.pressure_units import WORDS, convert, number_text, unit_code
+from vision.hydrostatics.units import WORDS, convert, number_text, unit_code
 
 #: A pointer is read to about this many of the panel's own units (our choice).
 READ_TO = 0.5

@@ -10,7 +10,7 @@ import numpy as np
 from PIL import Image
 from streamlit.testing.v1 import AppTest
 
-import vision.volume
+import vision.volume.read
 from vision.budget import BudgetTerm
 from vision.reading import Question, Trace, VolumeReading
 
@@ -131,5 +131,5 @@ class Reader:
 
 def install(monkeypatch, reader: Reader) -> Reader:  # type: ignore[no-untyped-def]
     """Let the page ask ``reader`` in place of the measuring side."""
-    monkeypatch.setattr(vision.volume, "read_volume", reader)
+    monkeypatch.setattr(vision.volume.read, "read_volume", reader)
     return reader

@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 from scipy.spatial.transform import Rotation
 
-from vision.scale import Scale, parse_scale
+from vision.scale_file.scale import Scale, parse_scale
 
 FINE = 8
 

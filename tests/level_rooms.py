@@ -7,10 +7,10 @@ from functools import lru_cache
 import cv2
 import numpy as np
 
-from vision.card_edges import apply, perspective
-from vision.cards import card_modules
-from vision.levelscenes import level_scene
-from vision.photo import load_photo
+from vision.fiducials.cards import card_modules
+from vision.fiducials.subpixel_corners import apply, perspective
+from vision.imaging.photo import load_photo
+from vision.synthetic.bedside import level_scene
 
 
 def card_picture(code: int, corners: np.ndarray, size: tuple[int, int] = (280, 220), *,

@@ -14,8 +14,8 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from vision.photo import Photo, load_photo
-from vision.scale import Scale
+from vision.imaging.photo import Photo, load_photo
+from vision.scale_file.scale import Scale
 
 DRAW = 8.0  # px per mm of the flat drawing
 

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -10,15 +12,19 @@ from app.records import (
     Attestations,
     BedCode,
     ConfirmedEntry,
+    ConfirmError,
     EventDraft,
     Initials,
     Moment,
     OwnReading,
     ReadingDraft,
+    Store,
     confirm,
 )
+from app.records.canonical import FIRST_LINK
+from app.records.chain import content_hash
 from vision.reading import VolumeReading
-from vision.scale import Scale, parse_scale
+from vision.scale_file.scale import Scale, parse_scale
 
 BED = BedCode("QUAY-3")
 BY = Initials("M.K.")
@@ -64,3 +70,38 @@ def reading(value: str = "23.4", minutes: float = 0, **more: Any) -> ConfirmedEn
 def happening(name: str, minutes: float = 0, bed: BedCode = BED, **more: Any) -> ConfirmedEntry:
     """A confirmed event."""
     return confirm(EventDraft(name, **more), by=BY, bed=bed, clock=clock(minutes))
+
+
+def confirm_some(args: tuple[str, int, int]) -> list[str]:
+    """One process with several sessions; every session taps every form twice."""
+    where, process, sessions = args
+    store = Store.open(where, wait_seconds=60)
+    start = threading.Barrier(sessions)
+
+    def session(n: int) -> list[str]:
+        start.wait()
+        keys = []
+        for k in range(2):
+            key = f"{process}-{n}-{k}"
+            confirmed = confirm(EventDraft("bag-changed"), by=BY, bed=BED, key=key)
+            assert store.add(confirmed).number == store.add(confirmed).number
+            keys.append(key)
+        return keys
+
+    with ThreadPoolExecutor(sessions) as pool:
+        return [key for keys in pool.map(session, range(sessions)) for key in keys]
+
+
+def row_of(store, **changes):
+    """A well-linked next row as a determined outsider could write it."""
+    row = reading().content.row()
+    last = store.entries()[-1:] or None
+    row["number"] = last[0].number + 1 if last else 1
+    row["previous_hash"] = last[0].hash if last else FIRST_LINK
+    row["key"] = f"k{row['number']}"
+    row.update(changes)
+    try:
+        row["hash"] = changes.get("hash") or content_hash(row)
+    except ConfirmError:  # infinity has no canonical text; the database must refuse it too
+        row["hash"] = "0" * 64
+    return row

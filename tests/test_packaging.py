@@ -65,7 +65,8 @@ def test_the_installed_command_works_outside_the_repository(installed: Path,
 
 
 def test_importing_the_measuring_side_loads_nothing_heavy() -> None:
-    code = ("import sys, vision, vision.scale, vision.flags, vision.reading, vision.errors;"
+    code = ("import sys, vision, vision.scale_file.scale, vision.flags, vision.reading,"
+            "vision.errors;"
             "print([m for m in ('cv2', 'scipy', 'skimage', 'streamlit', 'sqlalchemy',"
             " 'pillow_heif', 'reportlab') if m in sys.modules])")
     done = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True,

@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from vision.photo import Photo
+    from vision.imaging.photo import Photo
 
 
 def add_parser(subparsers: Any) -> None:
@@ -26,8 +26,8 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Calibrate and write the lens file; 0 when done."""
-    from vision.lens import save_lens
-    from vision.lens_calibration import calibrate_lens
+    from vision.lens.calibration import calibrate_lens
+    from vision.lens.model import save_lens
 
     found = calibrate_lens(_photos(args.photos))
     save_lens(found.lens, args.out)
@@ -44,7 +44,7 @@ def run(args: argparse.Namespace) -> int:
 
 def _photos(paths: list[str]) -> Iterator[Photo]:
     """The photos one by one, so that never two are in memory."""
-    from vision.photo import load_photo
+    from vision.imaging.photo import load_photo
 
     for path in paths:
         yield load_photo(path)

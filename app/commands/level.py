@@ -16,7 +16,7 @@ from app.commands.points import (
 )
 
 if TYPE_CHECKING:
-    from vision.level_reading import LevelReading
+    from vision.level.result import LevelReading
 
 
 def add_parser(subparsers: Any) -> None:
@@ -46,7 +46,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Measure one photo; 0 when measured, 3 when refused."""
-    from vision.photo import load_photo
+    from vision.imaging.photo import load_photo
 
     numbers = {name: None if text is None else parse_number(text, option)
                for name, option, text in (
@@ -60,22 +60,22 @@ def run(args: argparse.Namespace) -> int:
     overlay = check_picture_path(args.overlay, "--overlay")
     photo = load_photo(args.photo)
     if args.lens is not None:
-        from vision.lens import load_lens
-        from vision.lens_view import through_lens
+        from vision.lens.model import load_lens
+        from vision.lens.undistort import through_lens
 
         view = through_lens(photo, load_lens(args.lens))
         photo = view.photo
         points = {name: None if p is None else view.point_to_corrected(p)
                   for name, p in points.items()}
 
-    from vision.level import measure_level
+    from vision.level.measure import measure_level
 
     reading = measure_level(photo, **numbers, **points)  # type: ignore[arg-type]
     if overlay:
-        from vision.level_overlay import draw_level_overlay
+        from vision.level.overlay import draw_level_overlay
 
         write_picture(draw_level_overlay(photo, reading), overlay)
-    from vision.lens_view import facts_words
+    from vision.lens.undistort import facts_words
 
     stated = numbers["focal_35mm"]
     camera = facts_words(photo.camera) if stated is None else (

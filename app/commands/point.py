@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from app.commands.points import parse_number, parse_number_at, parse_point
 
 if TYPE_CHECKING:
-    from vision.value_at_point import PointReading
+    from vision.manual_scale.at_point import PointReading
 
 
 def add_parser(subparsers: Any) -> None:
@@ -42,10 +42,10 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Read one point; 0 when read, 3 when refused."""
     from vision.errors import InputError
-    from vision.photo import load_photo
-    from vision.scale import load_scale
-    from vision.value_at_point import read_point
-    from vision.value_between import read_between
+    from vision.imaging.photo import load_photo
+    from vision.manual_scale.at_point import read_point
+    from vision.manual_scale.between import read_between
+    from vision.scale_file.scale import load_scale
 
     at = parse_point(args.at, "--at")
     behind = None if args.behind_mm is None else parse_number(args.behind_mm, "--behind-mm")

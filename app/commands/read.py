@@ -17,9 +17,9 @@ from app.commands.points import (
 from vision.errors import InputError
 
 if TYPE_CHECKING:
-    from vision.photo import CameraFacts, Photo
+    from vision.imaging.photo import CameraFacts, Photo
     from vision.reading import VolumeReading
-    from vision.scale import Scale
+    from vision.scale_file.scale import Scale
 
     Point = tuple[float, float]
 
@@ -44,8 +44,8 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read one photo; 0 when read, 3 when refused or off the scale."""
-    from vision.photo import load_photo
-    from vision.scale import load_scale
+    from vision.imaging.photo import load_photo
+    from vision.scale_file.scale import load_scale
 
     near = parse_point(args.near, "--near") if args.near is not None else None
     number = parse_number_at(args.number, "--number") if args.number is not None else None
@@ -62,11 +62,11 @@ def run(args: argparse.Namespace) -> int:
     if number and min(abs(m.value - number[0]) for m in scale.marks) > 1e-6:
         raise InputError(f"--number: there is no mark {number[0]:g} on the scale '{scale.name}'.")
 
-    from vision.lens_view import facts_words
+    from vision.lens.undistort import facts_words
 
     reading, camera = _read(photo, scale, near, number, args.lens)
     if overlay:
-        from vision.overlay import draw_overlay
+        from vision.volume.overlay import draw_overlay
 
         write_picture(draw_overlay(photo, reading), overlay)
     if args.json:
@@ -82,12 +82,12 @@ def run(args: argparse.Namespace) -> int:
 def _read(photo: Photo, scale: Scale, near: Point | None, number: tuple[float, Point] | None,
           lens: str | None) -> tuple[VolumeReading, CameraFacts]:
     """The reading, its points in pixels of the photo as taken, and the camera facts used."""
-    from vision.volume import read_volume
+    from vision.volume.read import read_volume
 
     if lens is None:
         return read_volume(photo, scale, near=near, number=number), photo.camera
-    from vision.lens import load_lens
-    from vision.lens_view import through_lens
+    from vision.lens.model import load_lens
+    from vision.lens.undistort import through_lens
 
     view = through_lens(photo, load_lens(lens))
     reading = read_volume(

@@ -8,7 +8,7 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from vision.scale import Scale
+    from vision.scale_file.scale import Scale
 
 
 def add_parser(subparsers: Any) -> None:
@@ -23,7 +23,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """List scales; ScaleFileError for the first file that is refused."""
-    from vision.scale import load_scale, shipped_scales
+    from vision.scale_file.scale import load_scale, shipped_scales
 
     scales = [load_scale(where) for where in args.files or shipped_scales()]
     if args.json:

@@ -31,7 +31,7 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
 def run(args: argparse.Namespace) -> int:
     """Write the photos; 0 when done."""
     from vision.errors import InputError
-    from vision.scenes.dataset import write_scenes
+    from vision.synthetic.chamber.dataset import write_scenes
 
     if args.open is not None:
         from app.exports.lesson_set import open_sealed
@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
             print(f"{done} of {count}", file=sys.stderr)
 
     if args.level:
-        from vision.levelscenes import write_level_scenes
+        from vision.synthetic.bedside import write_level_scenes
 
         if args.lesson or args.scale or args.tier or args.size:
             raise InputError("Rooms for the level have no chamber: leave out --lesson, --scale, "

@@ -16,7 +16,7 @@ from app.commands.points import (
 )
 
 if TYPE_CHECKING:
-    from vision.setting import SettingReading
+    from vision.pressure_panel.read import SettingReading
 
 
 def add_parser(subparsers: Any) -> None:
@@ -39,9 +39,9 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Read one photo; 0 when read, 3 when refused."""
-    from vision.photo import load_photo
-    from vision.scale import load_scale
-    from vision.setting import read_setting
+    from vision.imaging.photo import load_photo
+    from vision.pressure_panel.read import read_setting
+    from vision.scale_file.scale import load_scale
 
     pointer = parse_point(args.pointer, "--pointer")
     number = parse_number_at(args.number, "--number") if args.number is not None else None
@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     photo = load_photo(args.photo)
     reading = read_setting(photo, scale, pointer, number=number)
     if overlay:
-        from vision.overlay import draw_overlay
+        from vision.volume.overlay import draw_overlay
 
         write_picture(draw_overlay(photo, reading), overlay)
     if args.json:
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
 def sentences(reading: SettingReading) -> list[str]:
     """The reading in lines for a person, both units where the unit is a bedside one."""
-    from vision.pressure_units import CM_H2O_CODE, PASCAL_PER, WORDS, both_units, convert
+    from vision.hydrostatics.units import CM_H2O_CODE, PASCAL_PER, WORDS, both_units, convert
 
     if reading.value is None or reading.interval is None:
         lines = [f"{reading.scale}: no reading"]

@@ -35,7 +35,7 @@ def add_parser(subparsers: Any) -> None:
 
 def run(args: argparse.Namespace) -> int:
     """Print the threshold; 0 when it could be computed.  InputError for bad numbers."""
-    from vision.threshold import CAUTIONS, effective_threshold
+    from vision.hydrostatics.threshold import CAUTIONS, effective_threshold
 
     interval = None
     if args.offset_interval_cm is not None:

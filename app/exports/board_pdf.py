@@ -6,7 +6,7 @@ from typing import Any
 
 from app.exports.print_sheet import Paper, new_page, ruler_across, ruler_down, write
 from vision import __version__
-from vision.lens_board import FIRST_MARKER, Board
+from vision.lens.board import FIRST_MARKER, Board
 
 #: White kept free at the right of the board, mm; the left has room for the ruler.
 _RIGHT_MM = 14.0

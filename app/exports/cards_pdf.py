@@ -14,7 +14,7 @@ from app.exports.print_sheet import (
     write,
 )
 from vision import __version__
-from vision.cards import MODULES, CardKind, card_modules, landmark_card, zero_card
+from vision.fiducials.cards import MODULES, CardKind, card_modules, landmark_card, zero_card
 
 #: White rim round a black square, mm: the detector needs one module at least.
 RIM_MM = 10.0

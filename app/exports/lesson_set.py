@@ -18,14 +18,14 @@ from pathlib import Path
 from typing import Any
 
 from vision.errors import InputError
-from vision.lesson import eye_reading
-from vision.lesson_level import LevelTask, level_tasks
-from vision.lesson_round import ChamberTask, chamber_tasks, wrong_readings
-from vision.scale import Scale
-from vision.scenes.dataset import save_photo
-from vision.scenes.lesson import lesson_scene
-from vision.scenes.model import ChamberScene
-from vision.scenes.render import render_scene
+from vision.lesson.level import LevelTask, level_tasks
+from vision.lesson.parallax import eye_reading
+from vision.lesson.rounds import ChamberTask, chamber_tasks, wrong_readings
+from vision.scale_file.scale import Scale
+from vision.synthetic.chamber.dataset import save_photo
+from vision.synthetic.chamber.lesson import lesson_scene
+from vision.synthetic.chamber.model import ChamberScene
+from vision.synthetic.chamber.render import render_scene
 
 FORMAT = "countersight-lesson-set-1"
 SEALED = Path("teacher") / "answers.sealed"

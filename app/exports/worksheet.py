@@ -8,10 +8,10 @@ from pathlib import Path
 from typing import Any
 
 from app.exports.sheet_text import BOLD, REGULAR, use_fonts
-from vision.lesson import eye_reading
-from vision.lesson_level import LEVEL_CAUSES, LevelTask, level_threshold, wrong_thresholds
-from vision.lesson_round import PARALLAX_CAUSES, ChamberTask, wrong_readings
-from vision.pressure_units import WORDS, both_units, number_text
+from vision.hydrostatics.units import WORDS, both_units, number_text
+from vision.lesson.level import LEVEL_CAUSES, LevelTask, level_threshold, wrong_thresholds
+from vision.lesson.parallax import eye_reading
+from vision.lesson.rounds import PARALLAX_CAUSES, ChamberTask, wrong_readings
 
 _MM = 72 / 25.4
 _WIDTH, _HEIGHT = 210.0, 297.0  # A4; everything in this file counts in mm from the top left
@@ -149,7 +149,7 @@ def _chamber_part(picture: Path, task: ChamberTask) -> Any:
     from PIL import Image
 
     from app.exports.lesson_set import scene_of
-    from vision.scenes.camera import view_of
+    from vision.synthetic.chamber.camera import view_of
 
     with Image.open(picture) as opened:
         image = opened.convert("RGB")

@@ -10,7 +10,7 @@ from app.ui import blocks, guard, ledger
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.pictures import screen_copy
 from app.ui.trial_state import TrialState, trial_sets
-from vision.photo import load_photo
+from vision.imaging.photo import load_photo
 
 TITLE = "Reading trial"
 ORDER = 90

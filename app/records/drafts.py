@@ -19,7 +19,7 @@ from app.records.moment import Moment
 from app.records.picture import KeptPicture
 from app.records.quantity import in_unit, measured, quantity
 from vision.reading import VolumeReading
-from vision.scale import Scale
+from vision.scale_file.scale import Scale
 
 Number = str | int | Decimal
 
@@ -148,7 +148,7 @@ class OrderDraft:
     """An order as the written order says it, typed by a person.
 
     ``threshold`` in ``unit`` may be negative or absent; ``limits`` are the fields
-    of :class:`vision.limits.Limits` that the order names, nothing by default.
+    of :class:`vision.output.limits.Limits` that the order names, nothing by default.
     """
 
     landmark: str = ""
@@ -161,7 +161,7 @@ class OrderDraft:
 
     def fields(self) -> dict[str, Any]:
         """The parts of a content that this draft knows."""
-        from vision.limits import limits_from
+        from vision.output.limits import limits_from
 
         if (self.threshold is None) != (self.unit is None):
             raise ConfirmError("A threshold needs its unit, cm[H2O] or mm[Hg].")

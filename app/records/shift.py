@@ -11,9 +11,9 @@ from decimal import Decimal
 from app.records.content import Entry
 from app.records.standing import Standing
 from app.records.store import Store
-from vision.limits import Limits, limits_from
 from vision.output import Account, ChamberEvent, ChamberReading, make_account
 from vision.output.account import EYE_DIVISIONS
+from vision.output.limits import Limits, limits_from
 from vision.output.model import K95, hm
 
 #: The names that the measuring side gives to the scale's own error in a budget.

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
-from vision.scale import Scale, load_scale, shipped_scales
+from vision.scale_file.scale import Scale, load_scale, shipped_scales
 
 #: The bed code of everything that is tried out with a demo photo.
 DEMO_BED = "DEMO"

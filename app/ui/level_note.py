@@ -8,7 +8,7 @@ import streamlit as st
 
 from app.records.shift import LevelState, level_state
 from app.ui import blocks, guard, ledger
-from vision.limits import limits_from
+from vision.output.limits import limits_from
 
 
 def level_note(bed: str) -> None:

@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.ui import uploads
 from app.ui.demo import DemoPhoto, demo_photos
-from vision.photo import Photo
+from vision.imaging.photo import Photo
 
 Source = Literal["file", "camera", "demo"]
 

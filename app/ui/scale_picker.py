@@ -8,7 +8,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from vision.errors import ScaleFileError
-from vision.scale import Scale, load_scale, parse_scale, shipped_scales
+from vision.scale_file.scale import Scale, load_scale, parse_scale, shipped_scales
 
 OWN_FILE = "The ward's own scale file"
 _MAX_MB = 1

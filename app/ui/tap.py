@@ -14,7 +14,7 @@ from streamlit_image_coordinates import streamlit_image_coordinates
 
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.pictures import Box, screen_copy, to_photo, with_cross
-from vision.photo import Photo
+from vision.imaging.photo import Photo
 
 Point = tuple[float, float]
 

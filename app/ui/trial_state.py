@@ -18,7 +18,7 @@ from vision.accuracy.trial import (
     remaining,
 )
 from vision.errors import InputError
-from vision.scale import Scale, load_scale
+from vision.scale_file.scale import Scale, load_scale
 
 LABELS, READINGS = "labels.jsonl", "readings.jsonl"
 

@@ -14,7 +14,7 @@ import streamlit as st
 from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from app.ui import guard
-from vision.photo import Photo, load_photo
+from vision.imaging.photo import Photo, load_photo
 
 _log = logging.getLogger("countersight")
 

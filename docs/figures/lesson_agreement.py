@@ -16,12 +16,12 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import numpy as np
 
 from app.exports.lesson_set import scene_of
-from vision.lesson import eye_reading
-from vision.lesson_round import chamber_tasks
-from vision.photo import load_photo
-from vision.scenes.dataset import save_photo
-from vision.scenes.render import render_scene
-from vision.volume import read_volume
+from vision.imaging.photo import load_photo
+from vision.lesson.parallax import eye_reading
+from vision.lesson.rounds import chamber_tasks
+from vision.synthetic.chamber.dataset import save_photo
+from vision.synthetic.chamber.render import render_scene
+from vision.volume.read import read_volume
 
 
 def main(count: int = 40, seed: int = 100) -> None:

@@ -19,7 +19,7 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from app.ui.lesson.picture import trace
-from vision.lesson import EyeView, lesson_scale
+from vision.lesson.parallax import EyeView, lesson_scale
 
 ROOT = Path(__file__).resolve().parents[2]
 MOVES = 8

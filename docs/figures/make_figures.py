@@ -17,13 +17,13 @@ from app.ui.lesson.picture import trace
 from app.ui.lesson.plot import Line, Plot, plot_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.threshold.side_view import Drawing, SideView, side_view
-from vision.lesson import EyeView, error_curve, lesson_scale
-from vision.lesson_level import BedView, DrainModel, drain_course, level_threshold
-from vision.photo import load_photo
-from vision.pressure_units import both_units
+from vision.hydrostatics.units import both_units
+from vision.imaging.photo import load_photo
+from vision.lesson.level import BedView, DrainModel, drain_course, level_threshold
+from vision.lesson.parallax import EyeView, error_curve, lesson_scale
 from vision.reading import VolumeReading
-from vision.scale import load_scale
-from vision.volume import read_volume
+from vision.scale_file.scale import load_scale
+from vision.volume.read import read_volume
 
 HERE = Path(__file__).resolve().parent
 EYES = {"above": 120.0, "level": 0.0, "below": -120.0}

@@ -6,10 +6,10 @@ from pathlib import Path
 
 from PIL import Image
 
-from vision.overlay import draw_overlay
-from vision.photo import load_photo
-from vision.scale import load_scale
-from vision.volume import read_volume
+from vision.imaging.photo import load_photo
+from vision.scale_file.scale import load_scale
+from vision.volume.overlay import draw_overlay
+from vision.volume.read import read_volume
 
 HERE = Path(__file__).resolve().parent
 SAMPLES = HERE.parents[1] / "sample_images"

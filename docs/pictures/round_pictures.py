@@ -25,7 +25,7 @@ from app.records import (
     Store,
     confirm,
 )
-from vision.scale import load_scale
+from vision.scale_file.scale import load_scale
 
 BED = "DEMO"
 TRUE = Attestations(outlet_closed=True, hanging_plumb=True, patient_undisturbed=True,

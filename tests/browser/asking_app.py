@@ -5,7 +5,7 @@ from __future__ import annotations
 import runpy
 from pathlib import Path
 
-import vision.volume
+import vision.volume.read
 from vision.reading import Question, VolumeReading
 
 
@@ -21,6 +21,6 @@ def ask_first(photo, scale, *, near=None, number=None):  # type: ignore[no-untyp
                          reasons=(f"Answer {value:g} at {x:.1f}, {y:.1f}.",))
 
 
-vision.volume.read_volume = ask_first
+vision.volume.read.read_volume = ask_first
 runpy.run_path(str(Path(__file__).resolve().parents[2] / "app" / "entry" / "main.py"),
                run_name="__main__")

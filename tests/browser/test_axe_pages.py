@@ -30,7 +30,7 @@ from app.records import (
     confirm,
 )
 from app.rounds import Round, RoundBook
-from vision.scale import load_scale
+from vision.scale_file.scale import load_scale
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)

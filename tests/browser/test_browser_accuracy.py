@@ -13,7 +13,7 @@ from playwright.sync_api import expect
 from serving import live
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
-from test_accuracy_report import make_set, reader
+from benchmark_sets import make_set, reader
 
 from vision.accuracy import run_benchmark
 from vision.accuracy.trial import read_attempts

@@ -12,7 +12,7 @@ from playwright.sync_api import expect
 from serving import give_file, live, too_small
 
 from app.records import Store
-from vision.scale import load_scale
+from vision.scale_file.scale import load_scale
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)  # a busy machine may take its time

@@ -9,7 +9,7 @@ from playwright.sync_api import expect
 from serving import give_file, live, too_small
 
 from app.records import Store
-from vision.levelscenes import level_scene
+from vision.synthetic.bedside import level_scene
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)  # a busy machine may take its time

@@ -55,7 +55,7 @@ def make_grid(labels: str | Path, out: str | Path, images: int = 20,
 
 def _variations(label: Label, k: int, out: Path,
                 variations: tuple[Variation, ...]) -> Iterator[dict[str, Any]]:
-    from vision.photo import load_photo
+    from vision.imaging.photo import load_photo
 
     photo = load_photo(label.path)
     base = {**label.keys, "source": label.file, "scale": _scale_for(label),

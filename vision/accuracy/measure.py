@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING, Any
 from vision.accuracy.labels import Label, is_number
 from vision.accuracy.rows import Row, verdict
 from vision.errors import CountersightError
-from vision.scale import Scale, load_scale
+from vision.scale_file.scale import Scale, load_scale
 
 if TYPE_CHECKING:
-    from vision.photo import Photo
+    from vision.imaging.photo import Photo
 
 #: A level reading wrong by more than this, with the truth outside its interval, is a
 #: silent misread: twice the 95 % limit that level readings with cards have to keep.
@@ -54,7 +54,7 @@ def _point(value: object) -> tuple[float, float] | None:
 
 
 def _volume(label: Label) -> dict[str, Any]:
-    from vision import volume
+    from vision.volume import read as volume
 
     scale = _scale(str(label.scale))
     photo, point = _photo(label)
@@ -78,13 +78,13 @@ Point = tuple[float, float]
 def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
     """The photo, seen through the lens file that the label may name ("lens"), and what
     gives the point of a label key in it."""
-    from vision.photo import load_photo
+    from vision.imaging.photo import load_photo
 
     photo = load_photo(label.path)
     if label.lens is None:
         return photo, lambda key: _point(label.keys.get(key))
-    from vision.lens import load_lens
-    from vision.lens_view import through_lens
+    from vision.lens.model import load_lens
+    from vision.lens.undistort import through_lens
 
     view = through_lens(photo, load_lens(label.lens))
 
@@ -102,7 +102,7 @@ def _camera_from(photo: Photo) -> str:
 
 
 def _level(label: Label) -> dict[str, Any]:
-    from vision.level import measure_level
+    from vision.level.measure import measure_level
 
     photo, point = _photo(label)
     keys = label.keys

@@ -34,9 +34,9 @@ def outcome(job: tuple[str, dict[str, Any]]) -> dict[str, Any]:
 
 
 def _volume(folder: str, label: dict[str, Any]) -> dict[str, Any]:
-    from vision.photo import load_photo
-    from vision.scale import load_scale
-    from vision.volume import read_volume
+    from vision.imaging.photo import load_photo
+    from vision.scale_file.scale import load_scale
+    from vision.volume.read import read_volume
 
     reading = read_volume(load_photo(Path(folder) / label["file"]),
                           load_scale(str(Path(folder) / label["scale"])))
@@ -45,8 +45,8 @@ def _volume(folder: str, label: dict[str, Any]) -> dict[str, Any]:
 
 
 def _level(folder: str, label: dict[str, Any]) -> dict[str, Any]:
-    from vision.level import measure_level
-    from vision.photo import load_photo
+    from vision.imaging.photo import load_photo
+    from vision.level.measure import measure_level
 
     photo = load_photo(Path(folder) / label["file"])
     options: dict[str, Any] = {}

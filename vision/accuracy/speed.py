@@ -54,8 +54,8 @@ def twelve_megapixel_jpeg(seed: int = 12, size: tuple[int, int] = (1800, 2400)) 
     import cv2
     from PIL import Image
 
-    from vision.scenes.dataset import scene_for
-    from vision.scenes.render import render_scene
+    from vision.synthetic.chamber.dataset import scene_for
+    from vision.synthetic.chamber.render import render_scene
 
     small = render_scene(scene_for(seed, 0, "easy", None, size))
     large = cv2.resize(small, _TWELVE_MEGAPIXELS, interpolation=cv2.INTER_CUBIC)
@@ -72,9 +72,9 @@ def measure_speed(photo: bytes, scale: str, repeats: int = 7) -> Speed:
     """Measure one photo (JPEG bytes) against a scale file or shipped scale."""
     import cv2
 
-    from vision.photo import load_photo
-    from vision.scale import load_scale
-    from vision.volume import read_volume
+    from vision.imaging.photo import load_photo
+    from vision.scale_file.scale import load_scale
+    from vision.volume.read import read_volume
 
     the_scale = load_scale(scale)
     raw = np.frombuffer(photo, np.uint8)
@@ -109,9 +109,9 @@ def _seconds(action: Callable[[], object]) -> float:
 _READ_ONCE = """
 import resource, sys
 from pathlib import Path
-from vision.photo import load_photo
-from vision.scale import load_scale
-from vision.volume import read_volume
+from vision.imaging.photo import load_photo
+from vision.scale_file.scale import load_scale
+from vision.volume.read import read_volume
 read_volume(load_photo(sys.argv[1]), load_scale(sys.argv[2]))
 status = Path("/proc/self/status")
 if status.exists():
@@ -154,7 +154,7 @@ def main(argv: list[str] | None = None) -> int:
     if (args.photo is None) != (args.scale is None):
         parser.error("--photo and --scale go together")
     if args.photo is None:
-        from vision.scenes.dataset import scene_for
+        from vision.synthetic.chamber.dataset import scene_for
 
         photo, scale = twelve_megapixel_jpeg(), scene_for(12, 0, "easy").scale.name
     else:

@@ -1,9 +1,9 @@
 """mL over time: intervals, rates, windows, shifts and the ward's own limits.  Pure."""
 
-from vision.limits import Limits, limits_from
 from vision.output.account import Account, make_account
 from vision.output.drain import is_open, open_hours
 from vision.output.findings import Finding, content_now, findings, full_at
+from vision.output.limits import Limits, limits_from
 from vision.output.model import ChamberEvent, ChamberReading, Interval, Question
 from vision.output.shifts import ShiftPlan, parse_starts, shift_totals
 from vision.output.windows import WindowTotal, cumulative, rolling, window_total

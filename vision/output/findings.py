@@ -12,9 +12,9 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Literal
 
-from vision.limits import Limits
 from vision.output.account import Account
 from vision.output.drain import is_open
+from vision.output.limits import Limits
 from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm
 from vision.output.shifts import ShiftPlan
 from vision.output.windows import window_total

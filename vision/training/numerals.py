@@ -27,7 +27,7 @@ import torch.nn.functional as F
 from PIL import Image, ImageDraw, ImageFont
 from torch import Tensor, nn
 
-from vision.numerals import (
+from vision.graduations.numeral_reader import (
     ALPHABET,
     LEVEL_BOX,
     LEVEL_FLOOR,
@@ -440,7 +440,7 @@ def _jpeg(picture: Tensor, coarseness: Tensor, on: Tensor) -> Tensor:
 
 
 def level(picture: Tensor, limits: Tensor) -> Tensor:
-    """The network's input from grey patches; the twin of ``vision.numerals._level``."""
+    """The network's input from grey patches; the twin of ``numeral_reader._level``."""
     cols = torch.arange(picture.shape[2], device=picture.device)[None].float()
     inside = ((cols >= limits[:, :1]) & (cols < limits[:, 1:])).float()[:, None, None]
     x = picture[:, None]

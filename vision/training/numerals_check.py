@@ -21,7 +21,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from vision.numerals import NumeralEvidence, read_numerals, settle_numbering
+from vision.graduations.numeral_reader import NumeralEvidence, read_numerals, settle_numbering
 from vision.training.numerals import _face, held_out
 
 Rng = np.random.Generator

@@ -19,15 +19,10 @@ from typing import Any
 import numpy as np
 
 from vision.errors import InputError
-from vision.optics import apparent_height_shift_mm
-from vision.pose import CylinderPose
-from vision.scale import Scale, load_scale, parse_scale
-from vision.scenes.bore import Bore
-from vision.scenes.camera import view_of
-from vision.scenes.glyphs import Lettering
-from vision.scenes.model import ChamberScene
-from vision.scenes.sample import _even_bore, sample_scene, surface_in_sight
-from vision.surface_grid import (
+from vision.graduations.cylinder_pose import CylinderPose
+from vision.meniscus_image.candidates import peaks
+from vision.meniscus_image.networks import find_rows
+from vision.meniscus_image.views import (
     NEAR_MM,
     SPARE_ROWS,
     WINDOW_STEP_MM,
@@ -35,8 +30,13 @@ from vision.surface_grid import (
     whole_grid,
     window_grid,
 )
-from vision.surface_nets import find_rows
-from vision.surface_places import peaks
+from vision.optics.refraction import apparent_height_shift_mm
+from vision.scale_file.scale import Scale, load_scale, parse_scale
+from vision.synthetic.chamber.bore import Bore
+from vision.synthetic.chamber.camera import view_of
+from vision.synthetic.chamber.glyphs import Lettering
+from vision.synthetic.chamber.model import ChamberScene
+from vision.synthetic.chamber.sample import _even_bore, sample_scene, surface_in_sight
 from vision.training.fast.painter import FastPainter
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")

@@ -21,21 +21,21 @@ import torch
 import torch.nn.functional as F
 from torch import nn
 
-from vision.surface_grid import (
-    SPARE_ROWS,
-    WHOLE_COLUMNS,
-    WHOLE_ROWS,
-    WINDOW_COLUMNS,
-    WINDOW_ROWS,
-    WINDOW_STEP_MM,
-)
-from vision.surface_input import (
+from vision.meniscus_image.features import (
     BIN_CENTRES_MM,
     FINDER_PLANES,
     GAUGE_PLANES,
     finder_facts,
     gauge_facts,
     is_hard,
+)
+from vision.meniscus_image.views import (
+    SPARE_ROWS,
+    WHOLE_COLUMNS,
+    WHOLE_ROWS,
+    WINDOW_COLUMNS,
+    WINDOW_ROWS,
+    WINDOW_STEP_MM,
 )
 
 
@@ -225,7 +225,7 @@ class Data:
         self.steep = torch.from_numpy(np.abs(elevation)).to(device)
         self.gauge_decoy = rows(gauge_facts, decoy_elevation, decoy_radius,
                                 radius + wall - decoy_radius, decoy - low, px)
-        from vision.optics import apparent_height_shift_mm
+        from vision.optics.refraction import apparent_height_shift_mm
 
         shift = np.asarray(apparent_height_shift_mm(elevation, 0.0, 1.0, 1.54)) * wall
         self.target = torch.from_numpy((middle - level - shift).astype(np.float32)).to(device)

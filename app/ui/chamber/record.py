@@ -18,9 +18,9 @@ from app.records.errors import ConfirmError
 from app.ui import ledger
 from app.ui.chamber.state import ChamberState
 from app.ui.confirm import Signature
-from vision.overlay import chamber_box
-from vision.photo import Photo
+from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
+from vision.volume.overlay import chamber_box
 
 DEMO_NOTE = "Demo photo, no patient."
 SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had been shown."

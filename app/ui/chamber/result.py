@@ -11,10 +11,11 @@ from app.ui.chamber.steps import plain_picture
 from app.ui.number import decimal_field, parse_decimal, show_number
 from app.ui.pictures import ScreenCopy, band_around, screen_copy
 from app.ui.tap import chosen_point, tap_point
-from vision import overlay, volume
 from vision.budget import combined_standard_uncertainty
-from vision.photo import Photo
+from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
+from vision.volume import overlay
+from vision.volume import read as volume
 
 #: The three views of what the tool saw, from near to far.
 SURFACE, CHAMBER, WHOLE = DRAWN

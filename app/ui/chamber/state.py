@@ -14,9 +14,9 @@ from dataclasses import dataclass, field
 from app.records import Moment
 from app.ui.photo_picker import Source
 from app.ui.pictures import ScreenCopy
-from vision.photo import Photo
+from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
-from vision.scale import Scale
+from vision.scale_file.scale import Scale
 
 #: Views of the drawn photo, which go when the reading goes.
 DRAWN = ("Surface", "Chamber", "Whole photo")

@@ -11,7 +11,7 @@ from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
-from vision.photo import load_photo
+from vision.imaging.photo import load_photo
 
 
 def photo_step(state: ChamberState) -> None:

@@ -7,7 +7,7 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.flow.schematic import HEIGHT, WIDTH, schematic
-from vision.flowpaths import (
+from vision.flow.graph import (
     MAIN_HANDLES,
     PATIENT_HANDLES,
     FlowState,
@@ -15,7 +15,7 @@ from vision.flowpaths import (
     PatientHandle,
     connection_sentence,
 )
-from vision.flowtasks import Verdict, verdicts
+from vision.flow.tasks import Verdict, verdicts
 
 _WORDS = {"possible": "possible", "impossible": "not possible", "unsafe": "UNSAFE"}
 

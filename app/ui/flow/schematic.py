@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from html import escape
 
-from vision.flowpaths import FlowState, connection_sentence, open_segments
+from vision.flow.graph import FlowState, connection_sentence, open_segments
 
 WIDTH, HEIGHT = 400.0, 236.0
 _Y = 112.0

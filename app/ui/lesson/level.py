@@ -17,7 +17,9 @@ from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import UNITS
 from vision.constants import DRAIN_LINE_RESISTANCE_LIMIT
 from vision.hydrostatics import WORDS, both_units
-from vision.lesson_level import (
+from vision.hydrostatics.threshold import Threshold
+from vision.hydrostatics.units import number_text
+from vision.lesson.level import (
     INFLOW_ML_H,
     LEVEL_CAUSES,
     STIFFNESS_CM_H2O_PER_ML,
@@ -30,8 +32,6 @@ from vision.lesson_level import (
     level_tasks,
     level_threshold,
 )
-from vision.pressure_units import number_text
-from vision.threshold import Threshold
 
 _MODEL_WORDS = (
     "Teaching model, not a patient: one store of fluid that stiffens evenly, a steady inflow, one "

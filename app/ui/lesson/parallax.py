@@ -14,7 +14,7 @@ from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState
 from app.ui.number import show_number
-from vision.lesson import (
+from vision.lesson.parallax import (
     BORE_BOUNDS_MM,
     EyeReading,
     EyeView,
@@ -22,7 +22,7 @@ from vision.lesson import (
     eye_reading,
     lesson_scale,
 )
-from vision.lesson_round import PARALLAX_CAUSES, ChamberTask, chamber_tasks, judge_chamber
+from vision.lesson.rounds import PARALLAX_CAUSES, ChamberTask, chamber_tasks, judge_chamber
 
 _REACH_CM = 25.0
 #: Where the liquid stands, as a share of the scale.

@@ -8,9 +8,9 @@ import numpy as np
 from PIL import Image
 
 from app.ui.lesson.state import LessonState
-from vision.lesson import EyeView, eye_reading
-from vision.scenes.lesson import close_up, lesson_scene
-from vision.scenes.render import render_scene
+from vision.lesson.parallax import EyeView, eye_reading
+from vision.synthetic.chamber.lesson import close_up, lesson_scene
+from vision.synthetic.chamber.render import render_scene
 
 #: Small enough to be traced in a fraction of a second, large enough to tell a tenth of a mark.
 SIZE = (330, 440)

@@ -10,7 +10,7 @@ from html import escape
 import numpy as np
 
 from app.ui.threshold.side_view import Drawing
-from vision.pressure_units import number_text
+from vision.hydrostatics.units import number_text
 
 _WIDTH, _HEIGHT, _TEXT = 424.0, 292.0, 14.0
 _NAMED_RIGHT = 44.0  # room for the names at the ends of lines

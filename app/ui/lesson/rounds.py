@@ -11,8 +11,8 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, parse_decimal, within
-from vision.lesson_round import OTHER, RIGHT, Verdict, score
-from vision.pressure_units import number_text
+from vision.hydrostatics.units import number_text
+from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
 
 
 @dataclass(frozen=True)

@@ -11,9 +11,9 @@ import math
 from html import escape
 
 from app.ui.threshold.side_view import Drawing
-from vision.lesson import EyeReading, EyeView, eye_reading
-from vision.meniscus import meniscus_profile
-from vision.pressure_units import number_text
+from vision.hydrostatics.units import number_text
+from vision.lesson.parallax import EyeReading, EyeView, eye_reading
+from vision.optics.young_laplace import meniscus_profile
 
 _UNIT = 4.0  # drawing units in a mm
 _TEXT = 14.0

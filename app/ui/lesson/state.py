@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
-from vision.lesson_round import Verdict
+from vision.lesson.rounds import Verdict
 
 _PICTURES_KEPT = 40
 

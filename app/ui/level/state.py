@@ -6,8 +6,8 @@ import uuid
 from dataclasses import dataclass, field
 from typing import Literal
 
-from vision.level_reading import LevelReading
-from vision.photo import Photo
+from vision.imaging.photo import Photo
+from vision.level.result import LevelReading
 
 Way = Literal["cards", "tap", "two-taps"]
 

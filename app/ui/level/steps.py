@@ -16,9 +16,9 @@ from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.tap import chosen_point, tap_point
 from vision.flags import describe
-from vision.level import measure_level
-from vision.level_overlay import draw_level_overlay
-from vision.level_reading import LevelReading
+from vision.level.measure import measure_level
+from vision.level.overlay import draw_level_overlay
+from vision.level.result import LevelReading
 
 _WAYS: dict[Way, str] = {
     "cards": "With both cards", "tap": "Without a landmark card: tap the landmark",

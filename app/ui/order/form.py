@@ -13,7 +13,7 @@ from app.ui import blocks
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
 from app.ui.round.overview import LIMIT_WORDS
-from vision.pressure_units import WORDS, both_units, convert
+from vision.hydrostatics.units import WORDS, both_units, convert
 
 #: Largest number a limit field takes: a week in minutes, far above any volume.
 _LARGEST = 10_080

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.ui.number import decimal_field, parse_decimal
-from vision.pressure_units import CM_H2O_CODE, MM_HG_CODE
+from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE
 
 #: Choices of the unit; none is chosen beforehand.
 UNITS = {"cmH2O": CM_H2O_CODE, "mmHg": MM_HG_CODE}

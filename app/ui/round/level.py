@@ -12,9 +12,9 @@ from app.ui.round.act import confirm_button, initials_field, say_what_is_missing
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from vision.flags import describe
-from vision.level import measure_level
-from vision.level_overlay import draw_level_overlay
-from vision.photo import Photo
+from vision.imaging.photo import Photo
+from vision.level.measure import measure_level
+from vision.level.overlay import draw_level_overlay
 
 
 def level_step(state: RoundState, view: View) -> None:

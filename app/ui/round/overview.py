@@ -12,7 +12,7 @@ from app.ui import blocks
 from app.ui.number import show_number
 from app.ui.recent import age
 from app.ui.round.view import View
-from vision.pressure_units import WORDS
+from vision.hydrostatics.units import WORDS
 
 
 def last_known(view: View) -> None:

@@ -14,7 +14,7 @@ from app.ui.round.act import confirm_button, initials_field, say_what_is_missing
 from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
-from vision.pressure_units import WORDS
+from vision.hydrostatics.units import WORDS
 
 
 def setting_step(state: RoundState, view: View) -> None:

@@ -10,8 +10,8 @@ import uuid
 from dataclasses import dataclass, field
 
 from app.ui.chamber.state import ChamberState
-from vision.level_reading import LevelReading
-from vision.photo import Photo
+from vision.imaging.photo import Photo
+from vision.level.result import LevelReading
 
 
 @dataclass

@@ -14,9 +14,9 @@ from app.ui.shift.series import (
     moves,
     threshold_points,
 )
+from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE, both_units, convert
 from vision.output import cumulative
 from vision.output.model import K95
-from vision.pressure_units import CM_H2O_CODE, MM_HG_CODE, both_units, convert
 
 #: One letter an event, drawn above the output; the page prints the same list below it.
 LETTERS = {"chamber-emptied": "E", "bag-changed": "B", "drain-closed": "C", "drain-opened": "O",

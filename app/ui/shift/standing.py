@@ -10,8 +10,8 @@ from app.records import Moment
 from app.ui import blocks
 from app.ui.recent import age
 from app.ui.shift.look import Look
-from vision.limits import Limits
 from vision.output import Finding, WindowTotal, content_now, is_open
+from vision.output.limits import Limits
 from vision.output.model import hm
 
 #: The heading of a finding, by the limit it is about.

@@ -10,7 +10,7 @@ from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
 from app.ui.threshold.panel_photo import PanelPhoto
 from app.ui.threshold.state import Inputs, ThresholdState
-from vision.pressure_units import WORDS
+from vision.hydrostatics.units import WORDS
 
 
 def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> None:

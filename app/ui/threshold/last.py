@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from app.records import Moment
 from app.ui import ledger
 from app.ui.recent import age
-from vision.pressure_units import WORDS, number_text
+from vision.hydrostatics.units import WORDS, number_text
 
 
 @dataclass(frozen=True)

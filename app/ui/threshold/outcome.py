@@ -21,7 +21,7 @@ from vision.hydrostatics import (
     effective_threshold,
     setting_for_threshold,
 )
-from vision.pressure_units import number_text
+from vision.hydrostatics.units import number_text
 
 
 def order_in_both_units(inputs: Inputs, known: OnRecord) -> None:

@@ -13,11 +13,11 @@ from app.ui.tap import Point, chosen_point, tap_point
 from app.ui.threshold.state import Inputs
 from vision.errors import ScaleFileError
 from vision.flags import describe
-from vision.overlay import draw_overlay
-from vision.photo import Photo
-from vision.pressure_units import WORDS
-from vision.scale import Scale, load_scale, parse_scale_text, shipped_scales
-from vision.setting import SettingReading, read_setting
+from vision.hydrostatics.units import WORDS
+from vision.imaging.photo import Photo
+from vision.pressure_panel.read import SettingReading, read_setting
+from vision.scale_file.scale import Scale, load_scale, parse_scale_text, shipped_scales
+from vision.volume.overlay import draw_overlay
 
 OWN_FILE = "The ward's own scale file"
 #: A fingertip in the enlarged part: about 3 px of a 350 px wide screen (our estimate).

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from html import escape
 
-from vision.pressure_units import number_text
+from vision.hydrostatics.units import number_text
 
 _WIDTH_CM = 104.0
 _LEFT_CM = -46.0

@@ -6,7 +6,7 @@ import uuid
 from dataclasses import dataclass, field
 from typing import Any
 
-from vision.pressure_units import CM_H2O_CODE, MM_HG_CODE
+from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE
 
 #: Choices of the unit; none is chosen beforehand.
 UNITS = {"cmH2O": CM_H2O_CODE, "mmHg": MM_HG_CODE}

@@ -14,11 +14,11 @@ from typing import Any
 
 import numpy as np
 
-from vision.scenes.camera import View
-from vision.scenes.glyphs import COLS, ROWS
-from vision.scenes.model import ChamberScene
-from vision.scenes.room import RoomShader
-from vision.scenes.tracer import ChamberTracer
+from vision.synthetic.chamber.camera import View
+from vision.synthetic.chamber.glyphs import COLS, ROWS
+from vision.synthetic.chamber.model import ChamberScene
+from vision.synthetic.chamber.room import RoomShader
+from vision.synthetic.chamber.tracer import ChamberTracer
 
 _F, _I = ctypes.c_float, ctypes.c_int
 _FP, _IP = ctypes.POINTER(ctypes.c_float), ctypes.POINTER(ctypes.c_int)
@@ -91,7 +91,7 @@ def library() -> Any:
 
 
 class FastPainter:
-    """Colours of pixels of one scene, like ``vision.scenes.render``'s painter."""
+    """Colours of pixels of one scene, like ``vision.synthetic.chamber.render``'s painter."""
 
     def __init__(self, scene: ChamberScene, view: View, samples: int = 2) -> None:
         self.view = view

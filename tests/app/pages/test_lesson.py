@@ -1,0 +1,224 @@
+"""The lesson pages: sliders move the numbers, nothing is told before the learner has answered."""
+
+from __future__ import annotations
+
+import html
+import io
+import xml.etree.ElementTree as ET
+
+import pytest
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from app.ui.lesson import picture
+from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.sight_drawing import sight_drawing
+from app.ui.lesson.state import LessonState, PictureShelf, Round
+from app.ui.number import show_number
+from vision.lesson.parallax import EyeView, lesson_scale
+from vision.lesson.rounds import RIGHT, Verdict, chamber_tasks
+
+SVG = "{http://www.w3.org/2000/svg}"
+
+
+def small_jpeg() -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (30, 40)).save(out, "JPEG")
+    return out.getvalue()
+
+
+@pytest.fixture
+def untraced(monkeypatch):
+    """Pictures that cost nothing; what they show is tested elsewhere."""
+    monkeypatch.setattr(picture, "trace", lambda *args, **more: small_jpeg())
+
+
+def opened(name: str) -> AppTest:
+    at = AppTest.from_string(f"from app.pages.{name} import page\npage()\n",
+                             default_timeout=60).run()
+    assert not at.exception
+    return at
+
+
+def text(at: AppTest) -> str:
+    assert not at.exception
+    return html.unescape("\n".join([h.proto.body for h in at.get("html")]
+                                   + [m.value for m in at.markdown]))
+
+
+def press(at: AppTest, start: str) -> AppTest:
+    return next(b for b in at.button if b.key and b.key.startswith(start)).click().run()
+
+
+def state_of(at: AppTest, page: str) -> LessonState:
+    return at.session_state[f"{page}_state"]
+
+
+# ------------------------------------------------------------------ looking around
+def test_moving_the_eye_moves_the_reading(untraced):
+    at = opened("lesson_parallax")
+    assert "too much" in text(at) and "through the air" not in text(at)
+    at.slider(key="le-height").set_value(0.0).run()
+    assert "no error" in text(at)
+    at.slider(key="le-height").set_value(-10.0).run()
+    assert "too little" in text(at)
+
+
+def test_readings_can_be_held_and_compared(untraced):
+    at = opened("lesson_parallax")
+    press(at, "le-hold")
+    at.slider(key="le-height").set_value(-5.0).run()
+    press(at, "le-hold")
+    press(at, "le-hold")
+    held = state_of(at, "lesson_parallax").held
+    assert [row[0] for row in held] == [10.0, -5.0], "the same reading is held once"
+    assert held[0][5] > 0 > held[1][5]
+    assert text(at).count("<tr>") == 3
+    press(at, "le-clear")
+    assert state_of(at, "lesson_parallax").held == []
+
+
+def test_a_picture_is_traced_once_for_each_place_of_the_eye(monkeypatch):
+    made = []
+    monkeypatch.setattr(picture, "trace", lambda *args, **more: made.append(args) or small_jpeg())
+    at = opened("lesson_parallax")
+    for height in (5.0, 10.0, 5.0):
+        at.slider(key="le-height").set_value(height).run()
+    assert len(made) == 2, "a return to an earlier place shows the picture that is there"
+
+
+def test_the_shelf_of_pictures_is_bounded():
+    shelf = PictureShelf()
+    for n in range(100):
+        assert shelf.get((n,), lambda n=n: bytes([n])) == bytes([n])
+    assert len(shelf.made) == 40 and (99,) in shelf.made and (0,) not in shelf.made
+
+
+def test_the_traced_picture_shows_the_chamber_of_that_fluid():
+    v = EyeView(lesson_scale(30.0), 33.0, 0.0, 400.0)
+    red = Image.open(io.BytesIO(picture.trace(v, "red", size=(60, 80))))
+    assert red.size == (120, 160)
+    upper, lower = red.getpixel((80, 20)), red.getpixel((80, 140))
+    assert lower[0] > 2 * lower[1] and upper[1] > 1.5 * lower[1], "liquid below, air above"
+
+
+# ------------------------------------------------------------------ the rounds
+def test_the_truth_is_not_on_the_page_before_the_answer(untraced):
+    at = opened("lesson_parallax")
+    at.radio(key="le-mode").set_value("Round of ten").run()
+    press(at, "lp-begin")
+    task = state_of(at, "lesson_parallax").round.task
+    truth = show_number(task.view.true_value, task.view.division)
+    assert "The truth" not in text(at) or "the truth comes after it" in text(at)
+    assert "True" not in text(at) and truth not in text(at) and task.trap not in text(at)
+    at.text_input[0].set_value(f"{task.view.true_value:g}").run()
+    assert "True" not in text(at), "typing is not yet committing"
+    press(at, "lp-commit")
+    assert truth in text(at) and task.trap in text(at) and ">Right<" in text(at)
+
+
+def test_an_answer_is_committed_once(untraced):
+    work = Round(tasks=chamber_tasks(1, 2))
+    work.commit(5.0, Verdict("a", 1.0, RIGHT))
+    work.commit(6.0, Verdict("a", 0.0, RIGHT))
+    assert work.answers == [5.0] and work.index == 0
+    work.go_on()
+    assert work.index == 1 and work.running and not work.shown
+    work.commit(7.0, Verdict("a", 1.0, RIGHT))
+    work.go_on()
+    assert work.finished
+
+
+@pytest.mark.parametrize("typed", ["", "about ten", "9999"])
+def test_what_is_no_number_is_asked_for_again(untraced, typed):
+    at = opened("lesson_parallax")
+    at.radio(key="le-mode").set_value("Round of ten").run()
+    press(at, "lp-begin")
+    at.text_input[0].set_value(typed).run()
+    press(at, "lp-commit")
+    assert "Not committed yet" in text(at)
+    assert state_of(at, "lesson_parallax").round.verdicts == []
+
+
+@pytest.mark.parametrize(("page", "mode", "prefix"), [
+    ("lesson_parallax", "le-mode", "lp"), ("lesson_level", "ll-mode", "lv")])
+def test_a_round_of_ten_ends_with_the_score_by_cause(untraced, page, mode, prefix):
+    at = opened(page)
+    at.radio(key=mode).set_value("Round of ten").run()
+    press(at, f"{prefix}-begin")
+    for n in range(10):
+        work = state_of(at, page).round
+        task = work.task
+        truth = task.view.true_value if prefix == "lp" else task.truth
+        # Right but for the first, which is read a long way off.
+        value = truth if n else truth + 3.0
+        if value < 0:
+            next(c for c in at.checkbox if "minus" in c.key).check()
+        at.text_input[0].set_value(f"{abs(value):.2f}").run()
+        press(at, f"{prefix}-commit")
+        press(at, f"{prefix}-next")
+    shown = text(at)
+    assert "The round is over: 10 tasks." in shown
+    assert "9 of 10" in shown
+    for cause in {v.trap for v in state_of(at, page).round.verdicts}:
+        assert f"<td>{cause}</td><td>2</td>" in shown
+    press(at, f"{prefix}-begin")
+    assert state_of(at, page).round.verdicts == []
+
+
+# ------------------------------------------------------------------ the level lesson
+def test_pole_and_bed_move_the_threshold():
+    at = opened("lesson_level")
+    assert "level with the landmark" in text(at)
+    at.slider(key="ll-pole").set_value(5.0).run()
+    shown = text(at)
+    # 15 cmH2O x 1.0006 = 15.0 cmH2O = 11.0 mmHg.
+    assert ">15.0 <small>cmH2O" in shown and "= 11.0 mmHg" in shown and "5.0 cm too high" in shown
+    at.slider(key="ll-pole").set_value(0.0)
+    at.slider(key="ll-angle").set_value(45.0).run()
+    assert "10.8 cm too low" in text(at), "60 (sin 45 - sin 30) + 10 (cos 45 - cos 30)"
+    press(at, "ll-hold")
+    assert "45" in text(at)
+
+
+def test_the_teaching_model_is_called_one_and_drains_more_when_low():
+    at = opened("lesson_level")
+    at.slider(key="ll-pole").set_value(-10.0).run()
+    shown = text(at)
+    assert "Teaching model, not a patient" in shown
+    line = next(m for m in shown.splitlines() if m.startswith("Teaching model, the next hour"))
+    low, level = (float(w) for w in line.replace(":", " ").split() if w.replace(".", "").isdigit())
+    assert low > level + 5
+
+
+def test_nothing_of_a_lesson_goes_on_record(untraced, tmp_path, monkeypatch):
+    monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
+    for page in ("lesson_parallax", "lesson_level"):
+        press(opened(page), "le-hold" if page == "lesson_parallax" else "ll-hold")
+    assert not (tmp_path / "ward").exists()
+
+
+# ------------------------------------------------------------------ drawings
+@pytest.mark.parametrize("height", [-200.0, -10.0, 0.0, 10.0, 200.0])
+@pytest.mark.parametrize("lean", [-4.0, 0.0, 4.0])
+def test_the_drawn_line_ends_at_the_lowest_point(height, lean):
+    v = EyeView(lesson_scale(30.0), 33.0, height, 300.0, 60.0, lean)
+    drawn = sight_drawing(v)
+    root = ET.fromstring(drawn.svg)
+    sight = next(p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.6")
+    numbers = [float(n) for n in sight.get("d")[1:].split()]
+    points = list(zip(numbers[::2], numbers[1::2], strict=True))
+    assert points[-1] == (0.0, 0.0)
+    assert len(points) == 4, "eye, outer face, inner face, axis"
+    assert points[0][0] < points[1][0] < points[2][0] < 0, "from the eye on the left inwards"
+    assert ("bends" in drawn.svg) == (height < 0)
+
+
+def test_a_plot_puts_its_point_on_its_line():
+    drawn = plot_drawing(Plot((Line([(0, 0), (10, 5)]),), "x", "y", "title", now=(5, 2.5)))
+    root = ET.fromstring(drawn.svg)
+    dot = next(iter(root.iter(f"{SVG}circle")))
+    line = next(p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.4")
+    (x1, y1), (x2, y2) = [tuple(map(float, p.split())) for p in line.get("d")[1:].split("L")]
+    assert float(dot.get("cx")) == pytest.approx((x1 + x2) / 2, abs=0.1)
+    assert float(dot.get("cy")) == pytest.approx((y1 + y2) / 2, abs=0.1)

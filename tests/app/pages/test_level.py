@@ -1,0 +1,171 @@
+"""The page "Level", without a browser: measured, shown with its doubt, confirmed by a person."""
+
+from __future__ import annotations
+
+import html
+import re
+from decimal import Decimal
+
+import numpy as np
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from app.records import Store
+from app.ui.level import drawing, steps
+from app.ui.level.state import LevelState
+from vision.budget import BudgetTerm
+from vision.imaging.photo import photo_from_array
+from vision.level.result import LevelReading, LevelScene
+
+SCRIPT = "from app.pages.level import page\npage()\n"
+PHOTO = photo_from_array(np.full((120, 160, 3), 130, np.uint8), 26)
+READ = LevelReading(
+    "read", "cards", -3.4, (-4.1, -2.7), 0.35, gravity_from=("pole", "hung panel"),
+    flags=("card-small",), budget=(BudgetTerm("vertical: pole", 0.3, "cm", "off plumb"),),
+    scene=LevelScene(horizontal_distance_mm=640.0))
+REFUSED = LevelReading("refused", "cards", flags=("landmark-missing",),
+                       reasons=("The landmark card was not found.",))
+
+
+@pytest.fixture
+def store(tmp_path, monkeypatch):
+    monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
+    return lambda: Store.open(str(tmp_path / "ward"))
+
+
+def opened(reading: LevelReading | None, monkeypatch) -> AppTest:
+    """The page with a photo in hand whose measuring gives ``reading``."""
+    monkeypatch.setattr(steps, "measure_level", lambda photo, **options: reading)
+    at = AppTest.from_string(SCRIPT, default_timeout=60)
+    state = LevelState()
+    if reading is not None:
+        state.take(PHOTO)
+    at.session_state["level_state"] = state
+    return at.run()
+
+
+def words(at: AppTest) -> str:
+    return html.unescape("\n".join(t for node in at.main for t in texts(node)))
+
+
+def texts(node) -> list[str]:
+    children = getattr(node, "children", None)
+    if children:
+        return [t for child in children.values() for t in texts(child)]
+    return [str(getattr(node, "proto", "")), str(getattr(node, "value", ""))]
+
+
+def press(at: AppTest, start: str) -> None:
+    next(b for b in at.button if b.label.startswith(start)).click().run()
+
+
+def sign(at: AppTest, bed: str, initials: str) -> None:
+    next(t for t in at.text_input if t.key.startswith("bed-")).set_value(bed)
+    next(t for t in at.text_input if t.key.startswith("by-")).set_value(initials)
+
+
+def test_a_measured_photo_is_no_record_until_confirmed(store, monkeypatch):
+    at = opened(READ, monkeypatch)
+    assert not at.exception
+    assert "raise it 3.4 cm" in words(at) and "A card is small" in words(at)
+    assert not store().current("QUAY-3", kind="level-check")
+    press(at, "Confirm the level check")
+    assert "Not recorded yet" in words(at)
+    assert not store().current("QUAY-3", kind="level-check")
+    sign(at, "QUAY-3", "AB")
+    press(at, "Confirm the level check")
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
+    assert entry.confirmed_value == Decimal("-3.4") and entry.unit == "cm"
+    assert entry.photo_sha256 == PHOTO.sha256
+    assert entry.machine.low == Decimal("-4.1")
+    assert "On record" in words(at)
+
+
+def test_a_refused_photo_offers_the_usual_method_only(store, monkeypatch):
+    at = opened(REFUSED, monkeypatch)
+    assert "The landmark card was not found." in words(at)
+    assert not [b for b in at.button if b.label.startswith("Confirm the level")]
+    sign(at, "QUAY-3", "AB")
+    press(at, "Level: checked by the usual method")
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
+    assert entry.confirmed_value is None and entry.payload["method"] == "usual"
+
+
+def test_the_ward_s_tolerance_decides_about_the_words_and_outlives_the_photo(store, monkeypatch):
+    at = opened(READ, monkeypatch)
+    at.text_input(key="level-tolerance").set_value("5").run()
+    assert "Level within the ward's tolerance of 5.0 cm" in words(at)
+    at.text_input(key="level-tolerance").set_value("3,5").run()
+    assert "Cannot tell:" in words(at), "the interval -4.1 to -2.7 straddles -3.5"
+    at.text_input(key="level-tolerance").set_value("1").run()
+    assert "raise it 3.4 cm" in words(at)
+    at.session_state["level_state"].take(PHOTO)
+    at.run()
+    assert at.text_input(key="level-tolerance").value == "1"
+    assert at.session_state["level_state"].reading.tolerance_cm == 1.0
+    sign(at, "QUAY-3", "AB")
+    press(at, "Confirm the level check")
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
+    assert entry.payload["seen"]["action"] == "raise 3.4 cm"
+
+
+def test_a_tolerance_that_is_no_number_is_answered_in_words(store, monkeypatch):
+    at = opened(READ, monkeypatch)
+    at.text_input(key="level-tolerance").set_value("about 1").run()
+    assert "Type one plain number" in words(at)
+    assert "Level within" not in words(at) and not at.exception
+
+
+def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
+    at, asked = opened(READ, monkeypatch), []
+    monkeypatch.setattr(steps, "measure_level",
+                        lambda photo, **options: asked.append(options) or READ)
+    next(r for r in at.radio if r.key.startswith("way-")).set_value("two-taps").run()
+    assert not [b for b in at.button if b.label == "Measure"]
+    for key, text in (("across-zero", "75"), ("down-zero", "50"), ("across-landmark", "25"),
+                      ("down-landmark", "50"), ("depth-", "-8")):
+        next(t for t in at.text_input if t.key.startswith(key)).set_value(text)
+    at.run()
+    press(at, "Measure")
+    (options,) = asked
+    assert options["depth_difference_mm"] == -80
+    assert options["zero_px"] == pytest.approx((119.25, 59.5))  # of 160 x 120 pixels
+    assert options["landmark_px"] == pytest.approx((39.75, 59.5))
+
+
+def test_without_a_photo_the_page_says_what_to_do(store, monkeypatch):
+    at = opened(None, monkeypatch)
+    assert not at.exception
+    assert "usual method" in words(at) and "Close the drain" in words(at)
+
+
+def test_another_photo_drops_the_last_result():
+    state = LevelState()
+    state.take(PHOTO)
+    state.reading, first = READ, state.key
+    state.take(PHOTO)
+    assert state.reading is None and state.key != first
+
+
+@pytest.mark.parametrize("offset, interval, said", [
+    (-3.4, (-4.1, -2.7), "3.4 cm too low"), (5.0, (4.2, 5.8), "5.0 cm too high")])
+def test_the_drawing_says_in_words_what_it_shows(offset, interval, said):
+    d = drawing.level_drawing(offset, interval, 70)
+    assert said in d.title and said.split(" too")[0] in d.svg
+    assert d.svg.count("<svg") == 1 and "href" not in d.svg
+
+
+def test_the_drawing_is_to_scale():
+    # 10 cm of offset are as long on the screen as 10 cm between pole and landmark.
+    a, b = (drawing.level_drawing(v, (v - 0.4, v + 0.4), 70) for v in (0.5, 10.5))
+    assert b.height - a.height == pytest.approx(10 * 4)
+    wider = drawing.level_drawing(0.5, (0.1, 0.9), 80)
+    assert wider.width - a.width == pytest.approx(10 * 4)
+
+
+@pytest.mark.parametrize("offset", [-4.3, -0.2, 0.2, 4.3])
+def test_the_words_of_the_drawing_do_not_meet(offset):
+    svg = drawing.level_drawing(offset, (offset - 0.5, offset + 0.5), 70).svg
+    at = {word: float(re.search(rf'y="([\d.]+)"[^>]*>{word}<', svg).group(1))
+          for word in ("landmark", "zero reference")}
+    assert abs(at["landmark"] - at["zero reference"]) >= 14

@@ -1,0 +1,230 @@
+"""The page "Threshold", without a browser: units are asked, one thing alone goes on record."""
+
+from __future__ import annotations
+
+import html
+import io
+from decimal import Decimal
+
+import pytest
+from panel_pictures import PanelShot, take
+from PIL import Image
+from streamlit.testing.v1 import AppTest
+
+from app.records import (
+    BedCode,
+    EventDraft,
+    Initials,
+    LevelDraft,
+    OrderDraft,
+    Store,
+    confirm,
+)
+from vision.scale_file.scale import load_scale
+
+SCRIPT = "from app.pages.threshold import page\npage()\n"
+
+
+@pytest.fixture
+def store(tmp_path, monkeypatch):
+    monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
+    return lambda: Store.open(str(tmp_path / "ward"))
+
+
+class Page:
+    """The page as a person meets it."""
+
+    def __init__(self):
+        self.at = AppTest.from_string(SCRIPT, default_timeout=30).run()
+
+    def text(self) -> str:
+        parts = []
+        for node in self.at.main:
+            parts += self._texts(node)
+        return html.unescape("\n".join(parts))
+
+    def _texts(self, node):
+        children = getattr(node, "children", None)
+        if children:
+            return [t for child in children.values() for t in self._texts(child)]
+        return [str(getattr(node, "proto", "")), str(getattr(node, "value", ""))]
+
+    def type(self, key: str, text: str) -> Page:
+        self.at.text_input(key=key).set_value(text).run()
+        return self
+
+    def choose(self, key: str, option: str) -> Page:
+        self.at.button_group(key=key).set_value(option).run()
+        return self
+
+    def press(self, start: str) -> Page:
+        next(b for b in self.at.button if b.key and b.key.startswith(start)).click().run()
+        return self
+
+    def order(self, value: str = "10", unit: str = "cmH2O") -> Page:
+        return self.type("th-ordered", value).choose("th-ordered-unit", unit)
+
+    def panel(self, value: str = "10", unit: str = "cmH2O") -> Page:
+        return self.type("th-setting", value).choose("th-setting-unit", unit)
+
+    def level(self, way: str = "hangs too low", size: str = "3") -> Page:
+        self.choose("th-way", way)
+        return self if way == "level" else self.type("th-size", size)
+
+    def sign(self, by: str = "M.K.") -> Page:
+        next(t for t in self.at.text_input if t.key.startswith("by-set-")).set_value(by).run()
+        return self.press("confirm-set-")
+
+
+def on_record(store, draft, value=None, bed="QUAY-3"):
+    store().add(confirm(draft, by=Initials("R.T."), bed=BedCode(bed), confirmed_value=value))
+
+
+def test_page_leads_from_order_to_threshold(store):
+    page = Page()
+    assert "Next: the ordered threshold and its unit" in page.text()
+    assert "Next: what the panel is set to" in page.order().text()
+    assert "Next: how the zero reference hangs" in page.panel().text()
+    text = page.level().text()
+    assert not page.at.exception
+    assert "hangs 3.0 cm too low: it drains more than ordered" in text
+    assert "The drain opens at" in text and "= 5.2 mmHg, at the landmark" in text
+    assert "Side view to scale" in text
+
+
+def test_no_unit_is_chosen_beforehand(store):
+    page = Page().type("th-ordered", "10").type("th-setting", "10").level()
+    text = page.text()
+    assert "the unit is never guessed" in text
+    assert "The drain opens at" not in text
+
+
+def test_a_mixed_up_unit_is_asked_about(store):
+    assert "Is the unit right?" in Page().order("10", "mmHg").panel("10", "cmH2O").text()
+    assert "Is the unit right?" not in Page().order("10", "mmHg").panel("13,6", "cmH2O").text()
+    assert "Is the unit right?" in Page().order("136", "cmH2O").text()
+
+
+def test_the_order_on_record_is_compared(store):
+    on_record(store, OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"))
+    text = Page().type("th-bed", "QUAY-3").order("10", "cmH2O").text()
+    assert "Order on record: 10 mmHg" in text and "Is the unit right?" in text
+
+
+def test_the_last_level_check_can_be_taken_with_its_interval(store):
+    seen = {"kind": "level", "status": "read", "offset_cm": -3.4, "interval_cm": [-4.1, -2.3],
+            "flags": []}
+    on_record(store, LevelDraft.of(seen), "-3.4")
+    page = Page().panel().type("th-bed", "QUAY-3")
+    text = page.press("th-take").text()
+    # By hand: 10 - 3.4 = 6.6; the interval's halves are 0.7 and 1.1 cm.
+    assert "6.6" in text and "95 % interval 5.9 cmH2O (4.3 mmHg) to 7.7 cmH2O" in text
+    assert "95 % interval" not in page.type("th-size", "3.5").text(), \
+        "another offset is not as sure as the one that was measured"
+
+
+def test_a_level_check_before_a_move_no_longer_counts(store):
+    seen = {"kind": "level", "status": "read", "offset_cm": -3.4, "interval_cm": None, "flags": []}
+    on_record(store, LevelDraft.of(seen), "-3.4")
+    on_record(store, EventDraft("position-changed"))
+    page = Page().type("th-bed", "QUAY-3")
+    assert "it no longer counts" in page.text()
+    assert not [b for b in page.at.button if b.key == "th-take"]
+
+
+def test_below_zero_works_without_a_minus_key(store):
+    page = Page().panel("5").level("level")
+    page.at.checkbox(key="th-setting-minus").check().run()
+    assert "set to \N{MINUS SIGN}5.0 cmH2O" in page.text()
+    page.type("th-bed", "QUAY-3").sign()
+    assert store().current("QUAY-3")[0].entry.confirmed_value == Decimal("-5")
+
+
+def test_only_the_setting_a_person_saw_goes_on_record(store):
+    page = Page().type("th-bed", "QUAY-3").order().panel("10,5").level()
+    assert list(store().entries()) == []
+    page.sign()
+    (entry,) = store().entries()
+    assert entry.kind == "setting-check" and entry.unit == "cm[H2O]"
+    assert entry.confirmed_value == Decimal("10.5")
+    assert entry.machine is None, "the threshold is a sum and no measurement"
+    assert "On record" in page.text()
+
+
+def test_nothing_is_recorded_without_initials_and_a_second_tap_adds_nothing(store):
+    page = Page().type("th-bed", "QUAY-3").panel()
+    page.press("confirm-set-")
+    assert list(store().entries()) == [] and "Type your initials" in page.text()
+    page.sign()
+    page.press("confirm-set-")
+    assert len(list(store().entries())) == 1
+
+
+def test_what_if_is_never_on_record(store):
+    page = Page().panel().level("level")
+    page.at.slider(key="wi-then").set_value(60).run()
+    text = page.text()
+    assert not page.at.exception
+    # By hand: 60 (sin 60 - sin 30) + 10 (cos 60 - cos 30) = 18.3 cm.
+    assert "The landmark rises by 18.3 cm" in text and "What if" in text
+    assert list(store().entries()) == []
+
+
+@pytest.mark.parametrize("value", ["ten", "1,234.5", "9999", "1e5"])
+def test_what_is_no_number_is_answered_and_nothing_computed(store, value):
+    page = Page().panel(value).level()
+    assert not page.at.exception
+    assert "The drain opens at" not in page.text()
+    assert page.at.error
+
+
+# ------------------------------------------------------------ a photo of the panel
+
+
+def with_photo(page: Page, typed: str = "11.3") -> Page:
+    """A photo of a panel set to 11.3 cmH2O, compared with what was typed first."""
+    photo, (x, y) = take(PanelShot(load_scale("gannet-cm"), 11.3, load_scale("gannet-mm"),
+                                   size=(900, 1200), noise=2.0, blur_px=0.7))
+    out = io.BytesIO()
+    Image.fromarray(photo.rgb).save(out, "PNG")
+    page.type("th-bed", "QUAY-3").panel(typed)
+    page.at.file_uploader[0].upload("panel.png", out.getvalue(), "image/png")
+    page.at.run()
+    page.at.radio[0].set_value("gannet-cm").run()
+    key = page.at.session_state["threshold_panel"].key
+    page.type(f"across-{key}", f"{100 * x / 899:.3f}")
+    return page.type(f"down-{key}", f"{100 * y / 1199:.3f}")
+
+
+def test_the_tool_is_asked_only_after_the_person_has_typed(store):
+    page = Page()
+    assert "Type what you see on the panel first" in page.text()
+    assert not page.at.file_uploader
+
+
+def test_photo_reading_stands_beside_the_persons_own_and_goes_on_record_as_the_machines(store):
+    page = with_photo(Page())
+    text = page.text()
+    assert not page.at.exception
+    assert "Machine reading, not a record" in text and "do not agree" not in text
+    page.sign()
+    (entry,) = store().entries()
+    assert entry.confirmed_value == Decimal("11.3") and entry.first.value == Decimal("11.3")
+    assert float(entry.machine.value) == pytest.approx(11.3, abs=0.1)
+    assert entry.scale == "gannet-cm" and entry.photo_sha256
+
+
+def test_two_readings_that_differ_are_said_to(store):
+    page = with_photo(Page(), typed="13")
+    assert "do not agree" in page.text()
+    # What was typed first stays the person's first reading, whatever is typed afterwards.
+    page.type("th-setting", "11,3").sign()
+    (entry,) = store().entries()
+    assert entry.first.value == Decimal(13) and entry.confirmed_value == Decimal("11.3")
+
+
+def test_a_file_that_is_no_photo_gets_one_sentence(store):
+    page = Page().panel()
+    page.at.file_uploader[0].upload("x.jpg", b"no photo", "image/jpeg")
+    page.at.run()
+    assert not page.at.exception and "This photo cannot be used" in page.text()

@@ -1,0 +1,220 @@
+"""The same record on a real PostgreSQL: same rules, same account, two stations at once."""
+
+from __future__ import annotations
+
+import os
+from concurrent.futures import ProcessPoolExecutor
+from decimal import Decimal
+from multiprocessing import get_context
+
+import pytest
+from postgres_help import cluster, server_programs
+from records_help import BED, BY, at, clock, confirm_some, happening, reading, row_of
+from records_kill import figures_of
+from sqlalchemy import create_engine, insert, text
+from sqlalchemy.exc import DBAPIError
+
+from app.records import (
+    AlreadySupersededError,
+    LockedError,
+    NewerVersionError,
+    NotARecordError,
+    ReadOnlyError,
+    RecordError,
+    Store,
+    confirm,
+)
+from app.records.schema import entry_table
+from app.records.shift import bed_account
+
+pytestmark = pytest.mark.xdist_group("postgresql")
+
+
+@pytest.fixture(scope="module")
+def server():
+    """Address of a running server; its absence is a failure where CI is set."""
+    programs = server_programs()
+    if programs is None:
+        if os.environ.get("CI"):
+            pytest.fail("no PostgreSQL server programs found; apt-get install postgresql")
+        pytest.skip("no PostgreSQL server programs on this machine (apt-get install postgresql)")
+    with cluster(programs) as address:
+        yield address
+
+
+@pytest.fixture
+def address(server, request):
+    """Address of a fresh database."""
+    name = f"t{abs(hash(request.node.nodeid)) % 10**9}"
+    engine = create_engine(server.replace("postgresql://", "postgresql+psycopg://"),
+                           isolation_level="AUTOCOMMIT")
+    with engine.connect() as c:
+        c.execute(text(f"CREATE DATABASE {name}"))
+    engine.dispose()
+    return server.replace("/postgres?", f"/{name}?")
+
+
+def fill(store):
+    """One busy evening."""
+    first = store.add(reading("12.5", 0))
+    store.add(reading("20.0", 60))
+    store.add(confirm(first.correction("slip", confirmed_value="12.0"), by=BY, bed=BED,
+                      clock=clock(61)))
+    store.add(happening("chamber-emptied", 90, before_ml="22.0", after_ml="0.5"))
+    store.add(reading("9.0", 150, note="späte Runde \N{DROPLET}"))
+    late = store.add(reading("21.0", 160, happened_at=at(80)))
+    store.add(confirm(late.withdrawal("other bed"), by=BY, bed=BED, clock=clock(161)))
+    store.add(happening("drain-closed", 170))
+    return store
+
+
+def test_both_databases_give_the_same_account(address, tmp_path):
+    on_server, in_file = fill(Store.open(address)), fill(Store.open(tmp_path))
+    ignored = ("key", "hash", "previous_hash")
+
+    def plain(store):
+        return [{k: v for k, v in e.row().items() if k not in ignored} for e in store.entries()]
+
+    assert plain(on_server) == plain(in_file)
+    a, b = (bed_account(s, BED).account for s in (on_server, in_file))
+    # 12.0 to 20.0, to 22.0 when emptied, then 0.5 to 9.0: 8.0 + 2.0 + 8.5
+    assert a.intervals == b.intervals and a.total_ml == b.total_ml == Decimal("18.5")
+    assert (a.covariance == b.covariance).all()
+    assert on_server.verify().ok and in_file.verify().ok
+
+
+def test_the_same_entries_have_the_same_hashes_on_both(address, tmp_path):
+    confirmed = [reading("1", 0, key="a"), reading("2", 60, key="b")]
+    one, two = Store.open(address), Store.open(tmp_path)
+    for c in confirmed:
+        assert one.add(c) == two.add(c)
+    assert one.verify() == two.verify()
+
+
+def put(store, row):
+    with store._engine.connect() as c:
+        c.execute(insert(entry_table).values(row))
+        c.commit()
+
+
+def test_a_well_formed_row_is_taken_so_the_refusals_mean_something(address):
+    store = Store.open(address)
+    put(store, row_of(store))
+    assert store.verify().ok
+
+
+def test_the_server_refuses(address):
+    store = Store.open(address)
+    store.add(reading())
+    for changes in ({"initials": None}, {"initials": " "}, {"bed": None}, {"key": None},
+                    {"kind": "guess"}, {"confirmed_value": "Infinity"},
+                    {"confirmed_value": "NaN"}, {"confirmed_value": "1e3"},
+                    {"confirmed_value": "-1"}, {"confirmed_value": "99999"},
+                    {"confirmed_value": None}, {"unit": None}, {"unit": "ml"},
+                    {"outlet_closed": None}, {"right_chamber_and_scale": 0},
+                    {"first_read": None}, {"machine_value": "inf"}, {"number": 1}, {"number": 3},
+                    {"previous_hash": "f" * 64}, {"hash": "x"}, {"happened_utc": "yesterday"},
+                    {"kind": "correction"},
+                    {"kind": "correction", "refers_to": 9, "reason": "x"},
+                    {"kind": "withdrawal", "refers_to": 1, "reason": " "},
+                    {"kind": "withdrawal", "refers_to": 1, "reason": "x", "bed": "QUAY-9"}):
+        with pytest.raises(DBAPIError):
+            put(store, row_of(store, **changes))
+            pytest.fail(f"taken: {changes}")
+    assert store.count() == 1 and store.verify().ok
+
+
+def test_all_verbs_are_refused(address):
+    store = Store.open(address)
+    store.add(reading())
+    for verb in ("UPDATE entry SET note = 'x'", "DELETE FROM entry", "TRUNCATE entry",
+                 "INSERT INTO entry SELECT * FROM entry ON CONFLICT (number) DO UPDATE SET "
+                 "note = 'x'", "INSERT INTO entry SELECT * FROM entry",
+                 "MERGE INTO entry USING (SELECT 1) AS one ON true WHEN MATCHED THEN DELETE"):
+        with store._engine.connect() as c, pytest.raises(DBAPIError, match="guard|syntax"):
+            c.execute(text(verb))
+    assert store.count() == 1 and store.verify().ok
+
+
+def test_a_change_by_hand_is_found(address):
+    store = fill(Store.open(address))
+    with store._engine.connect() as c:
+        c.execute(text("ALTER TABLE entry DISABLE TRIGGER ALL"))
+        c.execute(text("UPDATE entry SET confirmed_value = '9.9' WHERE number = 2"))
+        c.commit()
+    assert store.verify().broken == 2
+    with store._engine.connect() as c:
+        c.execute(text("UPDATE entry SET confirmed_value = '20.0' WHERE number = 2"))
+        c.commit()
+    assert "guard is gone" in store.verify().sentence
+
+
+def test_two_stations_at_once_make_and_fill_a_new_record(address):
+    with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
+        found = list(pool.map(confirm_some, [(address, p, 25) for p in range(2)]))
+    keys = [key for part in found for key in part]
+    store = Store.open(address)
+    assert sorted(e.key for e in store.entries()) == sorted(keys) and len(keys) == 100
+    assert store.verify().ok
+
+
+def test_stations_killed_while_writing(address):
+    figures = figures_of(address, kills=8, seed=3, at_once=4)
+    assert figures.confirmed > 8
+    assert (figures.lost, figures.doubled, figures.broken) == (0, 0, 0)
+
+
+def test_a_station_needs_no_right_to_change_anything(address):
+    store = Store.open(address)
+    with store._engine.connect() as c:
+        c.execute(text("CREATE ROLE station LOGIN"))
+        c.execute(text("GRANT SELECT, INSERT ON entry TO station"))
+        c.execute(text("GRANT SELECT ON alembic_version TO station"))
+        c.commit()
+    station = Store.open(address.replace("ward@", "station@"))
+    assert station.add(reading()).number == 1 and station.verify().ok
+    with station._engine.connect() as c, pytest.raises(DBAPIError, match="permission denied"):
+        c.execute(text("UPDATE entry SET note = 'x'"))
+
+
+def test_two_people_correct_one_entry(address):
+    store = Store.open(address)
+    entry = store.add(reading())
+    store.add(confirm(entry.correction("x", confirmed_value="1"), by=BY, bed=BED, clock=clock(1)))
+    with pytest.raises(AlreadySupersededError):
+        store.add(confirm(entry.correction("y", confirmed_value="2"), by=BY, bed=BED,
+                          clock=clock(2)))
+
+
+def test_faults_in_a_sentence(address, server):
+    store = Store.open(address, wait_seconds=0.3)
+    with store._engine.connect() as c:
+        c.execute(text("LOCK TABLE entry IN EXCLUSIVE MODE"))
+        with pytest.raises(LockedError, match="locked"):
+            store.add(reading())
+    with store._engine.connect() as c:
+        c.execute(text("CREATE ROLE looker LOGIN"))
+        c.execute(text("GRANT SELECT ON ALL TABLES IN SCHEMA public TO looker"))
+        c.commit()
+    with pytest.raises(ReadOnlyError):
+        Store.open(address.replace("ward@", "looker@")).add(reading())
+    with pytest.raises(RecordError, match="let this station in"):
+        Store.open(address.replace("ward@", "stranger@"))
+    with pytest.raises(RecordError, match="let this station in"):
+        Store.open(server.replace("/postgres?", "/nowhere?"))
+    assert store.count() == 0 and store.place.startswith("postgresql")
+    with store._engine.connect() as c:
+        c.execute(text("UPDATE alembic_version SET version_num = '0999'"))
+        c.commit()
+    with pytest.raises(NewerVersionError):
+        Store.open(address)
+
+
+def test_a_database_of_something_else(address):
+    engine = create_engine(address.replace("postgresql://", "postgresql+psycopg://"))
+    with engine.connect() as c:
+        c.execute(text("CREATE TABLE recipe (name text)"))
+        c.commit()
+    engine.dispose()
+    with pytest.raises(NotARecordError):
+        Store.open(address)

@@ -1,0 +1,129 @@
+"""Strokes: thin dark lines are found where they are drawn, and nothing else is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from drawn_ladders import paper, stroke
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from vision.graduations.ridges import find_strokes, ridge_response
+
+#: A clean drawn stroke must be placed to a tenth of the thinnest line drawn here.
+PLACE_PX = 0.16
+#: Smoothing by 1.3 px lengthens a stroke by about one such width at each end.
+LENGTHENED_PX = 5.0
+
+
+class TestNothingThere:
+    @pytest.mark.parametrize("level", [0.0, 128.0, 255.0])
+    def test_blank(self, level):
+        assert len(find_strokes(paper(level=level), 1.3)) == 0
+
+    def test_a_plain_step_is_no_stroke(self):
+        picture = paper()
+        picture[300:] = 60.0
+        assert len(find_strokes(picture, 1.3)) == 0
+
+    def test_a_smooth_slope_is_no_stroke(self):
+        assert len(find_strokes(np.tile(np.linspace(0, 255, 600, dtype=np.float32)[:, None],
+                                        (1, 300)), 1.3)) == 0
+
+    def test_noise_gives_hardly_any(self):
+        rng = np.random.default_rng(11)
+        picture = paper() + rng.normal(0, 12, (600, 300)).astype(np.float32)
+        assert len(find_strokes(picture, 1.3)) <= 3
+
+    def test_an_upright_line_is_left_out(self):
+        picture = paper()
+        picture[50:500, 100:103] = 40.0
+        assert len(find_strokes(picture, 1.3)) == 0
+
+
+class TestPlace:
+    @settings(max_examples=40, deadline=None)
+    @given(y=st.floats(60, 120), x=st.floats(30, 60), length=st.floats(15, 120),
+           slope=st.floats(-0.3, 0.3), thick=st.floats(1.6, 3.5))
+    def test_a_single_stroke(self, y, x, length, slope, thick):
+        picture = paper(200, 220)
+        stroke(picture, x, x + length, y, slope=slope, thick=thick)
+        found = find_strokes(picture, 1.3)
+        assert len(found) == 1
+        # The centre weighs columns by their response, so both ends count alike.
+        cx, cy = found.centre_px[0]
+        assert cy - slope * (cx - (x + length / 2)) == pytest.approx(y, abs=PLACE_PX)
+        assert cx == pytest.approx(x + length / 2, abs=0.6)
+        assert found.length_px[0] == pytest.approx(np.hypot(length, slope * length),
+                                                   abs=LENGTHENED_PX)
+        (x0, y0), (x1, y1) = found.left_px[0], found.right_px[0]
+        assert x0 < x1
+        assert (y1 - y0) / (x1 - x0) == pytest.approx(slope, abs=2.0 / length)
+
+    def test_a_ladder_gives_one_stroke_a_mark(self):
+        picture = paper()
+        places = np.linspace(40.3, 560.8, 41)
+        for y in places:
+            stroke(picture, 120, 150, float(y))
+        found = find_strokes(picture, 1.3)
+        assert np.sort(found.centre_px[:, 1]) == pytest.approx(places, abs=PLACE_PX)
+
+    def test_faint_print_in_a_dark_picture(self):
+        picture = paper(level=30.0)
+        stroke(picture, 60, 110, 200.0, ink=20.0)
+        assert len(find_strokes(picture, 1.3)) == 1
+
+    def test_too_short_or_too_steep(self):
+        picture = paper()
+        stroke(picture, 60, 61.5, 100.0)
+        stroke(picture, 60, 120, 300.0, slope=1.4)
+        assert len(find_strokes(picture, 1.3)) == 0
+        assert len(find_strokes(picture, 1.3, max_slope=2.0)) == 1
+
+    def test_take_keeps_rows_together(self):
+        picture = paper()
+        stroke(picture, 40, 80, 100.0)
+        stroke(picture, 40, 140, 200.0)
+        found = find_strokes(picture, 1.3)
+        one = found.take(np.array([1]))
+        assert len(one) == 1
+        assert one.centre_px[0] == pytest.approx(found.centre_px[1])
+        assert one.length_px[0] == found.length_px[1]
+
+
+def test_response_of_a_line_by_hand():
+    # A line much thicker than the smoothing keeps its full depth in its middle; a
+    # step gives exactly nothing because the smaller of both differences counts.
+    picture = np.full((100, 20), 200.0, np.float32)
+    picture[50] = 100.0
+    r = ridge_response(picture, 1.0)
+    # Gaussian of sigma 1 sampled at whole pixels: 0.3989 at 0, 0.0540 at 2 (d = 2).
+    assert r[50, 10] == pytest.approx(100 * (0.3989 - 0.0540), rel=0.03)
+    assert abs(r[20, 10]) < 1e-3
+
+
+class TestFaint:
+    def picture(self) -> tuple[np.ndarray, np.ndarray]:
+        """Twelve strokes so faint that the grain breaks them, and where they are."""
+        at = np.arange(40.0, 280.0, 20.0)
+        picture = paper(300, 260, level=120.0)
+        for y in at:
+            stroke(picture, 60, 200, y, thick=2.4)
+        drawn = 120.0 - picture
+        rng = np.random.default_rng(5)
+        return 120.0 - 0.3 * drawn + rng.normal(0, 6.0, picture.shape).astype(np.float32), at
+
+    def whole(self, faint: bool) -> int:
+        picture, at = self.picture()
+        found = find_strokes(picture, 2.0, faint=faint)
+        long = found.length_px > 90
+        return sum(bool((np.abs(found.centre_px[long, 1] - y) < 3).any()) for y in at)
+
+    def test_broken_strokes_are_mended(self):
+        assert self.whole(False) < 3 and self.whole(True) > 9
+
+    def test_grain_alone_stays_grain(self):
+        rng = np.random.default_rng(11)
+        picture = paper() + rng.normal(0, 12, (600, 300)).astype(np.float32)
+        found = find_strokes(picture, 2.0, faint=True)
+        assert (found.length_px > 60).sum() == 0

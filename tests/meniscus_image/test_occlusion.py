@@ -1,0 +1,102 @@
+"""An edge that runs on past the chamber is of something held before it."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import cast
+
+import numpy as np
+import pytest
+
+from vision.graduations.cylinder_pose import CylinderPose
+from vision.graduations.fit import Ladder
+from vision.meniscus_image.occlusion import held_before
+
+RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
+SIZE = (900, 700)  # rows, columns
+WALL, BESIDE, LIQUID, SKIN = (170, 180, 185), (140, 150, 120), (190, 90, 110), (150, 112, 95)
+
+
+def pose(elevation_deg: float = 0.0) -> CylinderPose:
+    """A camera that looks at height 0, from above or below."""
+    e = np.radians(elevation_deg)
+    params = np.array([DISTANCE_MM * np.cos(e), DISTANCE_MM * np.sin(e), 0.0, e, 0.0,
+                       np.log(FOCAL_PX)])
+    return CylinderPose(params, np.zeros((6, 6)), RADIUS_MM,
+                        ((SIZE[1] - 1) / 2, (SIZE[0] - 1) / 2), 0.1)
+
+
+def seen(view: CylinderPose, hidden: str = "") -> Ladder:
+    """A ladder of marks a millimetre apart, of which those above or below 0 are hidden."""
+    z = np.arange(-30.0, 30.5, 1.0)
+    shown = np.where(z > 0, hidden != "above", hidden != "below").astype(float)
+    return cast(Ladder, SimpleNamespace(pose=view, height_mm=z, shown=shown))
+
+
+def picture(view: CylinderPose, level_mm: float = 0.0) -> np.ndarray:
+    """A tube with liquid up to a level, nothing else."""
+    y, x = np.mgrid[:SIZE[0], :SIZE[1]]
+    azimuth, z = view.wall_coordinates(np.column_stack([x.ravel(), y.ravel()]).astype(float))
+    middle = view.project(view.on_wall(np.zeros(1), np.zeros(1)))[0, 0]
+    half = RADIUS_MM * view.px_per_mm(0.0)
+    out = np.empty((*SIZE, 3), float)
+    out[:] = BESIDE
+    inside = (np.abs(x - middle) < half) & np.isfinite(z.reshape(SIZE))
+    out[inside] = WALL
+    out[inside & (z.reshape(SIZE) < level_mm)] = LIQUID
+    out += np.random.default_rng(2).normal(0, 3, out.shape)
+    return np.clip(out, 0, 255).astype(np.uint8)
+
+
+def cover(image: np.ndarray, view: CylinderPose, left_mm: float, right_mm: float,
+          slope: float = 0.0) -> np.ndarray:
+    """A thing from the height 0 down, so far to both sides of the axis."""
+    y, x = np.mgrid[:SIZE[0], :SIZE[1]]
+    at = view.project(view.on_wall(np.zeros(1), np.zeros(1)))[0]
+    px = view.px_per_mm(0.0)
+    out = image.copy()
+    held = (y > at[1] + slope * (x - at[0])) & (x > at[0] - left_mm * px) & (
+        x < at[0] + right_mm * px) & (y < at[1] + 14 * px)
+    out[held] = SKIN
+    return out
+
+
+@pytest.mark.parametrize("elevation_deg", [-20.0, 0.0, 25.0])
+def test_the_surface_ends_at_the_wall(elevation_deg):
+    view = pose(elevation_deg)
+    assert not held_before(picture(view), seen(view), 0.0)
+
+
+@pytest.mark.parametrize("elevation_deg", [-15.0, 0.0, 15.0])
+@pytest.mark.parametrize("slope", [-0.05, 0.0, 0.05])
+@pytest.mark.parametrize("ends_mm", [(40.0, 40.0), (14.0, 60.0), (60.0, 14.0)])
+def test_a_finger_goes_on_at_one_side_at_least(elevation_deg, slope, ends_mm):
+    view = pose(elevation_deg)
+    image = cover(picture(view, -40.0), view, *ends_mm, slope)
+    assert held_before(image, seen(view, "below"), 0.0)
+    # what shows the marks before it is behind the chamber
+    assert not held_before(image, seen(view), 0.0)
+    assert not held_before(image, seen(view, "above"), 0.0)
+
+
+def test_a_label_on_the_chamber_alone_is_not_told_apart_here():
+    view = pose()
+    image = cover(picture(view, -40.0), view, 12.0, 12.0)
+    assert not held_before(image, seen(view, "below"), 0.0)
+
+
+def test_an_edge_beside_the_chamber_of_other_colours_is_another_thing():
+    """A shelf behind, whose edge happens to be level with the surface."""
+    view = pose()
+    image = picture(view)
+    at = view.project(view.on_wall(np.zeros(1), np.zeros(1)))[0]
+    half = int(RADIUS_MM * view.px_per_mm(0.0)) + 3
+    for beside in (slice(0, int(at[0]) - half), slice(int(at[0]) + half, None)):
+        image[int(at[1]):, beside] = (60, 60, 70)
+    assert not held_before(image, seen(view, "below"), 0.0)
+
+
+@pytest.mark.parametrize("height_mm", [-70.0, 70.0, 400.0])
+def test_outside_the_photo_nothing_is_claimed(height_mm):
+    view = pose()
+    assert not held_before(picture(view), seen(view, "below"), height_mm)

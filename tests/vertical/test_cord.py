@@ -1,0 +1,51 @@
+"""A slanted line that passes behind the bob of a hanging cord is no cord."""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+from level_rooms import scene
+
+from vision.level.measure import measure_level
+from vision.vertical.cord import find_cord
+from vision.vertical.line_segments import upright_edges
+
+
+def wall_with(*lines: tuple[tuple[int, int], tuple[int, int]], bob: tuple[int, int]) -> np.ndarray:
+    """(800, 600, 3) uint8 of a pale wall with dark lines and one round bob."""
+    rgb = np.full((800, 600, 3), 200, np.uint8)
+    for start, end in lines:
+        cv2.line(rgb, start, end, (40, 40, 40), 3, cv2.LINE_AA)
+    cv2.circle(rgb, bob, 12, (90, 60, 30), -1, cv2.LINE_AA)
+    noise = np.random.default_rng(1).normal(0, 2, rgb.shape)
+    return np.clip(cv2.GaussianBlur(rgb, (0, 0), 0.7) + noise, 0, 255).astype(np.uint8)
+
+
+def cord_in(rgb: np.ndarray):  # type: ignore[no-untyped-def]
+    gray = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+    return find_cord(gray, upright_edges(rgb, np.array([0.0, 1.0, 0.0])), 1.2)[0]
+
+
+def test_a_cord_that_ends_in_its_bob_is_found():
+    cue = cord_in(wall_with(((300, 200), (300, 588)), bob=(300, 600)))
+    assert cue is not None
+    assert abs(np.diff(cue.lines_px[0][:, 0])[0]) < 1.0
+
+
+def test_a_line_that_goes_on_below_a_bob_is_none():
+    assert cord_in(wall_with(((330, 150), (296, 740)), bob=(300, 600))) is None
+
+
+def test_the_side_of_a_tube_whose_foot_sticks_out_is_none():
+    alone = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    tube = wall_with(((300, 200), (300, 588)), ((350, 200), (350, 588)), bob=(300, 600))
+    other = wall_with(((300, 200), (300, 588)), ((350, 60), (350, 380)), bob=(300, 600))
+    assert cord_in(alone) is not None and cord_in(other) is not None
+    assert cord_in(tube) is None
+
+
+def test_a_cable_that_ends_behind_a_head_is_none():
+    # Beside the cable the outline of the head slopes away to one side only.
+    photo, label = scene(9101, 91, "nogravity")
+    assert not label["cord"]
+    assert "hanging cord" not in measure_level(photo).gravity_from

@@ -1,0 +1,54 @@
+"""When the doubt about the meniscus is too large to be read."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vision.meniscus_image.candidates import Candidate
+from vision.meniscus_image.contact_line import ContactLine
+from vision.meniscus_image.detect import Surface
+from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
+from vision.scale_file.scale import load_scale
+from vision.volume.decide import surface_refusal
+
+SCALE = load_scale("slate-50")
+
+
+def refused(chance: float, elevation_deg: float, value: float, off_divisions: float = 1.2
+            ) -> str | None:
+    """What is said of a surface at ``value``, seen at an elevation, that lies so far off
+    with this chance."""
+    level = float(SCALE.height_mm(value))
+    per_mm = float(SCALE.value_at(level + 0.5)) - float(SCALE.value_at(level - 0.5))
+    off = off_divisions * SCALE.division_at(value) / per_mm
+    radius = SCALE.inner_radius_mm(value)
+    surface = Surface(ContactLine(level, 0.0, 4.0, 3.0, 0.05), level,
+                      np.array([-0.01, 0.0, 0.01, off]),
+                      np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
+                      SCALE.outer_radius_mm - radius, (Candidate(level, 0.99),), 0.0)
+    pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg), residual_px=0.2)
+    ladder = SimpleNamespace(pose=pose, scale=SCALE, pitch_px=12.0, height_mm=np.array([level]))
+    found = surface_refusal(surface, ladder, SimpleNamespace(blur_px=0.5))
+    return None if found is None else found.flag
+
+
+@pytest.mark.parametrize("elevation_deg", [0.0, 20.0, -20.0])
+def test_a_chance_of_being_a_division_off_is_refused(elevation_deg):
+    assert refused(LARGEST_CHANCE * 1.1, elevation_deg, 30.0) == "meniscus-uncertain"
+    assert refused(LARGEST_CHANCE * 0.9, elevation_deg, 30.0) is None
+
+
+@pytest.mark.parametrize("off_divisions", [-0.9, 0.9])
+def test_less_than_a_division_is_told_by_the_interval(off_divisions):
+    assert refused(0.2, 5.0, 30.0, off_divisions) is None
+    assert refused(0.2, 5.0, 30.0, 1.3 * off_divisions) == "meniscus-uncertain"
+
+
+@pytest.mark.parametrize(("elevation_deg", "flag"), [
+    (2.0, None), (-4.0, None), (20.0, "meniscus-uncertain"), (-20.0, "meniscus-uncertain")])
+def test_behind_a_thick_wall_seen_obliquely_less_is_too_much(elevation_deg, flag):
+    assert refused(MIRRORED_CHANCE * 1.5, elevation_deg, 5.0) == flag
+    assert refused(MIRRORED_CHANCE * 0.7, elevation_deg, 5.0) is None

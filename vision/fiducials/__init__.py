@@ -1,0 +1,1 @@
+"""Pixels in, the two printed cards and where each stands before the camera out."""

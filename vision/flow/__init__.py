@@ -1,0 +1,1 @@
+"""Positions of the handles in, what communicates and what that makes possible out."""

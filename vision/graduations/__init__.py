@@ -1,0 +1,1 @@
+"""Pixels and a scale in, the graduations found, the camera's place and each mark's value out."""

@@ -1,0 +1,382 @@
+"""Which stroke is which mark: a chain of strokes laid against the scale file.
+
+Along a straight line in space the picture is a one-dimensional projective map,
+t = (a z + b) / (1 + c z) from height z to place t.  A hypothesis pairs a run of
+strokes with a run of marks; the map that follows predicts all other marks, and
+what is then found or missed, long or short, speaks for or against it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+
+from vision.graduations.ridges import Strokes
+from vision.graduations.rows import Chain
+from vision.runs import true_runs
+from vision.scale_file.scale import Scale
+
+# How often a mark that should be seen is missed, a long one is taken for a
+# short one, and a regular stroke is no mark at all.  Rough figures: only the
+# large differences between hypotheses matter, and numerals decide close calls.
+# Each is a log-likelihood ratio against "no ladder here".
+_LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
+_LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
+_LOG_STRANGER = np.log(0.03)
+#: That of a picture none of the short marks is found, once; and what share of long ones
+#: among the marks found says so.
+_LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
+#: That something covers the scale from one mark on, and goes on covering the next.
+_LOG_COVERED, _LOG_STILL = np.log(0.01), np.log(0.75)
+#: That a mark of the scale lies outside the photo.
+_LOG_OUTSIDE = np.log(0.75)
+#: A row is followed over so many turns at most.
+_MOST_TURNS = 8
+#: So many pairings of a row with the scale are tried first; the others only when none of
+#: those reaches this score for each mark.
+_PAIRINGS, _PLAIN = 5, 1.0
+
+
+@dataclass(frozen=True)
+class Alignment:
+    """One way to number the strokes.
+
+    ``mark`` and ``stroke`` (M,) pair indices of ``scale.marks`` with strokes;
+    ``map_abc`` is the 1-D projective map from height (mm) to y (px) along the
+    reference column x = column[0] + column[1] * y; ``score`` is a log-likelihood
+    (only differences mean something); ``shift`` counts marks against the best
+    alignment of the same strokes.
+    """
+
+    mark: np.ndarray
+    stroke: np.ndarray
+    map_abc: np.ndarray
+    column: tuple[float, float]
+    score: float
+    residual_px: float
+    strangers: int
+    missed: int
+
+
+def project_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """t = (a z + b) / (1 + c z)."""
+    return (abc[0] * z + abc[1]) / (1.0 + abc[2] * z)
+
+
+def slope_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
+    """dt/dz of the projective map, px per mm."""
+    return (abc[0] - abc[1] * abc[2]) / (1.0 + abc[2] * z) ** 2
+
+
+def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 3) -> tuple[np.ndarray, np.ndarray]:
+    """Robust fit of the projective map; returns (abc, residuals in px).
+
+    z and t are centred and scaled first: the linear form is badly conditioned
+    otherwise.  Weights of Cauchy's kind, from the median residual.
+    """
+    z0, zs = z.mean(), max((z.max() - z.min()) / 2, 1e-9)
+    t0, ts = t.mean(), max((t.max() - t.min()) / 2, 1e-9)
+    u, v = (z - z0) / zs, (t - t0) / ts
+    rows = np.stack([u, np.ones_like(u), -u * v])
+    w = np.ones(len(u))
+    a, b, c = 1.0, 0.0, 0.0
+    for _ in range(rounds):
+        q = w / (1.0 + c * u) ** 2
+        weighted = rows * q
+        normal = weighted @ rows.T
+        # A short row can not tell perspective from noise: pull c gently to zero.
+        normal[2, 2] += 4e-4
+        normal[0, 0] += 1e-12
+        normal[1, 1] += 1e-12
+        a, b, c = np.linalg.solve(normal, weighted @ v)
+        c = min(max(c, -0.8), 0.8)
+        r = np.abs(v - (a * u + b) / (1.0 + c * u))
+        s = max(3.7 * float(np.partition(r, len(r) // 2)[len(r) // 2]), 2.5e-4)
+        w = 1.0 / (1.0 + (r / s) ** 2)
+    # back to z and t: t = t0 + ts (a u + b)/(1 + c u), u = (z - z0)/zs
+    den0 = 1.0 - c * z0 / zs
+    out = np.array([(t0 * c / zs + ts * a / zs) / den0,
+                    (t0 * den0 + ts * (b - a * z0 / zs)) / den0, (c / zs) / den0])
+    return out, t - project_1d(out, z)
+
+
+def _reference_column(strokes: Strokes, index: np.ndarray) -> tuple[float, float]:
+    """The line x = p + q y through the middles of the short strokes of a chain."""
+    length = strokes.length_px[index]
+    short = index[length <= 1.35 * np.percentile(length, 30)]
+    x, y = strokes.centre_px[short, 0], strokes.centre_px[short, 1]
+    w = np.ones(len(x))
+    p = q = 0.0
+    for _ in range(6):
+        m = np.column_stack([np.ones_like(y), y]) * w[:, None]
+        p, q = np.linalg.lstsq(m, x * w, rcond=None)[0]
+        r = x - p - q * y
+        s = max(1.4826 * float(np.median(np.abs(r))), 0.5)
+        w = np.sqrt(1.0 / (1.0 + (r / (2 * s)) ** 2))
+    return float(p), float(q)
+
+
+def _crossing(strokes: Strokes, column: tuple[float, float]) -> tuple[np.ndarray, np.ndarray]:
+    """y where each stroke (continued) crosses the column, and how far outside it that is."""
+    dx = strokes.right_px[:, 0] - strokes.left_px[:, 0]
+    slope = (strokes.right_px[:, 1] - strokes.left_px[:, 1]) / np.maximum(dx, 1.0)
+    y = strokes.centre_px[:, 1].copy()
+    for _ in range(2):
+        x = column[0] + column[1] * y
+        y = strokes.centre_px[:, 1] + slope * (x - strokes.centre_px[:, 0])
+    x = column[0] + column[1] * y
+    outside = np.maximum(strokes.left_px[:, 0] - x, x - strokes.right_px[:, 0])
+    return y, np.maximum(outside, 0.0)
+
+
+def _regular_segments(count: np.ndarray, t: np.ndarray) -> list[np.ndarray]:
+    """Split a chain where its spacing changes (a stepped bore, a wrong turn)."""
+    left = np.arange(len(count))
+    whole, _ = fit_1d(count.astype(float), t)
+    good = np.abs(t - project_1d(whole, count)) < 0.14 * np.abs(slope_1d(whole, count)) + 0.4
+    if good.sum() >= max(6, 0.85 * len(count)):
+        return [left[good]]
+    segments: list[np.ndarray] = []
+    rng = np.random.default_rng(7)
+    while len(left) >= 6 and len(segments) < 4:
+        k, y = count[left].astype(float), t[left]
+        best: np.ndarray | None = None
+        for _ in range(60):
+            start = int(rng.integers(0, max(len(left) - 5, 1)))
+            width = int(rng.integers(5, 14))
+            seed = slice(start, min(start + width, len(left)))
+            if seed.stop - seed.start < 5:
+                continue
+            abc, _ = fit_1d(k[seed], y[seed], rounds=2)
+            pitch = np.abs(slope_1d(abc, k))
+            inlier = np.abs(y - project_1d(abc, k)) < 0.14 * pitch + 0.4
+            if inlier.sum() >= 6:
+                abc, _ = fit_1d(k[inlier], y[inlier], rounds=2)
+                pitch = np.abs(slope_1d(abc, k))
+                inlier = np.abs(y - project_1d(abc, k)) < 0.14 * pitch + 0.4
+            if best is None or inlier.sum() > best.sum():
+                best = inlier
+        if best is None or best.sum() < 6:
+            break
+        segments.append(left[best])
+        left = left[~best]
+    return segments
+
+
+def _runs(scale: Scale) -> list[np.ndarray]:
+    """Index runs of the scale's marks with even spacing: all marks, and the long ones."""
+    runs: list[np.ndarray] = []
+    height = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    for subset in (np.arange(len(height)), np.flatnonzero(is_long)):
+        if len(subset) < 3:
+            continue
+        gap = np.diff(height[subset])
+        start = 0
+        for i in range(1, len(gap) + 1):
+            if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.06:
+                if i - start >= 2:
+                    runs.append(subset[start:i + 1])
+                start = i
+    return runs
+
+
+def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
+          fixed: tuple[int, float] | None = None) -> list[Alignment]:
+    """All plausible numberings of the chains, the likeliest first.
+
+    ``height_px`` is the height of the searched picture; ``fixed`` says which mark
+    (index) lies at which y.  Returns an empty list when no chain fits the scale.
+    """
+    found: list[Alignment] = []
+    later: list[tuple[Any, ...]] = []
+    runs = _runs(scale)
+    for chain in chains[:3]:
+        if found and len(chain) < 0.5 * max(len(a.mark) for a in found):
+            break
+        column = _reference_column(strokes, chain.index)
+        t, outside = _crossing(strokes, column)
+        for segment in _regular_segments(chain.count, t[chain.index]):
+            idx, count = chain.index[segment], chain.count[segment]
+            trial = _trials(strokes, idx, count, t, scale, runs, fixed)
+            later += [(t, outside, column, *pair, chain) for pair in trial[_PAIRINGS:]]
+            for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
+                a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
+                          chain, height_px)
+                if a is not None:
+                    found.append(a)
+                    if len(a.mark) > 0.95 * len(scale.marks) and a.strangers <= 1:
+                        # the whole scale is there: other shifts are weighed later,
+                        # on the unrolled wall
+                        break
+    if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
+        grown = (_grow(strokes, t, outside, column, scale, mark, stroke, chain, height_px)
+                 for t, outside, column, mark, stroke, chain in later)
+        found += [a for a in grown if a is not None]
+    found.sort(key=lambda a: -a.score)
+    distinct: list[Alignment] = []
+    for a in found:
+        if not any(_same(a, b) for b in distinct):
+            distinct.append(a)
+    return distinct[:24]
+
+
+def _same(a: Alignment, b: Alignment) -> bool:
+    """Whether two alignments give the strokes the same marks."""
+    pairs = dict(zip(b.stroke.tolist(), b.mark.tolist(), strict=True))
+    shared = [pairs[s] == m for s, m in zip(a.stroke.tolist(), a.mark.tolist(), strict=True)
+              if s in pairs]
+    return bool(shared) and float(np.mean(shared)) > 0.5
+
+
+def _trials(
+    strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray, scale: Scale,
+    runs: list[np.ndarray], fixed: tuple[int, float] | None,
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Pairings of a segment with runs of the scale that are worth growing."""
+    held: int | None = None
+    if fixed is not None:
+        abc, _ = fit_1d(count.astype(float), t[idx])
+        around = np.arange(count.min() - 60, count.max() + 61)
+        around = around[1.0 + abc[2] * around > 0.1]
+        held = int(around[int(np.argmin(np.abs(project_1d(abc, around) - fixed[1])))])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    longish = _looks_long(strokes, idx, count, t)
+    sign = -1 if scale.direction == "up" else 1
+    ranked: list[tuple[float, np.ndarray, np.ndarray]] = []
+    for run in runs:
+        place = sign * count
+        shifts = np.arange(-int(place.max()), len(run) - int(place.min()))
+        where = place[None] + shifts[:, None]
+        inside = (where >= 0) & (where < len(run))
+        marks = run[np.clip(where, 0, len(run) - 1)]
+        worth = np.ones(inside.shape)
+        if longish is not None:
+            worth = np.where(is_long[marks] == longish[None], 1.0, -1.5)
+        score = np.where(inside, worth, -1.0).sum(axis=1)
+        n = inside.sum(axis=1)
+        score[(n < 5) | (n < 0.35 * len(idx))] = -np.inf
+        if held is not None and fixed is not None:
+            at = sign * held + shifts
+            there = (at >= 0) & (at < len(run))
+            score[~there | (run[np.clip(at, 0, len(run) - 1)] != fixed[0])] = -np.inf
+        for k in np.argsort(-score)[:_PAIRINGS]:
+            if np.isfinite(score[k]):
+                ranked.append((float(score[k]), marks[k][inside[k]], idx[inside[k]]))
+    ranked.sort(key=lambda item: -item[0])
+    return [(m, s) for _, m, s in ranked]
+
+
+def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndarray
+                ) -> np.ndarray | None:
+    """Long or short, from the lengths against the local pitch; None if all are alike."""
+    abc, _ = fit_1d(count.astype(float), t[idx])
+    size = np.log(strokes.length_px[idx] / np.maximum(np.abs(slope_1d(abc, count)), 1e-6))
+    return split_two(size)
+
+
+def split_two(log_size: np.ndarray) -> np.ndarray | None:
+    """Two groups of log lengths, or None when there is no clear gap.
+
+    The threshold maximises the separation of the two means over the pooled
+    spread (Otsu's criterion); a ratio under 1.25 is no difference of kind.
+    """
+    s = np.sort(log_size)
+    if len(s) < 6:
+        return None
+    k = np.arange(1, len(s))
+    total = np.cumsum(s)
+    low_mean = total[:-1] / k
+    high_mean = (total[-1] - total[:-1]) / (len(s) - k)
+    between = k * (len(s) - k) * (high_mean - low_mean) ** 2
+    at = int(np.argmax(between))
+    if between[at] <= 0:
+        return None
+    threshold = (s[at] + s[at + 1]) / 2
+    low, high = log_size[log_size <= threshold], log_size[log_size > threshold]
+    if not len(high) or np.median(high) - np.median(low) < np.log(1.25):
+        return None  # all alike, or hardly different
+    return log_size > (np.median(high) + np.median(low)) / 2
+
+
+def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray) -> float:
+    """What the marks that should be seen and are not speak against a hypothesis.
+
+    Small or pale short marks are missed all together and for one reason; they then
+    count once, and the long ones each.  So do neighbours that a finger, a label or deep
+    liquid hides: one reason, not many.
+    """
+    missed = in_picture.copy()
+    missed[mark] = False
+    each = _runs_missed(missed)
+    if is_long[mark].mean() >= _MOSTLY:
+        each = max(each, _runs_missed(missed[is_long]) + _LOG_SHORT_UNSEEN)
+    return each + float((~in_picture).sum()) * _LOG_OUTSIDE
+
+
+def _runs_missed(missed: np.ndarray) -> float:
+    """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
+    length = np.diff(true_runs(missed), axis=1).astype(float)
+    return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
+
+
+def _grow(
+    strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
+    scale: Scale, mark: np.ndarray, stroke: np.ndarray, chain: Chain, height_px: int,
+) -> Alignment | None:
+    """Fit the map, predict every mark, gather what is there, and judge."""
+    z_all = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    typical = float(np.median(strokes.length_px[chain.index]))
+    candidates = np.flatnonzero(outside < 0.15 * typical)
+    if len(candidates) == 0:
+        return None
+    order = np.arange(len(z_all))
+    apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
+    whole = 0
+    for turn in range(1, _MOST_TURNS + 1):
+        abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
+        # a short row does not foretell what lies far beyond it: it is followed in steps
+        ahead = turn * (3 + len(mark) // 2)
+        known = (order >= mark.min() - ahead) & (order <= mark.max() + ahead)
+        if (1.0 + abc[2] * z_all[known] <= 0.1).any():
+            return None
+        want = project_1d(abc, z_all[known])
+        gap = apart[known] * np.abs(slope_1d(abc, z_all[known]))
+        near = np.abs(t[candidates][None, :] - want[:, None])
+        j = near.argmin(axis=1)
+        hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6
+        new_mark = np.flatnonzero(known)[hit]
+        new_stroke = candidates[j[hit]]
+        # one stroke, one mark
+        _, first = np.unique(new_stroke, return_index=True)
+        mark, stroke = new_mark[np.sort(first)], new_stroke[np.sort(first)]
+        if len(mark) < 5:
+            return None
+        whole += bool(known.all())
+        if whole == 2:
+            break
+    abc, residual = fit_1d(z_all[mark], t[stroke])
+    if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():
+        return None
+    size = np.log(strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
+    longish = split_two(size)
+    want = project_1d(abc, z_all)
+    in_picture = (want > 2) & (want < height_px - 3)
+    missed = int(in_picture.sum()) - len(mark)
+    # strokes of the chain that the scale leaves unexplained
+    strangers = int(np.setdiff1d(chain.index, stroke).size)
+    spread = 1.4826 * float(np.median(np.abs(residual)))
+    score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
+        strangers * _LOG_STRANGER)
+    if longish is not None:
+        agree = longish == is_long[mark]
+        score += float(np.sum(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
+    elif is_long[mark].any() and not is_long[mark].all():
+        score += len(mark) * _LOG_CLASS_WRONG * 0.3
+    # a misfit of the spacing itself
+    pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
+    score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
+    return Alignment(mark, stroke, abc, column, score, spread, strangers, missed)

@@ -1,0 +1,323 @@
+"""The printed numerals against the count of marks.
+
+Beside every labelled mark a patch of the unrolled wall is cut out, on both sides;
+what the numerals say is summed for every possible shift of the numbering.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from typing import Literal
+
+import cv2
+import numpy as np
+
+from vision.graduations.fit import Ladder
+from vision.graduations.numeral_reader import (
+    AGREES,
+    DOUBTS,
+    SETTLED_LABELS,
+    SETTLED_MARGIN,
+    NumberingVerdict,
+    NumeralEvidence,
+    read_numerals,
+    settle_numbering,
+)
+from vision.graduations.shift_likelihood import main_run
+from vision.graduations.unrolled_samples import sample
+
+_HALF_HEIGHT_MM = 3.4
+#: Width of a patch; and where that does not settle it, since the marks may reach further
+#: than they were seen to.
+_WIDTH_MM, _WIDE_MM = 10.5, 16.0
+#: So many labels settle a numbering; more only take time.
+_MOST_LABELS = 6
+_LIMIT_RAD = np.radians(74.0)
+#: Confidence from which a number was read rather than guessed.
+_LEGIBLE = 0.5
+#: Leads (nats) of the numbers and of the count of marks that settle a numbering together;
+#: where no two labels can be read for sure, so much of both.
+_LABELS_LEAD, _COUNT_LEAD, _BOTH_LEAD = 5.0, 6.0, 15.0
+#: Grain is smoothed over so much of the wall, where nothing else helps.
+_GRAIN_MM = 0.3
+
+
+_Verdict = Literal["agree", "other", "disagree", "unread"]
+
+
+@dataclass(frozen=True)
+class NumeralCheck:
+    """``verdict``: "agree", "other" (the numerals speak clearly for ``shift``),
+    "disagree" (they speak against every numbering that the marks allow) or
+    "unread".  ``readable`` counts the labels that could be read;
+    ``count_complete`` says that both ends of the scale were seen, ``strangers``
+    how many marks too many there are; ``side`` is -1 or 1, where the numerals
+    are printed (0: not known); ``leaning`` is the shift for which they speak without
+    proving it (0: none)."""
+
+    verdict: _Verdict
+    shift: int
+    lead: float
+    readable: int
+    count_complete: bool
+    strangers: int
+    sentence: str
+    side: int = 0
+    leaning: int = 0
+
+
+def check_numerals(ladder: Ladder) -> NumeralCheck:
+    """Read all labels and weigh them against the marks."""
+    complete, strangers = _count(ladder)
+    texts = sorted({m.text for m in ladder.scale.marks if m.label})
+    read = _read(ladder, texts)
+    if read is None:
+        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
+    one, found = read
+    readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
+
+    def check(verdict: _Verdict, shift: int = 0, sentence: str = "", leaning: int = 0,
+              side: int = one.side) -> NumeralCheck:
+        return NumeralCheck(verdict, shift, found.margin, readable, complete, strangers, sentence,
+                            side, leaning)
+
+    if found.verdict == "settled":
+        # If not here: number the marks their way and look again whether both then agree.
+        return check("agree") if found.best == 0 else check("other", int(str(found.best)))
+    run = main_run(ladder.scale)
+    now = [_text(ladder, run, i, 0) for i in one.marks]
+    doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
+    # what is barely legible is misread as any number, and contradicts nothing
+    legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
+    if complete and found.best == 0 and not legible and _together(ladder, found):
+        return check("agree")
+    elsewhere = _numbers_beside_all_marks(ladder, texts)
+    if elsewhere is not None:
+        shift, lead, count, side = elsewhere
+        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
+    leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
+    if legible >= 2 and len(doubting) > agreeing:
+        seen = ", ".join(p.text for p in one.evidence.patches if p.text)
+        return check("disagree", 0, "The printed numbers do not fit the marks of the chosen scale "
+                     f"(read: {seen}). Check that the right scale is chosen, or tap one mark and "
+                     "type its value.", leaning)
+    return check("unread", 0, "", leaning, one.side if readable else 0)
+
+
+def _read(ladder: Ladder, texts: list[str]) -> tuple[_Side, NumberingVerdict] | None:
+    """The numbers on their side of the marks and what they prove, in the look that says most."""
+    tries = []
+    for seen, width_mm in _looks(ladder):
+        one = _clearer_side(seen, texts, width_mm)
+        if one is None:
+            continue
+        found = _settle(ladder, one.evidence, one.marks)
+        if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
+            # a finger or a highlight over some of them: the other labels are asked too
+            every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+            more, patches = label_patches(seen, one.side, every, width_mm)
+            if len(more) > len(one.marks):
+                wider = _Side(one.side, more, read_numerals(patches, [texts] * len(patches)))
+                again = _settle(ladder, wider.evidence, more)
+                if again.verdict == "settled":
+                    one, found = wider, again
+        if found.verdict == "settled":
+            return one, found
+        tries.append((one, found))
+    return max(tries, key=lambda one_try: one_try[1].margin, default=None)
+
+
+def _looks(ladder: Ladder) -> Iterator[tuple[Ladder, float]]:
+    """The picture and the width of the patches in which the numbers are read, in turn."""
+    yield ladder, _WIDTH_MM
+    yield ladder, _WIDE_MM
+    px_per_mm = ladder.pose.px_per_mm(float(np.median(ladder.height_mm)))
+    smooth = cv2.GaussianBlur(ladder.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
+    yield replace(ladder, grey=np.asarray(smooth)), _WIDTH_MM
+
+
+def _together(ladder: Ladder, found: NumberingVerdict) -> bool:
+    """Whether count and numbers, found independently, settle what neither proves alone."""
+    lead = ladder.evidence.margin(0)
+    if found.margin < _LABELS_LEAD:
+        return False
+    if found.agreeing >= SETTLED_LABELS:
+        return lead >= _COUNT_LEAD
+    return ladder.fair and lead >= _COUNT_LEAD and lead + found.margin >= _BOTH_LEAD
+
+
+@dataclass(frozen=True)
+class _Side:
+    """What was read beside the ``marks`` (indices) on one side of the ladder."""
+
+    side: int
+    marks: list[int]
+    evidence: NumeralEvidence
+
+
+def _clearer_side(ladder: Ladder, texts: list[str], width_mm: float) -> _Side | None:
+    """The side of the marks on which their numbers are printed."""
+    best: tuple[float, _Side] | None = None
+    sides = [(*found, side) for found, side in (
+        (label_patches(ladder, side, None, width_mm), side) for side in (-1, 1)) if found[0]]
+    # the likelier side first; the other only if that one says little
+    for marks, patches, side in sorted(sides, key=lambda found: -_like_numbers(found[1])):
+        evidence = read_numerals(patches, [texts] * len(patches))
+        # an empty wall with the background behind it has edges too, but no numbers
+        legible = sum(p.confidence for p in evidence.patches if p.text in texts)
+        if best is None or legible > best[0]:
+            best = legible, _Side(side, marks, evidence)
+        if legible > 0.5 * len(marks):
+            break
+    return None if best is None else best[1]
+
+
+def _settle(ladder: Ladder, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
+    """What the labels of ``marks`` prove about the numbering."""
+    run = main_run(ladder.scale)
+    return settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
+                                       for k in _shifts(ladder)})
+
+
+def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
+                              ) -> tuple[int, float, int, int] | None:
+    """(shift, lead, labels, side) when numerals are not where the numbering has them.
+
+    The numbers beside each mark of the main run are read, and every shift is judged
+    by the marks that would be labelled under it.  A number can still be read one mark
+    beside its place, so neighbouring shifts are told apart by the marks' lengths.
+    """
+    e, run = ladder.evidence, main_run(ladder.scale)
+    best: tuple[int, float, int, int] | None = None
+    for side in (-1, 1):
+        marks, patches = label_patches(ladder, side, list(run))
+        if not marks:
+            continue
+        evidence = read_numerals(patches, [texts] * len(patches))
+        scores = np.full(len(e.shifts), -np.inf)
+        counts = np.zeros(len(e.shifts), dtype=int)
+        for j, shift in enumerate(e.shifts):
+            told = [(p.scores[text], text) for p, i in zip(evidence.patches, marks, strict=True)
+                    if (text := _text(ladder, run, i, int(shift)))]
+            counts[j] = len({text for score, text in told if score > AGREES})
+            if counts[j] > SETTLED_LABELS and not any(score < DOUBTS for score, _ in told):
+                scores[j] = sum(score for score, _ in told)
+        if not np.isfinite(scores).any():
+            continue
+        j = int(np.argmax(np.where(np.isfinite(scores), scores + e.log_likelihood, -np.inf)))
+        apart = np.abs(e.shifts - e.shifts[j]) > 1
+        lead = float(scores[j] - scores[apart].max()) if apart.any() else np.inf
+        if e.shifts[j] != 0 and lead > SETTLED_MARGIN and (best is None or lead > best[1]):
+            best = int(e.shifts[j]), lead, int(counts[j]), side
+    return best
+
+
+def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:
+    """(value, point) of a mark of the main run if its number is shifted."""
+    run = main_run(ladder.scale)
+    inside = run[(run + shift >= run[0]) & (run + shift <= run[-1])]
+    here = inside[ladder.seen[inside]] if ladder.seen[inside].any() else inside
+    mark = int(here[len(here) // 2])
+    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
+    at = ladder.pose.project(ladder.pose.on_wall(
+        np.array([middle]), np.array([ladder.scale.marks[mark].height_mm])))[0]
+    return ladder.scale.marks[mark + shift].value, (float(at[0]), float(at[1]))
+
+
+def _like_numbers(patches: list[np.ndarray | None]) -> float:
+    """How much more the patches change along their middle rows than along the outer ones.
+
+    A number stands level with its mark, with nothing above and below it; highlights
+    and what shines through the wall run on.
+    """
+    found = []
+    for p in patches:
+        if p is None:
+            continue
+        change = np.abs(np.diff(p, axis=1)).mean(axis=1)
+        quarter, sixth = len(change) // 4, max(1, len(change) // 6)
+        middle = float(change[quarter:len(change) - quarter].mean())
+        outer = float(np.concatenate([change[:sixth], change[-sixth:]]).mean())
+        found.append((middle - outer) / (float(np.std(p)) + 3.0))
+    return float(np.median(found)) if found else -np.inf
+
+
+def _shifts(ladder: Ladder) -> list[int]:
+    e = ladder.evidence
+    worth = e.log_likelihood > e.log_likelihood.max() - 60.0
+    return sorted({0, *(int(k) for k in e.shifts[worth])})
+
+
+def _text(ladder: Ladder, run: np.ndarray, mark: int, shift: int) -> str | None:
+    """What is printed beside a mark if the numbering of ``run`` is shifted; None: nothing."""
+    where = mark
+    if run[0] <= mark <= run[-1]:
+        where = mark + shift
+        if not run[0] <= where <= run[-1]:
+            return None
+    m = ladder.scale.marks[where]
+    return m.text if m.label else None
+
+
+def _count(ladder: Ladder) -> tuple[bool, int]:
+    """Whether both ends of the scale were seen, and how many marks lie beyond them."""
+    seen = ladder.seen
+    complete = bool(seen.mean() > 0.85 and seen[:2].all() and seen[-2:].all())
+    run = main_run(ladder.scale)
+    e = ladder.evidence
+    there = set(e.lattice[e.like_marks].tolist())
+    every = ladder.height_mm
+    strangers = 0
+    for start, step in ((-1, -1), (len(run), 1)):
+        at = start
+        while at in there:
+            # marks of another row of the scale are no strangers
+            height = every[run[0]] + e.step_mm * at
+            if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
+                break
+            strangers += 1
+            at += step
+    return complete, strangers
+
+
+def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None,
+                  width_mm: float = _WIDTH_MM) -> tuple[list[int], list[np.ndarray | None]]:
+    """Patches beside the labelled marks (or ``marks``), ``side`` -1 left or +1 right.
+
+    Returns the indices of the marks and, for each, an (h, w) float32 patch with
+    upright digits, or None where it leaves the photo.
+    """
+    pose = ladder.pose
+    r = pose.radius_mm
+    labelled = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+    if not labelled:
+        return [], []
+    if marks is not None:
+        labelled = marks
+    elif len(labelled) > _MOST_LABELS:
+        pick = np.round(np.linspace(0, len(labelled) - 1, _MOST_LABELS)).astype(int)
+        labelled = [labelled[k] for k in pick]
+    heights = np.array([ladder.scale.marks[i].height_mm for i in labelled])
+    every = np.array([m.height_mm for m in ladder.scale.marks if m.label])
+    half = _HALF_HEIGHT_MM
+    if len(every) > 1:
+        half = min(half, 0.48 * float(np.min(np.abs(np.diff(every)))))
+    edge = ladder.long_rad[0] if side < 0 else ladder.long_rad[1]
+    limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
+    # the samples of the zone lie 3 degrees apart: step over the rest of the mark
+    start = edge + side * np.radians(1.5)
+    end = float(np.clip(start + side * width_mm / r, -limit, limit))
+    width = abs(end - start) * r
+    if width < 1.5 or side * (end - start) <= 0:
+        return [], []
+    px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 9.0))
+    rows, cols = max(8, int(2 * half * px_mm)), max(6, int(width * px_mm))
+    left, right = min(start, end), max(start, end)
+    azimuth = np.linspace(left, right, cols)
+    patches: list[np.ndarray | None] = []
+    for z0 in heights:
+        z = np.linspace(z0 + half, z0 - half, rows)
+        patch = sample(ladder.grey, pose.project_wall(azimuth, z))
+        patches.append(patch if np.isfinite(patch).all() else None)
+    return labelled, patches

@@ -1,0 +1,213 @@
+"""Where in a photo the ladder may be: strokes, rows of them, rows laid against the scale.
+
+Searched for in several sizes of picture and widths of stroke, since nobody knows how
+large the marks are; grainy and pale photos get looks of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.graduations.alignment import Alignment, align, project_1d
+from vision.graduations.ridges import Strokes, find_strokes
+from vision.graduations.rows import Chain, find_chains
+from vision.graduations.shift_likelihood import main_run
+from vision.scale_file.scale import Scale
+
+#: Searching is done in a picture of about this many pixels, then in finer ones.
+_SEARCH_PIXELS = 1_100_000
+#: Score for each mark of the scale with which an alignment is worth keeping, and below
+#: which it is not followed.
+_GOOD_SCORE, _LEAST_SCORE = 0.75, -0.5
+#: So many alignments are handed on where none is good.
+_MOST_FOUND = 4
+
+
+@dataclass(frozen=True)
+class Found:
+    """An alignment, and what else in the photo may be a ladder.
+
+    ``factor`` is by how much the photo was reduced for ``strokes``; for the others see
+    :class:`vision.graduations.fit.Ladder`.
+    """
+
+    alignment: Alignment
+    strokes: Strokes
+    factor: int
+    rival: float
+    rival_px: tuple[float, float] | None
+    elsewhere_px: tuple[float, float] | None
+    beside_px: tuple[tuple[float, float], ...]
+
+
+def longest_row(grey: np.ndarray) -> int:
+    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale."""
+    h, w = grey.shape
+    factor = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    small = grey if factor == 1 else cv2.resize(
+        grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
+    rows = find_chains(find_strokes(small, 1.3))
+    full = [len(r) for r in rows if len(r) > 0.8 * (r.count[-1] - r.count[0] + 1)]
+    return max(full, default=0)
+
+
+def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
+                ) -> tuple[int, float] | None:
+    """(index of the mark, y) of a mark whose value and place are given."""
+    if fixed is None:
+        return None
+    values = np.array([m.value for m in scale.marks])
+    return int(np.argmin(np.abs(values - fixed[0]))), float(fixed[1][1])
+
+
+def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
+           fixed_value: tuple[float, tuple[float, float]] | None = None) -> list[Found]:
+    """The best alignments over a few sizes of picture and of stroke, the likeliest first.
+
+    ``grey`` is (H, W) float32; ``near`` a point on or beside the chamber that is meant;
+    ``fixed_value`` a mark's (value, point).  Where one alignment explains the strokes
+    well it is the only one.
+    """
+    fixed = _fixed_mark(scale, fixed_value)
+    h, w = grey.shape
+    coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    # size of the picture, width of the strokes, smear, faint strokes too
+    plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
+             (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
+             (1, 1.6, 13, False)]
+    # for grainy photos, when those find little
+    rescue = [(coarse, 1.6, 13, False), (2 * coarse, 1.1, 0, False), (2 * coarse, 1.3, 5, False),
+              (2 * coarse, 1.5, 9, False), (coarse, 2.0, 0, True), (coarse, 1.5, 0, True),
+              (2 * coarse, 1.3, 0, True)]
+    best: Found | None = None
+    every: list[Found] = []
+    done: set[tuple[int, float, int, bool]] = set()
+    for plan in [*plans, *rescue]:
+        if plan in done:
+            continue
+        if plan in rescue and best is not None and best.alignment.score > (
+                _GOOD_SCORE * len(scale.marks)):
+            break
+        done.add(plan)
+        factor = plan[0]
+        small = grey if factor == 1 else cv2.resize(
+            grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
+        found = _search_once(small, scale, factor, plan[1:], near, fixed)
+        if found is None:
+            continue
+        every.append(found)
+        if best is None or found.alignment.score > best.alignment.score:
+            best = found
+        n = len(scale.marks)
+        a = best.alignment
+        pitch = _pitch(a, scale)
+        if len(a.mark) >= 0.85 * n and a.strangers <= 3 and pitch > 6.0 and (
+                a.residual_px < 0.08 * pitch):
+            return [best]
+    if best is None or best.alignment.score > _GOOD_SCORE * len(scale.marks):
+        return [] if best is None else [best]
+    distinct: list[Found] = []
+    for one in sorted(every, key=lambda o: -o.alignment.score):
+        if not any(_same_place(one, o, scale) for o in distinct):
+            distinct.append(one)
+    return distinct[:_MOST_FOUND]
+
+
+def _same_place(a: Found, b: Found, scale: Scale) -> bool:
+    """Whether two alignments put the ends of the scale on the same spots of the photo."""
+    z = np.array([scale.marks[0].height_mm, scale.marks[-1].height_mm])
+    ends = []
+    for one in (a, b):
+        y = project_1d(one.alignment.map_abc, z)
+        x = one.alignment.column[0] + one.alignment.column[1] * y
+        ends.append((np.column_stack([x, y]) + 0.5) * one.factor)
+    near = 0.5 * _pitch(a.alignment, scale) * a.factor
+    return bool(np.hypot(*(ends[0] - ends[1]).T).max() < near)
+
+
+def _pitch(a: Alignment, scale: Scale) -> float:
+    """Mean distance of neighbouring marks in the searched picture, px."""
+    z = np.array([m.height_mm for m in scale.marks])
+    t = project_1d(a.map_abc, z)
+    return float(np.min(np.abs(np.diff(t))))
+
+
+def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float, int, bool],
+                 near: tuple[float, float] | None,
+                 fixed: tuple[int, float] | None) -> Found | None:
+    strokes = find_strokes(small, look[0], smear_px=look[1], faint=look[2])
+    chains = find_chains(strokes)
+    if near is not None:
+        x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
+        chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))
+        chains = [c for c in chains if _one_column(strokes, chains[0], c)][:2]
+    held = None if fixed is None else (fixed[0], (fixed[1] + 0.5) / factor - 0.5)
+    ranked = align(strokes, chains, scale, small.shape[0], held)
+    if not ranked and held is not None:
+        # the point may be a little off its mark: number the marks afterwards
+        ranked = align(strokes, chains, scale, small.shape[0])
+    if not ranked:
+        return None
+    best = ranked[0]
+    if best.score < _LEAST_SCORE * len(scale.marks):
+        return None
+    rival, where, elsewhere = 0.0, None, None
+    x_best = best.column[0] + best.column[1] * small.shape[0] / 2
+    size = _pitch(best, scale) * len(scale.marks)
+    for a in ranked[1:]:
+        shared = np.intersect1d(a.stroke, best.stroke).size
+        if shared > 0.2 * len(a.stroke):
+            continue
+        middle = strokes.centre_px[a.stroke].mean(axis=0)
+        x_there = best.column[0] + best.column[1] * middle[1]
+        if abs(middle[0] - x_there) < 0.12 * size and abs(x_there - x_best) < size:
+            continue
+        there = tuple((middle + 0.5) * factor - 0.5)
+        elsewhere = elsewhere or there
+        # a printed rule on the panel is a row of strokes too, but not this scale
+        if len(a.mark) < 0.75 * len(best.mark) or a.strangers > 3:
+            continue
+        if a.score > rival * best.score:
+            rival = float(np.clip(a.score / best.score, 0, 1))
+            where = there
+    return Found(best, strokes, factor, rival, where, elsewhere,
+                  _beside(strokes, chains, best, scale, factor))
+
+
+def _beside(strokes: Strokes, chains: list[Chain], best: Alignment, scale: Scale, factor: int
+            ) -> tuple[tuple[float, float], ...]:
+    """Middles, in the whole picture, of long rows of strokes outside this chamber."""
+    z = np.array([m.height_mm for m in scale.marks])
+    px_mm = _pitch(best, scale) / float(np.min(np.abs(np.diff(z))))
+    fewest = 0.3 * len(main_run(scale))
+    found = []
+    for chain in chains:
+        middle = strokes.centre_px[chain.index].mean(axis=0)
+        axis_x = best.column[0] + best.column[1] * middle[1]
+        if len(chain) >= max(fewest, 8) and (
+                abs(middle[0] - axis_x) > 1.2 * scale.outer_radius_mm * px_mm):
+            x, y = (middle + 0.5) * factor - 0.5
+            found.append((float(x), float(y)))
+    return tuple(found)
+
+
+def _one_column(strokes: Strokes, a: Chain, b: Chain) -> bool:
+    """Whether two chains may be pieces of one ladder: one stands above the other.
+
+    A chain beside the one that a person pointed at belongs to another chamber.
+    """
+    p, q = (np.median(strokes.centre_px[c.index], axis=0) for c in (a, b))
+    reach = 2.0 * float(np.median(strokes.length_px[a.index]))
+    return bool(abs(p[0] - q[0]) < reach + 0.2 * abs(p[1] - q[1]))
+
+
+def _distance(strokes: Strokes, chain: Chain, x: float, y: float) -> float:
+    """Distance of a point to the box round a chain."""
+    p = strokes.centre_px[chain.index]
+    reach = 2.0 * float(np.median(strokes.length_px[chain.index]))
+    dx = max(p[:, 0].min() - reach - x, x - p[:, 0].max() - reach, 0.0)
+    dy = max(p[:, 1].min() - y, y - p[:, 1].max(), 0.0)
+    return float(np.hypot(dx, dy))

@@ -1,0 +1,181 @@
+"""Which value each mark has: evidence from what is printed, shift by shift.
+
+An evenly divided scale looks the same when every value is shifted by one long
+mark.  Each possible shift is therefore scored on its own: marks that are there
+or not, long or short.  The printed numerals come in later (see ``labels``).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.graduations.cylinder_pose import CylinderPose
+from vision.graduations.unrolled_samples import sample_marks
+from vision.scale_file.scale import Scale
+
+_SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
+_STRANGER = np.log(0.03)
+#: So many places beside the short marks are looked at for what makes a mark long.
+_NEAREST = 3
+_CLASS_CAP, _CLASS_MOST, _CLEARER = 3.0, 12.0, 0.3
+
+
+@dataclass(frozen=True)
+class ShiftEvidence:
+    """Log-likelihood of every shift of the numbering against the present one.
+
+    A shift of +k says that each mark really is k marks further up the list.
+    ``present`` holds, for the present numbering, which lattice places carry a
+    mark, ``like_marks`` which carry one as dark as the others; ``lattice`` are
+    their indices (0 is the first mark of the run).
+    """
+
+    shifts: np.ndarray
+    log_likelihood: np.ndarray
+    lattice: np.ndarray
+    present: np.ndarray
+    like_marks: np.ndarray
+    step_mm: float
+
+    @property
+    def best_shift(self) -> int:
+        """The shift that the marks themselves speak for."""
+        return int(self.shifts[int(np.argmax(self.log_likelihood))])
+
+    def margin(self, shift: int) -> float:
+        """How far ``shift`` leads the best other shift (negative if it trails)."""
+        k = int(np.flatnonzero(self.shifts == shift)[0])
+        others = np.delete(self.log_likelihood, k)
+        return float(self.log_likelihood[k] - others.max()) if len(others) else np.inf
+
+
+def main_run(scale: Scale) -> np.ndarray:
+    """Indices of the longest stretch of evenly spaced marks."""
+    h = np.array([m.height_mm for m in scale.marks])
+    gap = np.diff(h)
+    best, start = np.arange(2), 0
+    for i in range(1, len(gap) + 1):
+        if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.03:
+            if i - start + 1 > len(best):
+                best = np.arange(start, i + 1)
+            start = i
+    return best
+
+
+def shift_evidence(
+    grey: np.ndarray, pose: CylinderPose, scale: Scale, core_rad: tuple[float, float],
+    max_shift: int = 30,
+) -> ShiftEvidence:
+    """Look at every lattice place of the main run, on the scale and beyond its ends.
+
+    ``grey`` is (H, W) float32; ``core_rad`` is the azimuth range that every mark,
+    long or short, covers.
+    """
+    run = main_run(scale)
+    marks = [scale.marks[i] for i in run]
+    step = (marks[-1].height_mm - marks[0].height_mm) / (len(marks) - 1)
+    n = len(marks)
+    extend = min(max_shift, n)
+    lattice = np.arange(-extend, n + extend)
+    height = marks[0].height_mm + step * lattice
+    whole = len(run) == len(scale.marks)
+    centre = 0.5 * (core_rad[0] + core_rad[1])
+    image_h, image_w = grey.shape
+    where = pose.project(pose.on_wall(np.full(len(height), centre), height))
+    inside = ((where[:, 0] > 4) & (where[:, 0] < image_w - 5)
+              & (where[:, 1] > 4) & (where[:, 1] < image_h - 5))
+    lattice, height = lattice[inside], height[inside]
+    azimuth = np.radians(np.arange(-66.0, 66.1, 4.0))
+    gap = np.full(len(height), abs(step))
+    s = sample_marks(grey, pose, height, gap, azimuth)
+    core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
+    # very short marks may lie between two of these azimuths
+    core[int(np.argmin(np.abs(azimuth - centre)))] = True
+    strength, present = _presence(s.depth, s.offset_mm, s.noise, core, gap)
+    on_scale = (lattice >= 0) & (lattice < n)
+    typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
+    # a stranger has to look like the marks do, not merely be an edge
+    stranger_like = present & (strength > 0.5 * typical)
+    relative = np.where(np.isfinite(s.depth), s.depth, 0.0) / max(typical, 1e-6)
+    is_long = np.array([m.length == "long" for m in marks])
+    left, right = _beside(relative, core)
+    shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
+    there = np.array([_presence_score(lattice, present, stranger_like, n, int(k), whole)
+                      for k in shifts])
+    # long against short is weighed only where presence does not speak clearly
+    close = there > there.max() - 40.0
+    ll = np.array([
+        s + (_class_score(lattice, present, left, right, is_long, int(k)) if c else 0.0)
+        for k, s, c in zip(shifts, there, close, strict=True)
+    ])
+    return ShiftEvidence(shifts, ll, lattice, present, stranger_like, float(step))
+
+
+def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np.ndarray,
+              gap: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Strength of each lattice place in the core columns, and whether a mark is there."""
+    d = np.where(np.isfinite(depth[:, core]), depth[:, core], 0.0)
+    strength = np.median(d, axis=1)
+    quiet = np.nanmedian(noise[:, core]) if core.any() else 1.0
+    # where nothing was sampled (outside the photo) nothing is in place
+    away = np.where(np.isfinite(offset[:, core]), np.abs(offset[:, core]), np.inf)
+    in_place = np.median(away, axis=1) < 0.2 * gap
+    return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
+
+
+def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.ndarray,
+                    n: int, shift: int, whole: bool) -> float:
+    """Marks that are there or missing under one shift, as a log-likelihood."""
+    place = lattice + shift
+    on = (place >= 0) & (place < n)
+    seen = int(present[on].sum())
+    score = seen * _SEEN + (int(on.sum()) - seen) * _MISSED
+    # marks of the scale that would lie outside the picture were not missed,
+    # they were not there to be seen; the reader says that the scale is cut off
+    if whole:
+        score += float(stranger_like[~on].sum()) * _STRANGER
+    return float(score)
+
+
+def _beside(relative: np.ndarray, core: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """(L, up to 3) relative darkness just left and just right of the short marks.
+
+    What makes a mark long continues it; numerals, further out, are not part of it.
+    """
+    inside = np.flatnonzero(core)
+    first, last = int(inside[0]), int(inside[-1])
+    return (relative[:, max(first - _NEAREST, 0):first],
+            relative[:, last + 1:last + 1 + _NEAREST])
+
+
+def _class_score(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, right: np.ndarray,
+                 is_long: np.ndarray, shift: int) -> float:
+    """Long against short marks under one shift, as a log-likelihood.
+
+    ``left`` and ``right`` (L, A) are the relative darkness just beside the short marks.
+    """
+    place = lattice + shift
+    use = (place >= 0) & (place < len(is_long)) & present
+    if use.sum() < 6:
+        return 0.0
+    long_here = is_long[place[use]]
+    if long_here.all() or not long_here.any():
+        return 0.0
+    n_long, n_short = int(long_here.sum()), int((~long_here).sum())
+    clear = 0.0
+    for d in (left[use], right[use]):
+        if d.shape[1] == 0:
+            continue
+        a, b = d[long_here], d[~long_here]
+        mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
+        spread = 1.4826 * np.median(
+            np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
+        t = np.sort(np.maximum(mean_a - mean_b, 0.0) / spread)
+        # the nearest place may still be the end of the short marks: the better two count
+        clear = max(clear, float(np.mean(t[-2:])))
+    # what is clearer still counts on, but slowly: it has to part neighbouring shifts
+    gain = 0.5 * min(clear, _CLASS_CAP) ** 2 + _CLEARER * max(
+        min(clear, _CLASS_MOST) - _CLASS_CAP, 0.0)
+    return gain * n_long * n_short / (n_long + n_short)

@@ -1,0 +1,90 @@
+"""The wall unrolled: grey values round every mark, sampled through a pose.
+
+All measuring on the marks happens here, in coordinates of the wall (azimuth and
+height), so that perspective, roll and turn are already taken out.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import cv2
+import numpy as np
+
+from vision.graduations.cylinder_pose import CylinderPose
+
+#: Samples across a mark, in parts of the gap to its neighbours.
+_ACROSS = np.linspace(-0.5, 0.5, 21)
+_OUTER = np.abs(_ACROSS) > 0.36
+_CORE = np.abs(_ACROSS) < 0.3
+
+
+@dataclass(frozen=True)
+class MarkSamples:
+    """What was seen at each mark and azimuth.
+
+    ``azimuth_rad`` (A,); ``depth`` (M, A) how much darker the mark is than its
+    surroundings, grey levels; ``offset_mm`` (M, A) where the dark line lies
+    against the expected height; ``background`` (M, A) grey level beside it;
+    ``noise`` (M, A) roughness of the surroundings; ``gap_mm`` (M,).
+    """
+
+    azimuth_rad: np.ndarray
+    depth: np.ndarray
+    offset_mm: np.ndarray
+    background: np.ndarray
+    noise: np.ndarray
+    gap_mm: np.ndarray
+
+
+def sample(image: np.ndarray, points_px: np.ndarray) -> np.ndarray:
+    """Bilinear samples of an (H, W) or (H, W, C) float32 image at (..., 2) pixels."""
+    xy = np.ascontiguousarray(points_px, dtype=np.float32)
+    flat = xy.reshape(1, -1, 2)
+    rows = max(1, int(np.ceil(flat.shape[1] / 30000)))
+    pad = (-flat.shape[1]) % rows
+    if pad:
+        flat = np.concatenate([flat, np.full((1, pad, 2), -1e4, np.float32)], axis=1)
+    grid = flat.reshape(rows, -1, 2)
+    out = cv2.remap(image, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR,
+                    borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 4)
+    channels = out.shape[2:] if out.ndim == 3 else ()
+    out = out.reshape(-1, *channels)
+    if pad:
+        out = out[:-pad]
+    return out.reshape(*xy.shape[:-1], *channels)
+
+
+def gaps_mm(height_mm: np.ndarray) -> np.ndarray:
+    """Room round each mark: the smaller distance to its two neighbours."""
+    d = np.diff(height_mm)
+    left = np.concatenate([[np.inf], np.abs(d)])
+    right = np.concatenate([np.abs(d), [np.inf]])
+    return np.minimum(left, right)
+
+
+def sample_marks(
+    grey: np.ndarray, pose: CylinderPose, height_mm: np.ndarray, gap_mm: np.ndarray,
+    azimuth_rad: np.ndarray,
+) -> MarkSamples:
+    """Look at every mark along the wall.  ``grey`` is (H, W) float32."""
+    m, a, s = len(height_mm), len(azimuth_rad), len(_ACROSS)
+    h = height_mm[:, None] + gap_mm[:, None] * _ACROSS[None, :]
+    points = pose.project_wall(azimuth_rad, h.ravel())
+    value = np.ascontiguousarray(sample(grey, points).reshape(m, s, a).transpose(0, 2, 1))
+    outer = value[..., _OUTER]
+    # a straight line through the surroundings takes out shading across the mark
+    u = _ACROSS[_OUTER]
+    mean = outer.mean(axis=-1)
+    tilt = (outer * u).sum(axis=-1) / (u * u).sum()
+    base = mean[..., None] + tilt[..., None] * _ACROSS
+    rough = np.sqrt(np.mean((outer - base[..., _OUTER]) ** 2, axis=-1))
+    dark = base - value
+    core = np.maximum(dark[..., _CORE], 0.0)
+    peak = core.max(axis=-1)
+    # only the darker half of the line counts for its place: the flanks carry
+    # the neighbouring print
+    weight = np.maximum(core - 0.4 * peak[..., None], 0.0)
+    total = weight.sum(axis=-1)
+    offset = (weight * _ACROSS[_CORE]).sum(axis=-1) / np.maximum(total, 1e-6)
+    return MarkSamples(azimuth_rad, peak, offset * gap_mm[:, None], mean, rough, gap_mm)

@@ -1,0 +1,1 @@
+"""A file in, upright pixels with the camera facts that matter out."""

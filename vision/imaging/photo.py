@@ -1,0 +1,377 @@
+"""Photo in: from bytes to upright pixels and the camera facts that matter.
+
+Everything that measures gets its pixels here and nowhere else, so orientation,
+colour mode and limits are settled once.  Limits hold before anything is
+decoded.  Place, time, owner and device of the photo are never kept.
+
+The colour profile is left alone on purpose: a reading rests on where edges
+stand, and turning one profile into another moves no edge.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import io
+import math
+import threading
+import warnings
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from PIL import Image
+
+from vision.errors import PhotoError
+from vision.imaging.file_kind import name_file_kind
+from vision.imaging.jpeg_stream import JpegStreamError, bare_jpeg
+
+MAX_FILE_BYTES = 40 * 1024 * 1024
+MAX_PIXELS = 50_500_000
+"""50 megapixels as cameras count them (8192 x 6144 is sold as 50)."""
+MAX_SIDE_PX = 20_000
+MIN_SIDE_PX = 48
+MAX_SCANS = 64
+"""A progressive JPEG has about ten scans; thousands are only there to stall a decoder."""
+
+HALF_ABOVE_PIXELS = 6_000_000
+QUARTER_ABOVE_PIXELS = 28_000_000
+
+#: A 35 mm-equivalent focal length outside this range is taken as not stated.
+FOCAL_35MM_RANGE = (8.0, 400.0)
+
+_FILTER_LOCK = threading.Lock()
+
+_ORIENTATION_TAG, _EXIF_IFD, _ZOOM_TAG, _FOCAL_35MM_TAG = 0x0112, 0x8769, 0xA404, 0xA405
+
+_TURN = {
+    2: Image.Transpose.FLIP_LEFT_RIGHT,
+    3: Image.Transpose.ROTATE_180,
+    4: Image.Transpose.FLIP_TOP_BOTTOM,
+    5: Image.Transpose.TRANSPOSE,
+    6: Image.Transpose.ROTATE_270,
+    7: Image.Transpose.TRANSVERSE,
+    8: Image.Transpose.ROTATE_90,
+}
+
+
+@dataclass(frozen=True)
+class CameraFacts:
+    """What the photo says of the camera, and nothing that identifies it.
+
+    ``focal_35mm`` is the 35 mm-equivalent focal length in mm (by the diagonal),
+    None when the photo does not say; ``digital_zoom`` is 1 without zoom.
+    ``focal_relative_sd`` is its relative standard uncertainty where a lens file
+    gave it, None where the photo's own data are all there is.
+    """
+
+    focal_35mm: float | None = None
+    digital_zoom: float = 1.0
+    focal_relative_sd: float | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Photo:
+    """An upright photo, its camera facts and its digest.
+
+    ``working_rgb`` is the (h, w, 3) uint8 RGB picture to search in, read-only
+    and contiguous; one of its pixels covers ``working_scale`` x
+    ``working_scale`` pixels of the full photo.  ``rgb`` is the full picture,
+    decoded when first asked for.  ``width`` and ``height`` are those of the full
+    upright picture.  Points are (x, y) in pixels, origin at the centre of the
+    top-left pixel.
+    """
+
+    working_rgb: np.ndarray = field(repr=False)
+    working_scale: int
+    width: int
+    height: int
+    camera: CameraFacts
+    sha256: str
+    name: str = ""
+    _decode_full: Callable[[], np.ndarray] | None = field(default=None, repr=False)
+
+    @cached_property
+    def rgb(self) -> np.ndarray:
+        """The full upright picture, (height, width, 3) uint8 RGB, read-only."""
+        return self.working_rgb if self._decode_full is None else self._decode_full()
+
+    @cached_property
+    def working_gray(self) -> np.ndarray:
+        """Luma of the working picture, (h, w) uint8, read-only."""
+        import cv2
+
+        return _frozen(np.asarray(cv2.cvtColor(self.working_rgb, cv2.COLOR_RGB2GRAY)))
+
+    def to_full(self, xy: Any) -> np.ndarray:
+        """Points of the working picture, (..., 2), as points of the full photo."""
+        return (np.asarray(xy, dtype=float) + 0.5) * self.working_scale - 0.5
+
+    def to_working(self, xy: Any) -> np.ndarray:
+        """Points of the full photo, (..., 2), as points of the working picture."""
+        return (np.asarray(xy, dtype=float) + 0.5) / self.working_scale - 0.5
+
+
+def photo_from_array(
+    rgb: np.ndarray,
+    focal_35mm: float | None = None,
+    *,
+    digital_zoom: float = 1.0,
+    working_scale: int = 1,
+    name: str = "",
+) -> Photo:
+    """A photo from an upright (H, W, 3) uint8 RGB or (H, W) uint8 gray array.
+
+    ``working_scale`` above 1 makes the working picture by averaging blocks.
+    """
+    full = np.asarray(rgb)
+    if full.ndim == 2:
+        full = np.repeat(full[:, :, None], 3, axis=2)
+    if full.ndim != 3 or full.shape[2] != 3 or full.dtype != np.uint8 or not full.size:
+        raise PhotoError("A picture must be an array of (height, width, 3) bytes.")
+    full = _frozen(np.array(full, order="C"))
+    height, width = full.shape[:2]
+    camera = CameraFacts(_focal_35mm(focal_35mm), _zoom(digital_zoom))
+    digest = hashlib.sha256(f"{width}x{height}:".encode() + full.tobytes()).hexdigest()
+    if working_scale == 1:
+        return Photo(full, 1, width, height, camera, digest, name)
+    small = _reduced(Image.fromarray(full), working_scale)
+    return Photo(small, working_scale, width, height, camera, digest, name, lambda: full)
+
+
+def load_photo(source: bytes | str | Path) -> Photo:
+    """Decode a photo from its bytes or from a file.
+
+    JPEG, PNG, WebP and HEIC/HEIF up to 50 megapixels and 40 MB.  Raises
+    PhotoError with one sentence for anything else.  A large photo is decoded at
+    a half or a quarter of its size; see ``Photo.working_scale``.
+    """
+    data, name = _read(source)
+    kind, refusal = name_file_kind(data)
+    if refusal:
+        raise PhotoError(refusal)
+    try:
+        return _decode(data, kind, name)
+    except PhotoError:
+        raise
+    except JpegStreamError as error:
+        raise PhotoError(_TRUNCATED if error.truncated else _DAMAGED) from None
+    except (Image.DecompressionBombError, Image.DecompressionBombWarning):
+        raise PhotoError(_TOO_MANY_PIXELS) from None
+    except MemoryError:
+        raise PhotoError("This photo needs more memory than there is; take it with the"
+                         " camera's normal resolution.") from None
+    except Exception as error:
+        ends_early = "truncated" in str(error).lower() or isinstance(error, EOFError)
+        raise PhotoError(_TRUNCATED if ends_early else _DAMAGED) from None
+
+
+_TRUNCATED = "The photo did not arrive complete; send it again or take a new one."
+_DAMAGED = "The photo file is damaged and cannot be opened; take a new photo."
+_TOO_MANY_PIXELS = ("The photo has more than 50 megapixels; set the camera to its normal"
+                    " resolution and take it again.")
+
+
+def _read(source: bytes | str | Path) -> tuple[bytes, str]:
+    """Bytes and file name of a source, size checked before reading."""
+    if isinstance(source, (bytes, bytearray, memoryview)):
+        data, name = bytes(source), ""
+    else:
+        path = Path(source)
+        try:
+            if path.is_dir():
+                raise PhotoError(f"'{path.name}' is a folder; name a photo file.")
+            if not path.exists():
+                raise PhotoError(f"There is no file '{path}'; check the name.")
+            if not path.is_file():
+                raise PhotoError(f"'{path.name}' is not a file; name a photo file.")
+            with path.open("rb") as stream:
+                data, name = stream.read(MAX_FILE_BYTES + 1), path.name
+        except (OSError, ValueError):
+            raise PhotoError(f"The file '{path.name}' cannot be read; check its name and that"
+                             " you may open it.") from None
+    if not data:
+        raise PhotoError("The photo file is empty; send it again or take a new one.")
+    if len(data) > MAX_FILE_BYTES:
+        raise PhotoError("The photo file is larger than 40 MB; set the camera to its normal"
+                         " resolution and take it again.")
+    return data, name
+
+
+def _open(data: bytes, kind: str) -> Image.Image:
+    """Open (header only) with the one reader for ``kind`` and check the limits."""
+    if kind == "HEIF":
+        _heif_reader()
+    with _strict_reader():
+        im = Image.open(io.BytesIO(data), formats=(kind,))
+    _check_size(*im.size)
+    return im
+
+
+@contextmanager
+def _strict_reader() -> Iterator[None]:
+    """Pillow's warning of a decompression bomb becomes an error, the rest is silent.
+
+    Warning filters belong to the whole process, hence the lock.
+    """
+    with _FILTER_LOCK, warnings.catch_warnings():
+        warnings.simplefilter("ignore")
+        warnings.simplefilter("error", Image.DecompressionBombWarning)
+        yield
+
+
+def _heif_reader() -> None:
+    """Make Pillow able to open HEIC; done on first need, for it takes time."""
+    if "HEIF" not in Image.OPEN:
+        try:
+            from pillow_heif import register_heif_opener
+        except ImportError:
+            raise PhotoError("HEIC photos cannot be opened here; install pillow-heif or set the"
+                             " phone's camera to 'most compatible' (JPEG).") from None
+        register_heif_opener(thumbnails=False)
+
+
+def _check_size(width: int, height: int) -> None:
+    """Refuse pictures too large to decode or too small to hold a scale."""
+    if width * height > MAX_PIXELS:
+        raise PhotoError(_TOO_MANY_PIXELS)
+    if max(width, height) > MAX_SIDE_PX:
+        raise PhotoError(f"The photo is longer than {MAX_SIDE_PX} pixels; take an ordinary photo,"
+                         " not a panorama.")
+    if min(width, height) < MIN_SIDE_PX:
+        raise PhotoError(f"The picture is only {width} x {height} pixels; send the original photo"
+                         " in full size.")
+
+
+def _decode(data: bytes, kind: str, name: str) -> Photo:
+    """The steps after the file kind is known; any exception means a bad file."""
+    im = _open(data, kind)
+    if kind in ("PNG", "WEBP") and getattr(im, "n_frames", 1) > 1:
+        raise PhotoError("This is a moving picture; take a single photo.")
+    if kind == "PNG":
+        im.load()  # its EXIF may stand behind the pixels
+    orientation, camera = _facts(im)
+    digest = hashlib.sha256(data).hexdigest()
+    if kind == "JPEG":
+        return _jpeg_photo(data, orientation, camera, digest, name)
+    upright = _upright(_rgb(im), orientation)
+    width, height = upright.size
+    full = _frozen(np.asarray(upright))
+    k = _working_scale(width * height)
+    if k == 1:
+        return Photo(full, 1, width, height, camera, digest, name)
+    return Photo(_reduced(upright, k), k, width, height, camera, digest, name, lambda: full)
+
+
+def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
+                name: str) -> Photo:
+    """A JPEG decoded at its working size; the bare picture is kept for a full decode."""
+    stream = bare_jpeg(data)
+    if stream.scans > MAX_SCANS:
+        raise PhotoError(_DAMAGED)
+    bare = stream.data
+
+    def decode_full() -> np.ndarray:
+        return _pixels(_open(bare, "JPEG"), orientation)
+
+    im = _open(bare, "JPEG")
+    raw_width, raw_height = im.size
+    width, height = (raw_height, raw_width) if orientation >= 5 else (raw_width, raw_height)
+    k = _working_scale(width * height)
+    if k == 1:
+        return Photo(decode_full(), 1, width, height, camera, digest, name)
+    # The decoder rounds odd sizes up, so after a flip the blocks of an odd
+    # picture would start inside a pixel: such a rare photo goes the long way.
+    if raw_width % k == 0 and raw_height % k == 0:
+        im.draft(None, (raw_width // k, raw_height // k))
+    if im.size == (raw_width // k, raw_height // k):
+        small = _pixels(im, orientation)
+    else:
+        small = _reduced(_upright(_rgb(im), orientation), k)
+    return Photo(small, k, width, height, camera, digest, name, decode_full)
+
+
+def _working_scale(pixels: int) -> int:
+    """1, 2 or 4: how many pixels of the photo one working pixel spans."""
+    if pixels > QUARTER_ABOVE_PIXELS:
+        return 4
+    return 2 if pixels > HALF_ABOVE_PIXELS else 1
+
+
+def _facts(im: Image.Image) -> tuple[int, CameraFacts]:
+    """Orientation (1 to 8) and camera facts; whatever else EXIF holds is dropped here."""
+    try:
+        with _strict_reader():
+            exif = im.getexif()
+            orientation = exif.get(_ORIENTATION_TAG, 1)
+            sub = exif.get_ifd(_EXIF_IFD)
+        camera = CameraFacts(_focal_35mm(sub.get(_FOCAL_35MM_TAG)), _zoom(sub.get(_ZOOM_TAG)))
+    except Exception:
+        # Damaged EXIF does no harm to the pixels: the facts are then unknown.
+        return 1, CameraFacts()
+    # HEIF keeps its turn in the container, and the reader has already applied
+    # it; obeying the EXIF copy as well would turn the picture twice.
+    if im.format == "HEIF" or orientation not in range(1, 9):
+        orientation = 1
+    return int(orientation), camera
+
+
+def _number(value: object) -> float | None:
+    """A finite float of an EXIF value of any kind, or None."""
+    try:
+        number = float(value)  # type: ignore[arg-type]
+    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
+        return None
+    return number if math.isfinite(number) else None
+
+
+def _focal_35mm(value: object) -> float | None:
+    """0 means unknown (Exif 2.32, FocalLengthIn35mmFilm); absurd values count as unknown."""
+    number = _number(value)
+    low, high = FOCAL_35MM_RANGE
+    return number if number is not None and low <= number <= high else None
+
+
+def _zoom(value: object) -> float:
+    """0 means zoom not used (Exif 2.32, DigitalZoomRatio); absurd values count as 1."""
+    number = _number(value)
+    return number if number is not None and 1.0 < number <= 100.0 else 1.0
+
+
+def _rgb(im: Image.Image) -> Image.Image:
+    """Decode and bring any colour mode to 8-bit RGB; transparency becomes white."""
+    im.load()
+    if im.mode == "RGB" and "transparency" not in im.info:
+        return im
+    if im.mode.startswith("I"):
+        deep = np.asarray(im).astype(np.float64)
+        return Image.fromarray(np.clip(deep / 257.0 + 0.5, 0, 255).astype(np.uint8)).convert("RGB")
+    if "transparency" in im.info or im.mode in ("LA", "PA", "La", "RGBA", "RGBa"):
+        rgba = im.convert("RGBA")
+        paper = Image.new("RGBA", rgba.size, (255, 255, 255, 255))
+        return Image.alpha_composite(paper, rgba).convert("RGB")
+    return im.convert("RGB")
+
+
+def _upright(im: Image.Image, orientation: int) -> Image.Image:
+    return im.transpose(_TURN[orientation]) if orientation in _TURN else im
+
+
+def _pixels(im: Image.Image, orientation: int) -> np.ndarray:
+    return _frozen(np.asarray(_upright(_rgb(im), orientation)))
+
+
+def _reduced(im: Image.Image, k: int) -> np.ndarray:
+    """Mean over k x k blocks; rows and columns left over at the far ends are dropped."""
+    w, h = im.size
+    box = (0, 0, w - w % k, h - h % k)
+    return _frozen(np.asarray(im.reduce(k, box)))
+
+
+def _frozen(array: np.ndarray) -> np.ndarray:
+    array = np.ascontiguousarray(array)
+    array.flags.writeable = False
+    return array

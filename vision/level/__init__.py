@@ -1,0 +1,1 @@
+"""A photo with both cards in, the height of the zero reference over the landmark out."""

@@ -1,0 +1,124 @@
+"""The photo with what the level rests on: cards, plumb lines, horizon and the height between.
+
+Every line carries a word, so that nothing rests on colour alone.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from PIL import Image, ImageDraw, ImageFont
+
+from vision.imaging.photo import Photo
+from vision.level.result import LevelReading
+
+_INK, _PAPER = (18, 24, 32), (250, 248, 240)
+_CARD, _PLUMB, _HORIZON, _LEVEL, _OFFSET = (
+    (0, 140, 150), (110, 70, 200), (150, 95, 10), (0, 120, 60), (205, 30, 110))
+_LONG_PX = 1800
+
+Colour = tuple[int, int, int]
+
+
+def draw_level_overlay(photo: Photo, reading: LevelReading) -> np.ndarray:
+    """(H, W, 3) uint8 RGB, at most 1800 px long: the photo with what was seen drawn on it."""
+    zoom = min(1.0, _LONG_PX / max(photo.working_rgb.shape[:2]))
+    size = (max(round(photo.working_rgb.shape[1] * zoom), 2),
+            max(round(photo.working_rgb.shape[0] * zoom), 2))
+    image = Image.fromarray(np.ascontiguousarray(photo.working_rgb)).resize(
+        size, Image.Resampling.BOX)
+    pen = _Pen(image, size[0] / photo.width, f"Machine, not confirmed: {reading.sentence}")
+    scene = reading.scene
+    if scene.horizon_px is not None:
+        pen.dashes(scene.horizon_px, _HORIZON)
+        pen.word(_inside(scene.horizon_px, photo), "height of the phone", _HORIZON)
+    for _, line in scene.cues:
+        pen.line(line, _PLUMB)
+    for name in dict.fromkeys(n for n, _ in scene.cues):
+        lines = [line for n, line in scene.cues if n == name]
+        pen.word(lines[-1][1], f"plumb: {name}", _PLUMB)
+    for corners in scene.cards_px:
+        pen.line(np.vstack([corners, corners[:1]]), _CARD)
+    if scene.level_px is not None and scene.landmark_px is not None:
+        pen.line(scene.level_px, _LEVEL)
+        pen.word(scene.level_px.mean(axis=0), "level with the zero reference", _LEVEL)
+        pen.line(np.array([scene.level_px[1], scene.landmark_px]), _OFFSET, thick=2)
+        if reading.offset_cm is not None:
+            middle = (scene.level_px[1] + scene.landmark_px) / 2
+            pen.word(middle, f"{reading.offset_cm:+.1f} cm", _OFFSET)
+    for point, colour in ((scene.zero_px, _LEVEL), (scene.landmark_px, _OFFSET)):
+        if point is not None:
+            pen.cross(point, colour)
+    pen.foot()
+    return np.asarray(image).copy()
+
+
+def _inside(line: np.ndarray, photo: Photo) -> np.ndarray:
+    """A point of a line that lies in the picture, near its left end."""
+    t = np.linspace(0.02, 0.98, 60)[:, None]
+    points = line[0] + t * (line[1] - line[0])
+    good = (points[:, 1] > 0) & (points[:, 1] < photo.height)
+    return np.asarray(points[np.argmax(good)])
+
+
+class _Pen:
+    """Drawing in pixels of the full photo on the smaller picture."""
+
+    def __init__(self, image: Image.Image, zoom: float, foot: str) -> None:
+        self.image, self.zoom = image, zoom
+        self.width = max(2, round(max(image.size) / 500))
+        self.draw = ImageDraw.Draw(image)
+        self.text_px = max(13, round(max(image.size) / 64))
+        self.font = ImageFont.load_default(self.text_px)
+        self.foot_lines = self._wrapped(foot)
+        self.foot_top = image.height - round(self.text_px * 1.35) * len(self.foot_lines) - 12
+
+    def _at(self, point: np.ndarray) -> tuple[float, float]:
+        q = (np.nan_to_num(np.asarray(point, dtype=float)) + 0.5) * self.zoom - 0.5
+        return float(np.clip(q[0], -9999, 9999)), float(np.clip(q[1], -9999, 9999))
+
+    def line(self, points: np.ndarray, colour: Colour, thick: int = 1) -> None:
+        p = [self._at(q) for q in points]
+        # A pale edge keeps the line visible on any ground.
+        self.draw.line(p, fill=_PAPER, width=self.width * thick + 2)
+        self.draw.line(p, fill=colour, width=self.width * thick)
+
+    def dashes(self, ends: np.ndarray, colour: Colour) -> None:
+        a, b = (np.array(self._at(q)) for q in ends)
+        n = max(int(np.linalg.norm(b - a) / (8 * self.width)), 1)
+        for i in range(0, n, 2):
+            dash = [a + (b - a) * i / n, a + (b - a) * min(i + 1, n) / n]
+            self.draw.line([(float(x), float(y)) for x, y in dash], fill=colour, width=self.width)
+
+    def cross(self, point: np.ndarray, colour: Colour) -> None:
+        x, y = self._at(point)
+        r = 5 * self.width
+        for dx, dy in ((r, 0), (0, r)):
+            for fill, width in ((_PAPER, self.width + 3), (colour, self.width)):
+                self.draw.line([(x - dx, y - dy), (x + dx, y + dy)], fill=fill, width=width)
+
+    def word(self, point: np.ndarray, text: str, colour: Colour) -> None:
+        x, y = self._at(point)
+        left, top, right, low = self.draw.textbbox((0, 0), text, font=self.font)
+        w, h = right - left + 8, low - top + 8
+        x = max(min(x + 3 * self.width, self.image.width - w - 2), 2)
+        y = max(min(y - h - self.width, self.foot_top - h - 2), 2)
+        self.draw.rectangle([x, y, x + w, y + h], fill=_PAPER, outline=colour)
+        self.draw.text((x + 4 - left, y + 4 - top), text, fill=_INK, font=self.font)
+
+    def _wrapped(self, text: str) -> list[str]:
+        lines, line = [], ""
+        for part in text.split():
+            longer = f"{line} {part}".strip()
+            if self.draw.textlength(longer, font=self.font) > self.image.width - 24 and line:
+                lines.append(line)
+                line = part
+            else:
+                line = longer
+        return [*lines, line]
+
+    def foot(self) -> None:
+        """The sentence on a band along the lower edge."""
+        self.draw.rectangle([0, self.foot_top, self.image.width, self.image.height], fill=_INK)
+        for i, words in enumerate(self.foot_lines):
+            at = (12, self.foot_top + 6 + i * round(self.text_px * 1.35))
+            self.draw.text(at, words, fill=_PAPER, font=self.font)

@@ -1,0 +1,1 @@
+"""Marks numbered by a person in, the value at a tapped point out."""

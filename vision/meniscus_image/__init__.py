@@ -1,0 +1,1 @@
+"""A fitted scale in, the probability of the liquid level along the wall out."""

@@ -1,0 +1,210 @@
+"""Places where the surface may be, each looked at closely, and how much each is believed.
+
+The finder, which knows the whole chamber, proposes; the gauge, which sees one place
+closely, says how well the picture there fits a front contact line.  Steps of the bore
+are left out: their rim is a level line like the surface itself.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from vision.graduations.cylinder_pose import CylinderPose
+from vision.graduations.fit import Ladder
+from vision.meniscus_image.contact_line import ContactLine, find_contact_line
+from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
+from vision.meniscus_image.networks import CloseLook, find_rows, gauge_level
+from vision.meniscus_image.unroll import view
+from vision.meniscus_image.views import Grid, whole_grid, window_grid
+from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
+from vision.scale_file.scale import Scale
+
+#: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
+_DOUBT_DEG = 0.4
+#: Two peaks of the finder nearer than this are one surface.
+_SAME_MM = 1.6
+#: Share of belief that is always left for what neither network thought of.
+_UNTHOUGHT = 0.005
+#: How far from a place of the finder its contact line may lie.
+_LINE_REACH_MM = 0.9
+#: From places no farther apart than this the gauge sees the same line, if it is one.
+_SAME_WINDOW_MM = 2.5
+#: So far beside a place the gauge looks whether another line is as much a front line,
+#: and the share of the odds that counts as that.
+_BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """A place where the surface may be: height on the wall straight in front, and
+    the share of the belief that lies there (the finder's; once weighed, both networks')."""
+
+    height_mm: float
+    belief: float
+
+
+@dataclass(frozen=True)
+class Place:
+    """A candidate looked at closely: where its line is, and what the gauge says there."""
+
+    height_mm: float
+    belief: float
+    line: ContactLine | None
+    look: CloseLook
+
+
+class Search:
+    """One look for the surface in one picture."""
+
+    def __init__(self, rgb: np.ndarray, ladder: Ladder, px_per_mm: float) -> None:
+        self.rgb, self.ladder, self.px_per_mm = rgb, ladder, px_per_mm
+        scale = ladder.scale
+        ends = scale.lowest_mark.height_mm, scale.highest_mark.height_mm
+        self.foot_mm, self.middle_mm = min(ends), 0.5 * sum(ends)
+        self.grid = whole_grid(*ends)
+        self.whole = view(rgb, ladder.pose, self.grid, px_per_mm)
+
+    def candidates(self, near_mm: float | None) -> tuple[list[Candidate], float]:
+        """Places of the finder, likeliest first, and its belief in no surface in sight."""
+        scale, pose, grid = self.ladder.scale, self.ladder.pose, self.grid
+        p, nothing = find_rows(
+            self.whole, math.degrees(float(pose.elevation_rad(self.middle_mm))),
+            scale.inner_radius_mm(scale.value_at(self.middle_mm)), grid.step_mm)
+        if near_mm is not None:
+            p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
+            nothing *= 0.2
+            p *= (1.0 - nothing) / max(float(p.sum()), 1e-12)
+        p = p * ~_at_steps(scale, pose, grid.height_mm)
+        return peaks(p, grid), nothing
+
+    def bore(self, height_mm: float) -> tuple[float, float]:
+        """Radius of the bore and thickness of the wall at a height."""
+        scale = self.ladder.scale
+        radius = scale.inner_radius_mm(float(scale.value_at(height_mm - 0.5)))
+        return radius, scale.outer_radius_mm - radius
+
+    def look_at(self, candidate: Candidate) -> Place:
+        """What is at a candidate: its contact line, and the gauge's word.
+
+        The gauge was taught with places as far off as the finder errs, and finds its own
+        way from there; the clearest line near may be the back edge, which in a steep view
+        runs just beside the front one, and only tells how sharply the edge is seen.
+        """
+        ladder, about = self.ladder, candidate.height_mm
+        line = find_contact_line(self.rgb, ladder.pose, ladder.scale, ladder.core_rad,
+                                 ladder.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
+        return Place(about, candidate.belief, line, self._gauge(about))
+
+    def contested(self, place: Place) -> bool:
+        """Whether the gauge, from close beside a place, sees a front line as well and
+        reads another level there.
+
+        Seen from above or below, the back edge and what is mirrored in the surface are
+        lines just beside the front one; noise can make one of them the finder's only place.
+        """
+        pose, scale = self.ladder.pose, self.ladder.scale
+        if abs(math.degrees(float(pose.elevation_rad(place.height_mm)))) < HARD_ELEVATION_DEG:
+            return False
+        here = self._value(place.height_mm, place.look)
+        for aside_mm in _BESIDE_MM:
+            about = place.height_mm + aside_mm
+            look = self._gauge(about)
+            if look.odds > _AS_WELL * place.look.odds and (
+                    abs(self._value(about, look) - here) > scale.division_at(here)):
+                return True
+        return False
+
+    def _value(self, centre_mm: float, look: CloseLook) -> float:
+        """Mean value that the gauge reads around a height."""
+        elevation = math.degrees(float(self.ladder.pose.elevation_rad(centre_mm)))
+        shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
+                                               WALL_INDEX))
+        return float(self.ladder.scale.value_at(centre_mm - look.mean_mm - shift))
+
+    def _gauge(self, centre_mm: float) -> CloseLook:
+        """The gauge's word on one height of the wall.
+
+        Where the sight line is poorly known (no focal length, a steep view), its doubt
+        goes through the gauge: three elevations with the same mean and spread.
+        """
+        pose = self.ladder.pose
+        radius, wall = self.bore(centre_mm)
+        elevation = math.degrees(float(pose.elevation_rad(centre_mm)))
+        close = view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm)
+        doubt = pose.elevation_sd_deg(centre_mm)
+        at = [elevation] if doubt < _DOUBT_DEG else [
+            elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
+        looks = [gauge_level(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
+                             self.px_per_mm) for e in at]
+        return CloseLook(np.mean([k.probability for k in looks], axis=0),
+                         float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
+
+
+def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
+    """The belief in each place, likeliest first: the finder's, times the gauge's odds.
+
+    What the finder believes elsewhere stays as it is, so that a place of which the
+    gauge knows nothing good can not win for want of others.
+    """
+    rest = max(1.0 - sum(q.belief for q in places), nothing, _UNTHOUGHT)
+    weighed = sorted(((q.belief * q.look.odds, q) for q in places), key=lambda m: -m[0])
+    total = sum(w for w, _ in weighed) + rest
+    kept: list[tuple[float, Place]] = []
+    for weight, place in weighed:
+        same = next((k for k, (_, q) in enumerate(kept) if _one_reading(q, place)), None)
+        if same is None:
+            kept.append((weight / total, place))
+        else:
+            kept[same] = kept[same][0] + weight / total, kept[same][1]
+    return sorted(kept, key=lambda m: -m[0])
+
+
+def _one_reading(a: Place, b: Place) -> bool:
+    """Whether the gauge reads the same level from both places."""
+    if abs(a.height_mm - b.height_mm) > _SAME_WINDOW_MM:
+        return False
+    means, variances = [], []
+    for place in (a, b):
+        mean = place.look.mean_mm
+        means.append(place.height_mm - mean)
+        variances.append(float(BIN_CENTRES_MM**2 @ place.look.probability) - mean**2)
+    return abs(means[0] - means[1]) < math.sqrt(max(sum(variances), 0.0))
+
+
+def peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
+    """Places of the finder's belief, each with the belief around it."""
+    left = p.copy()
+    z = grid.height_mm
+    found: list[Candidate] = []
+    while len(found) < 6:
+        k = int(np.argmax(left))
+        near = np.abs(z - z[k]) <= _SAME_MM
+        mass = float(left[near].sum())
+        if mass < 0.02:
+            break
+        centre = float((z[near] * left[near]).sum() / mass)
+        found.append(Candidate(centre, mass))
+        left[near] = 0.0
+    return found
+
+
+def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
+    """(Z,) True where a step of the bore is seen on the outer wall.
+
+    The rim of a step is a level line like the surface itself.  Belief that falls
+    there is lost, not passed on: a surface at a step can not be told from it.
+    """
+    out = np.zeros(len(height_mm), dtype=bool)
+    knots = scale.diameter_knots
+    for (v0, d0), (v1, d1) in zip(knots[:-1], knots[1:], strict=True):
+        if abs(d1 - d0) < 0.05 * d0:
+            continue
+        low, high = sorted((float(scale.height_mm(v0)), float(scale.height_mm(v1))))
+        wall = scale.outer_radius_mm - min(d0, d1) / 2
+        e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
+        shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
+        out |= (height_mm > low - 0.8 + min(shift, 0)) & (height_mm < high + 0.8 + max(shift, 0))
+    return out

@@ -1,0 +1,138 @@
+"""The liquid surface on the unrolled wall: where it is, and what else it could be.
+
+Two looks have to agree (``vision.meniscus_image.candidates``): the finder, which knows the whole
+chamber, and the gauge, which sees one place closely.  From the front contact line
+there the gauge says how far below it the level lies (rise of the meniscus, lean), as
+a probability.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from vision.graduations.fit import Ladder
+from vision.meniscus_image.candidates import Candidate, Search, weigh
+from vision.meniscus_image.contact_line import ContactLine
+from vision.meniscus_image.features import BIN_CENTRES_MM
+from vision.meniscus_image.misread_risk import (
+    chance_of_misreading,
+    largest_chance,
+    least_misleading_mm,
+)
+from vision.meniscus_image.occlusion import held_before
+from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
+from vision.scale_file.scale import Scale
+
+#: Belief from which a place is read, and from which no other is looked at closely.
+SURE_BELIEF, _PLAIN_BELIEF = 0.85, 0.98
+#: So many places are looked at closely.
+_MOST_PLACES = 4
+
+
+@dataclass(frozen=True)
+class Surface:
+    """The front contact line and the level that follows.
+
+    ``line`` is the contact line on the outer wall; ``offset_mm`` and
+    ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
+    ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
+    whether the line runs on past the chamber and is of something else.
+    ``contested`` says that another line close beside may as well be the front edge.
+    ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
+    interval leaves out on either side, less where that would leave out what the choice
+    was made for.
+    """
+
+    line: ContactLine | None
+    reference_mm: float
+    offset_mm: np.ndarray
+    offset_probability: np.ndarray
+    shift_mm: float
+    bore_radius_mm: float
+    wall_mm: float
+    candidates: tuple[Candidate, ...]
+    nothing: float
+    held_before: bool = False
+    contested: bool = False
+    chosen_mm: float | None = None
+    tail: float = 0.025
+
+    @property
+    def level_mm(self) -> float:
+        """Height that is read: the median, since the probability is skewed and half of it
+        lies on either side, or what was chosen."""
+        if self.chosen_mm is not None:
+            return self.chosen_mm
+        total = np.cumsum(self.offset_probability) - 0.5 * self.offset_probability
+        return self.reference_mm - float(np.interp(0.5, total, self.offset_mm))
+
+    @property
+    def possible_mm(self) -> np.ndarray:
+        """(N,) heights that the level may have; ``offset_probability`` is theirs."""
+        return np.asarray(self.reference_mm - self.offset_mm)
+
+    def chance_of_misreading(self, scale: Scale) -> float:
+        """Chance that the level lies more than a division from what is read."""
+        return float(chance_of_misreading(np.array([self.level_mm]), self.possible_mm,
+                                          self.offset_probability, scale)[0])
+
+    @property
+    def meniscus_sd_mm(self) -> float:
+        """Standard deviation of the offset."""
+        mean = float(self.offset_mm @ self.offset_probability)
+        return float(np.sqrt(max(self.offset_mm**2 @ self.offset_probability - mean**2, 0.0)))
+
+
+def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:
+    """The probability without levels of less than no liquid at all."""
+    value, floor = scale.height_knots[0]
+    if value != 0.0:
+        return q
+    sign = 1.0 if scale.direction == "up" else -1.0
+    left = np.where(sign * (level_mm - floor) >= 0.0, q, 0.0)
+    return left / left.sum() if left.sum() > 0.02 else q
+
+
+def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
+                 near_mm: float | None = None) -> Surface:
+    """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
+
+    ``near_mm`` restricts the search to a height that a person has pointed at.
+    """
+    search = Search(rgb, ladder, px_per_mm)
+    candidates, nothing = search.candidates(near_mm)
+    if not candidates:
+        empty = np.array([0.0])
+        return Surface(None, search.middle_mm, empty, np.array([1.0]), 0.0, 1.0, 0.0, (), nothing)
+    places = [search.look_at(candidates[0])]
+    weighed = weigh(places, nothing)
+    if weighed[0][0] < _PLAIN_BELIEF and len(candidates) > 1:
+        places += [search.look_at(c) for c in candidates[1:_MOST_PLACES]]
+        weighed = weigh(places, nothing)
+    best = weighed[0][1]
+    believed = tuple(Candidate(place.height_mm, belief) for belief, place in weighed)
+    centre = best.height_mm
+    radius, wall = search.bore(centre)
+    elevation = math.degrees(float(ladder.pose.elevation_rad(centre)))
+    shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
+    q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
+    # a place that is not believed in is refused anyway, and a person's word settles it
+    contested = near_mm is None and weighed[0][0] >= SURE_BELIEF and search.contested(best)
+    return _least_misleading(
+        Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
+                nothing, held_before(rgb, ladder, centre),
+                contested), ladder)
+
+
+def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:
+    """The same, read elsewhere where the median is too likely more than a division off."""
+    elevation = math.degrees(float(ladder.pose.elevation_rad(surface.level_mm)))
+    limit = largest_chance(elevation, surface.wall_mm)
+    if surface.chance_of_misreading(ladder.scale) <= limit:
+        return surface
+    between = least_misleading_mm(surface.possible_mm, surface.offset_probability, ladder.scale)
+    moved = replace(surface, chosen_mm=between, tail=min(surface.tail, 0.5 * limit))
+    return moved if moved.chance_of_misreading(ladder.scale) < limit else surface

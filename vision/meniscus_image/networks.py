@@ -1,0 +1,123 @@
+"""The two small networks that look at the surface, run by OpenCV.
+
+They were taught on ray-traced scenes only (``vision/training``).  The finder says
+in which row the front contact line runs.  The gauge looks closely at one place: it
+says whether the line is there at all, and how far below it the level lies, as a
+probability, since that is what the shape of the meniscus and the lean of the chamber
+decide and what no single edge shows.
+"""
+
+from __future__ import annotations
+
+import json
+import threading
+from dataclasses import dataclass
+from functools import lru_cache
+from importlib.resources import files
+from typing import Any
+
+import cv2
+import numpy as np
+
+from vision.meniscus_image.features import (
+    BIN_CENTRES_MM,
+    finder_facts,
+    gauge_facts,
+    is_hard,
+    standardised,
+)
+from vision.meniscus_image.views import WINDOW_COLUMNS, WINDOW_ROWS
+
+#: The odds that the gauge was taught with: windows of the line to windows of other things.
+TAUGHT_ODDS = 1.75
+_LOCK = threading.Lock()
+
+
+@lru_cache(maxsize=2)
+def _net(name: str) -> Any:
+    path = files("vision") / "data" / "surface" / f"surface_{name}.onnx"
+    return cv2.dnn.readNetFromONNX(str(path))
+
+
+@dataclass(frozen=True)
+class CloseLook:
+    """What the gauge says of one place.
+
+    ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
+    picture is with the front contact line there than with something else.
+    """
+
+    probability: np.ndarray
+    odds: float
+
+    @property
+    def mean_mm(self) -> float:
+        """Mean height of the window's middle above the level."""
+        return float(BIN_CENTRES_MM @ self.probability)
+
+
+@lru_cache(maxsize=1)
+def _temperatures() -> dict[str, float]:
+    """How much surer the networks sound than they are, found on scenes kept from teaching.
+
+    Dividing the logits by it calibrates the probability (C. Guo et al., *On
+    Calibration of Modern Neural Networks*, ICML 2017) and leaves its place alone.
+    """
+    text = (files("vision") / "data" / "surface" / "temperatures.json").read_text("utf-8")
+    return {str(name): float(value) for name, value in json.loads(text).items()}
+
+
+def _run(name: str, planes: np.ndarray) -> np.ndarray:
+    """The network's logits.  OpenCV's networks keep state: one at a time."""
+    with _LOCK:
+        net = _net(name)
+        net.setInput(np.ascontiguousarray(planes[None], dtype=np.float32))
+        return np.asarray(net.forward()).reshape(-1).astype(float)
+
+
+def _softmax(logits: np.ndarray, temperature: float) -> np.ndarray:
+    p = np.exp((logits - logits.max()) / temperature)
+    return p / p.sum()
+
+
+def _with_numbers(picture: np.ndarray, numbers: np.ndarray) -> np.ndarray:
+    h, w = picture.shape[1:]
+    return np.concatenate([picture, np.broadcast_to(numbers[:, None, None], (len(numbers), h, w))])
+
+
+def find_rows(whole: np.ndarray, elevation_deg: float, radius_mm: float, step_mm: float
+              ) -> tuple[np.ndarray, float]:
+    """Probability of each row of the WHOLE view, and of no surface in sight."""
+    z, _, _ = standardised(filled(whole))
+    p = _softmax(_run("finder", _with_numbers(
+        z, finder_facts(elevation_deg, radius_mm, step_mm))), _temperatures()["finder"])
+    return p[:-1], float(p[-1])
+
+
+def gauge_level(
+    close: np.ndarray, whole: np.ndarray, elevation_deg: float, radius_mm: float,
+    wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,
+) -> CloseLook:
+    """Whether the front contact line is in the middle of ``close``, and how far above the level.
+
+    ``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one.
+    """
+    z, mean, sd = standardised(filled(close))
+    far = np.asarray(cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS),
+                                interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
+    said = _run("gauge", _with_numbers(
+        np.concatenate([z, (far - mean) / sd]),
+        gauge_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
+    cooled = _temperatures()
+    bins = "hard bins" if is_hard(elevation_deg, wall_mm) else "bins"
+    here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)
+    return CloseLook(_softmax(said[:-1], cooled[bins]), float(np.exp(here) / TAUGHT_ODDS))
+
+
+def filled(view: np.ndarray) -> np.ndarray:
+    """The view with what lies outside the photo replaced by its mean colour."""
+    bad = ~np.isfinite(view)
+    if not bad.any():
+        return view.astype(np.float32)
+    mean = np.nanmean(view, axis=(0, 1)) if (~bad).any() else np.zeros(view.shape[2])
+    return np.where(bad, mean, view).astype(np.float32)

@@ -1,0 +1,1 @@
+"""A photo of the flat pressure scale in, the pressure at the pointer out."""

@@ -1,0 +1,1 @@
+"""A seed in, labelled photos with exact truth out."""

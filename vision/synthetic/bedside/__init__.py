@@ -1,0 +1,89 @@
+"""Labelled photos for the level, with exact truth: rooms drawn by projection.
+
+>>> from vision.synthetic.bedside import write_level_scenes
+>>> write_level_scenes("/tmp/level", count=20, seed=1)        # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from vision.errors import InputError
+
+
+def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | None = None
+                ) -> tuple[bytes, dict[str, Any]]:
+    """One photo (JPEG bytes) and its label; the same seed and index give the same photo.
+
+    ``kind`` and ``chamber`` (whether one hangs there) are drawn when not given.
+    """
+    from vision.synthetic.bedside.paint import paint
+    from vision.synthetic.bedside.picture import develop, jpeg
+    from vision.synthetic.bedside.world import EXPECT, KINDS, random_world
+
+    rng = np.random.default_rng([seed, index])
+    drawn = str(rng.choice(list(KINDS), p=list(KINDS.values())))
+    kind = kind or drawn
+    world = random_world(rng, kind, chamber)
+    light = paint(world, rng)
+    view = world.view
+    zero, landmark = view.project(np.array([world.zero.centre, world.landmark_point]))
+    if kind == "cut":
+        light, zero, landmark = _cut(light, zero, landmark, world.zero_mm * 0.5
+                                     * view.focal_px / view.to_camera(world.zero.centre)[0, 2])
+    rgb, done = develop(light, rng, smeared=kind == "smeared")
+    tagged = rng.random() < 0.9
+    label = {
+        "file": f"level_{index:04d}.jpg", "case": kind, "expect": EXPECT[kind],
+        "mode": "tap" if kind in ("tap", "horizon") else "cards",
+        "true_offset_mm": world.offset_mm, "zero_card_mm": world.zero_mm,
+        "landmark_card_mm": world.landmark_mm, "landmark_tip_mm": [-35, 0],
+        "landmark_px": [float(v) for v in landmark], "zero_px": [float(v) for v in zero],
+        "f35": world.f35, "focal_px": view.focal_px, "focal_in_file": bool(tagged),
+        "width": rgb.shape[1], "height": rgb.shape[0],
+        "gravity_camera": [float(v) for v in view.axes @ np.array([0, -1.0, 0])],
+        "camera_above_zero_mm": float(view.position[1] - world.zero.centre[1]),
+        **world.facts, **done,
+    }
+    if kind == "cut":
+        label.pop("chamber_outline_px", None)  # measured before the cut
+    if kind == "horizon":
+        del label["depth_difference_mm"]  # the person does not know it
+    return jpeg(rgb, rng, world.f35 if tagged else None, bool(rng.random() < 0.3)), label
+
+
+def _cut(light: np.ndarray, zero: np.ndarray, landmark: np.ndarray, half_px: float
+         ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Crop the photo through the zero card, keeping the landmark."""
+    if zero[0] > landmark[0]:
+        return np.ascontiguousarray(light[:, : int(zero[0] + 0.4 * half_px)]), zero, landmark
+    start = int(zero[0] - 0.4 * half_px)
+    shift = np.array([start, 0.0])
+    return np.ascontiguousarray(light[:, start:]), zero - shift, landmark - shift
+
+
+def level_scenes(count: int, seed: int) -> Iterator[tuple[bytes, dict[str, Any]]]:
+    """``count`` photos with labels, kinds mixed."""
+    for index in range(count):
+        yield level_scene(seed, index)
+
+
+def write_level_scenes(out: str | Path, count: int, seed: int) -> Path:
+    """Write photos and ``labels.jsonl`` into a folder; returns the label file."""
+    if count < 1:
+        raise InputError("The number of photos must be at least 1.")
+    if seed < 0:
+        raise InputError("The seed must be 0 or more.")
+    folder = Path(out)
+    folder.mkdir(parents=True, exist_ok=True)
+    labels = folder / "labels.jsonl"
+    with labels.open("w", encoding="utf-8") as lines:
+        for data, label in level_scenes(count, seed):
+            (folder / label["file"]).write_bytes(data)
+            lines.write(json.dumps(label) + "\n")
+    return labels

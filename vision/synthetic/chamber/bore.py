@@ -1,0 +1,181 @@
+"""The inner wall and the liquid surface as shapes a ray can meet."""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from vision.synthetic.chamber.camera import room_axes
+from vision.synthetic.chamber.meniscus import MeniscusProfile, meniscus_profile
+from vision.synthetic.chamber.model import ChamberScene
+
+FAR = 1e9
+NEWTON_STEPS = 7
+
+
+def bore_profile(scene: ChamberScene) -> np.ndarray:
+    """(N, 2) knots (height, radius) of the inner wall in mm, straight between them."""
+    scale = scene.scale
+    values = np.array([v for v, _ in scale.diameter_knots])
+    radii = np.array([d / 2 for _, d in scale.diameter_knots])
+    heights = np.asarray(scale.height_mm(values), float).reshape(-1)
+    order = np.argsort(heights)
+    heights, radii = heights[order], radii[order]
+    low, high = scene.tube.floor_mm - 1.0, scene.tube.lid_mm + 1.0
+    z = [low, *heights[(heights > low) & (heights < high)], high]
+    return np.stack([z, np.interp(z, heights, radii)], 1)
+
+
+def scene_meniscus(scene: ChamberScene) -> MeniscusProfile:
+    """The surface profile of a scene, for the bore at its level.
+
+    Where the wall tapers, the contact angle is taken against the wall as it
+    stands there; a surface that would have to bend down at the wall is taken
+    as flat.
+    """
+    knots = bore_profile(scene)
+    level = scene.level_mm
+    radius = float(np.interp(level, knots[:, 0], knots[:, 1]))
+    step = 0.5
+    taper = math.degrees(math.atan2(
+        float(np.interp(level + step, knots[:, 0], knots[:, 1])) - radius, step))
+    angle = min(max(scene.contact_angle_deg + taper, 3.0), 90.0)
+    return meniscus_profile(radius, angle)
+
+
+class Bore:
+    """Inner wall and surface of one scene on an array module."""
+
+    def __init__(self, scene: ChamberScene, xp: Any) -> None:
+        self.xp = xp
+        knots = bore_profile(scene)
+        self.pieces: list[tuple[float, float, float, float]] = []
+        for (z0, r0), (z1, r1) in zip(knots[:-1], knots[1:], strict=True):
+            k = float((r1 - r0) / max(z1 - z0, 1e-6))
+            if self.pieces and abs(self.pieces[-1][3] - k) < 1e-6:
+                z0, r0 = self.pieces.pop()[:2]
+            self.pieces.append((float(z0), float(r0), float(z1), k))
+        self.straight = len(self.pieces) == 1 and abs(self.pieces[0][3]) < 1e-9
+        profile = scene_meniscus(scene)
+        self.level = scene.level_mm
+        up = room_axes(scene)[2]
+        self.tilt_x, self.tilt_y = float(-up[0] / up[2]), float(-up[1] / up[2])
+        self.radius = float(profile.bore_radius_mm)
+        self.step = self.radius / (len(profile.rise_mm) - 1)
+        self.last = len(profile.rise_mm) - 2
+        self.rise = xp.asarray(profile.rise_mm.astype(np.float32))
+        self.slope = xp.asarray(profile.slope.astype(np.float32))
+        tallest = math.hypot(self.tilt_x, self.tilt_y) * self.radius * 1.1
+        self.band_low = self.level - tallest - 0.01
+        self.band_high = self.level + tallest + profile.rim_mm * 1.05 + 0.3
+
+    # --------------------------------------------------------------- surface
+    def _lookup(self, x: Any, y: Any) -> tuple[Any, Any, Any, Any]:
+        xp = self.xp
+        rho = xp.sqrt(x * x + y * y)
+        at = rho * (1.0 / self.step)
+        i = xp.minimum(at.astype(xp.int32), self.last)
+        low = self.rise[i]
+        piece = self.rise[i + 1] - low
+        return rho, i, low + piece * (at - i), piece * (1.0 / self.step)
+
+    def above(self, x: Any, y: Any, z: Any) -> Any:
+        """Height of points above the liquid surface (negative: in the liquid)."""
+        _, _, rise, _ = self._lookup(x, y)
+        return z - self.level - self.tilt_x * x - self.tilt_y * y - rise
+
+    def normal(self, x: Any, y: Any) -> tuple[Any, Any, Any]:
+        """Unit normal of the surface, upwards."""
+        xp = self.xp
+        rho, i, _, _ = self._lookup(x, y)
+        part = xp.clip(rho * (1.0 / self.step) - i, 0, 1)
+        slope = self.slope[i] * (1 - part) + self.slope[i + 1] * part
+        over = slope / xp.maximum(rho, 1e-4)
+        nx, ny = -(self.tilt_x + over * x), -(self.tilt_y + over * y)
+        inv = 1.0 / xp.sqrt(nx * nx + ny * ny + 1.0)
+        return nx * inv, ny * inv, inv
+
+    def meet(self, o: Any, d: Any, leave: Any, in_air: bool) -> Any:
+        """Distance to the surface for rays inside the bore, FAR where it is not met.
+
+        The surface is convex, so along a ray its gap (height above it) is
+        concave: Newton's method from the end that lies in the liquid runs
+        straight to the crossing next to it, without overshoot.
+        """
+        xp = self.xp
+        x1, y1, z1 = (o[k] + leave * d[k] for k in range(3))
+        low, high = xp.minimum(o[2], z1), xp.maximum(o[2], z1)
+        near = (low < self.band_high) & (high > self.band_low)
+        out = xp.full(leave.shape, FAR, dtype=leave.dtype)
+        pick = xp.nonzero(near)[0]
+        if not pick.shape[0]:
+            return out
+        if in_air:
+            pick = pick[self.above(x1[pick], y1[pick], z1[pick]) < 0]
+        if not pick.shape[0]:
+            return out
+        ox, oy, oz, dx, dy, dz = (a[pick] for a in (*o, *d))
+        end = leave[pick]
+        t = end if in_air else xp.zeros_like(end)
+        live = xp.ones(end.shape, dtype=bool)
+        for _ in range(NEWTON_STEPS):
+            x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
+            rho, _, rise, steep = self._lookup(x, y)
+            gap = z - self.level - self.tilt_x * x - self.tilt_y * y - rise
+            rate = (dz - self.tilt_x * dx - self.tilt_y * dy
+                    - steep * (x * dx + y * dy) / xp.maximum(rho, 1e-5))
+            good = rate < -1e-6 if in_air else rate > 1e-6
+            live = live & (good | (xp.abs(gap) < 1e-4))
+            move = xp.where(good, gap / xp.where(good, rate, 1.0), 0.0)
+            t = xp.clip(t - move, -1.0, end + 1.0)
+        fits = live & (t > (1e-3 if in_air else -1e-3)) & (t < end) & (xp.abs(gap) < 0.05)
+        if not in_air:
+            t = xp.maximum(t, 0.0)
+            fits = fits & (rate > 0)
+        out[pick] = xp.where(fits, t, FAR)
+        return out
+
+    # ------------------------------------------------------------ inner wall
+    def wall(self, o: Any, d: Any, inside: bool) -> Any:
+        """Distance to the inner wall from inside the bore or from the plastic (FAR: none)."""
+        xp = self.xp
+        best = None
+        for z0, r0, z1, k in self.pieces:
+            w = r0 + k * (o[2] - z0)
+            s = k * d[2]
+            qa = d[0] * d[0] + d[1] * d[1] - s * s
+            qb = o[0] * d[0] + o[1] * d[1] - w * s
+            qc = o[0] * o[0] + o[1] * o[1] - w * w
+            disc = qb * qb - qa * qc
+            root = xp.sqrt(xp.maximum(disc, 0))
+            qa = xp.where(xp.abs(qa) < 1e-9, 1e-9, qa)
+            if self.straight and inside:
+                return xp.where(disc > 0, (-qb + root) / qa, FAR)
+            near, later = (-qb - root) / qa, (-qb + root) / qa
+            near, later = xp.minimum(near, later), xp.maximum(near, later)
+            t = xp.full(near.shape, FAR, dtype=near.dtype)
+            for candidate in (later, near):
+                z = o[2] + candidate * d[2]
+                ok = (disc > 0) & (candidate > 2e-3) & (z > z0 - 1e-3) & (z < z1 + 1e-3)
+                if not self.straight:
+                    # A wall is met only from the side on which the ray travels.
+                    x, y = o[0] + candidate * d[0], o[1] + candidate * d[1]
+                    outward = x * d[0] + y * d[1] - k * (w + k * candidate * d[2]) * d[2]
+                    ok &= (outward > 0) if inside else (outward < 0)
+                t = xp.where(ok & (candidate < t), candidate, t)
+            best = t if best is None else xp.minimum(best, t)
+        return best
+
+    def wall_normal(self, x: Any, y: Any, z: Any) -> tuple[Any, Any, Any]:
+        """Unit normal of the inner wall, away from the axis."""
+        xp = self.xp
+        inv = 1.0 / xp.maximum(xp.sqrt(x * x + y * y), 1e-6)
+        if self.straight:
+            return x * inv, y * inv, 0.0 * z
+        k = xp.zeros_like(z)
+        for z0, _, z1, slope in self.pieces:
+            k = xp.where((z >= z0) & (z < z1), slope, k)
+        size = 1.0 / xp.sqrt(1 + k * k)
+        return x * inv * size, y * inv * size, -k * size

@@ -1,0 +1,229 @@
+"""The hanging cord: a thin line with a free bob at its lower end.
+
+A cord may be a pixel or two wide, so only one of its sides may show up as an
+edge.  Every long edge is therefore looked at across: a cord is a narrow valley
+(or ridge) of light with the same thing on both sides.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.vertical.cue import PlumbCue, cue_of, line_x
+from vision.vertical.line_segments import StraightEdge
+
+#: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
+_CORD_MM, _BOB_MM, _LONG_MM = 6.0, 30.0, 70.0
+#: Two sides of one body are at most so far apart, mm, and end at the same height to this share
+#: of their length.
+_BODY_MM, _SAME_END = 60.0, 0.08
+
+
+def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
+              ) -> tuple[PlumbCue | None, list[StraightEdge]]:
+    """The longest cord with a bob, and the edges that lie on it.
+
+    ``gray`` is (H, W) uint8, ``px_per_mm`` the scale about where the system hangs.
+    """
+    import cv2
+
+    soft = cv2.GaussianBlur(gray, (0, 0), 0.8).astype(np.float32)
+    tried: list[np.ndarray] = []
+    for e in edges:
+        if e.length_px < max(80.0, _LONG_MM * px_per_mm) or e.seen_px < 0.75 * e.length_px:
+            continue
+        if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6 for t in tried):
+            continue
+        widest = max(5.0, _CORD_MM * px_per_mm)
+        found = _valley(soft, e.ends_px, widest)
+        if found is None and e.length_px > 2 * max(80.0, _LONG_MM * px_per_mm):
+            # Its upper half may run along the border of something else.
+            lower = np.array([e.ends_px.mean(axis=0), e.ends_px[1]])
+            found = _valley(soft, lower, widest)
+        if found is None:
+            continue
+        line, width, sd = found
+        tried.append(line)
+        if _bob_below(soft, line, width, px_per_mm) and not _has_twin(edges, e, px_per_mm):
+            near = [o for o in edges
+                    if np.abs(line_x(line, o.ends_px[:, 1]) - o.ends_px[:, 0]).max() < width + 6]
+            return cue_of("hanging cord", [(line, sd)]), near
+    return None, []
+
+
+def _has_twin(edges: list[StraightEdge], e: StraightEdge, px_per_mm: float) -> bool:
+    """True when another edge beside this one begins and ends where it does.
+
+    Then both are sides of one body, such as a tube, whose foot sticks out as a bob does.
+    """
+    y = e.ends_px[:, 1]
+    for o in edges:
+        apart = float(np.abs(o.x_at(y) - e.ends_px[:, 0]).min())
+        if (_CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
+                and np.abs(o.ends_px[:, 1] - y).max() < _SAME_END * e.length_px):
+            return True
+    return False
+
+
+def _across(soft: np.ndarray, line: np.ndarray, s: np.ndarray, k: np.ndarray
+            ) -> tuple[np.ndarray, np.ndarray]:
+    """Values (len(s), len(k)) at s px along from the line's upper end and k px across it.
+
+    Values outside the picture are NaN.  Also returns the unit vector across.
+    """
+    import cv2
+
+    u = (line[1] - line[0]) / np.linalg.norm(line[1] - line[0])
+    across = np.array([u[1], -u[0]])
+    xy = line[0] + s[:, None, None] * u + k[None, :, None] * across
+    h, w = soft.shape
+    grid = xy.astype(np.float32)
+    value = cv2.remap(soft, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR,
+                      borderMode=cv2.BORDER_REPLICATE).astype(float)
+    outside = ((xy[..., 0] < 0) | (xy[..., 0] > w - 1) | (xy[..., 1] < 0)
+               | (xy[..., 1] > h - 1))
+    value[outside] = np.nan
+    return value, across
+
+
+def _valley(soft: np.ndarray, line: np.ndarray, widest: float
+            ) -> tuple[np.ndarray, float, float] | None:
+    """(line along the middle of a thin valley, its width in px, sd in px), else None."""
+    length = float(np.linalg.norm(line[1] - line[0]))
+    parts = int(np.clip(length / 25, 5, 30))
+    k = np.arange(-1.5 * widest - 4, 1.5 * widest + 4.1, 0.5)
+    value, across = _across(soft, line, np.linspace(2, length - 2, parts * 8), k)
+    profile = value.reshape(parts, 8, -1).mean(axis=1)
+    whole = np.isfinite(profile).all(axis=1)  # not beyond the border of the picture
+    if whole.sum() < max(5, 0.4 * parts):
+        return None
+    profile, at = profile[whole], ((np.arange(parts) + 0.5) / parts)[whole]
+    parts = len(at)
+    inner = np.flatnonzero(np.abs(k) < 0.6 * widest)
+    total = profile.mean(axis=0)
+    middle = int(inner[np.argmax(np.abs(total[inner] - np.median(total)))])
+    dark = float(np.sign(np.median(total) - total[middle]))
+    places: list[float] = []
+    centres: list[float] = []
+    widths: list[float] = []
+    for place, row in zip(at, profile, strict=True):
+        low, high = k < k[middle] - 0.8 * widest, k > k[middle] + 0.8 * widest
+        if low.sum() < 3 or high.sum() < 3:
+            return None
+        left, right = float(np.median(row[low])), float(np.median(row[high]))
+        near = np.abs(k - k[middle]) < 0.8 * widest
+        depth = dark * ((left + right) / 2 - row[near])
+        top = float(depth.max())
+        # The same thing on both sides: no border of a frame, no reflection on a pole.
+        if top < 6 or abs(left - right) > 0.35 * top + 2:
+            continue
+        weight = np.maximum(depth - 0.5 * top, 0)
+        places.append(place)
+        centres.append(float((weight @ k[near]) / weight.sum()))
+        widths.append(0.5 * float((depth > 0.5 * top).sum()))
+    if len(centres) < 0.7 * parts:
+        return None
+    width = float(np.median(widths))
+    spread = float(np.median(np.abs(np.array(centres) - np.median(centres))))
+    if width > widest or spread > 0.5 * width + 1.5:
+        return None
+    return _middle_line(line, across, np.array(places), np.array(centres), width)
+
+
+def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: np.ndarray,
+                 width: float) -> tuple[np.ndarray, float, float] | None:
+    """The straight line through the valley's centres, at shares ``t`` of the length."""
+    basis = np.column_stack([1 - t, t])
+    weight: np.ndarray = np.ones(len(centres))
+    ends = np.zeros(2)
+    for _ in range(5):
+        ends = np.linalg.lstsq(basis * weight[:, None], centres * weight, rcond=None)[0]
+        r = np.abs(centres - basis @ ends)
+        scale = max(float(np.median(r)) * 1.4826, 0.05)
+        weight = 1 / (1 + (r / (2.5 * scale)) ** 2)
+    if scale > 0.5:
+        return None
+    moved = line + np.outer(ends, across)
+    return moved, width, float(np.hypot(2 * scale / np.sqrt(len(centres)), 0.05))
+
+
+def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: float) -> bool:
+    """True when the line ends in a blob that is wider than it and hangs free."""
+    length = float(np.linalg.norm(line[1] - line[0]))
+    reach = max(12.0, _BOB_MM * px_per_mm)
+    s = length + np.arange(-2 * width - 8, 3.6 * reach, 1.0)
+    k = np.arange(-reach, reach + 0.5, 0.5)
+    value, _ = _across(soft, line, s, k)
+    inside = np.isfinite(value)
+    left, right = _sides(value, k, reach)
+    both = np.array([np.abs(np.nan_to_num(value - g[:, None], nan=0.0)) for g in (left, right)])
+    own = np.where(k[None, :] < 0, both[0], both[1])
+    # Beside a panel the bob differs from both sides and the wall between only from one;
+    # on the line where wall and floor meet it may look like one of them.
+    return any(_hangs(off, inside, s - length, k, width, reach, px_per_mm)
+               for off in (own, both.min(axis=0)))
+
+
+def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, width: float,
+           reach: float, px_per_mm: float) -> bool:
+    """True when ``off`` (difference from the ground) shows a thin line, a round blob, nothing."""
+    edge = np.abs(k) > 0.5 * reach
+    noise = 1.4826 * float(np.median(off[:, edge][inside[:, edge]])) if inside.any() else 0.0
+    differs = (off > max(10.0, 4 * noise)) & inside
+    middle = int(np.argmin(np.abs(k)))
+    runs = [_run(row, middle) for row in differs]
+    widths = np.array([(b - a) * 0.5 for a, b in runs])
+    centres = np.array([(k[a] + k[min(b, len(k) - 1)]) / 2 if b > a else 0.0 for a, b in runs])
+    wide = widths > max(2.2 * width, width + 4, 3 * px_per_mm)
+    start = int(np.argmax(wide))
+    if not wide.any() or start < 4 or float(np.median(widths[:start])) > 1.6 * width + 3:
+        return False  # no bob, or the line lies on something broad, as a reflection does
+    between = widths[:start][s[:start] > 0]
+    if len(between) and float(np.mean(between > 0)) < 0.8:
+        return False  # the line ended before; the blob is something else
+    stop = start + int(np.argmin(np.append(wide[start:], False)))
+    tall = stop - start
+    broad = float(widths[start:stop].max())
+    after = widths[stop + 3: stop + 3 + max(3, tall // 2)]
+    below = widths[stop + 3: stop + 3 + max(8, tall)]
+    if len(below) and float(np.mean((below > 0) & (below < 1.6 * width + 2))) > 0.7:
+        return False  # the line goes on below: it passes behind the bob of another one
+    widest = widths[start:stop] > 0.8 * broad
+    if abs(float(np.median(centres[start:stop][widest]))) > 0.18 * broad + 1:
+        return False  # on one side only: the line ends behind the border of something broad
+    # Round, on the line, not broader than a bob, whole in the picture, with free space below.
+    return bool(
+        0.5 < tall / broad < 2.0 and broad < 1.2 * reach
+        and abs(float(np.median(centres[start:stop]))) < 0.18 * broad + 1
+        and len(after) > 0 and float(np.median(after)) < 0.4 * broad
+        and inside[start: stop + 1, middle].all()
+        and s[start] < 1.6 * reach
+    )
+
+
+def _sides(value: np.ndarray, k: np.ndarray, reach: float) -> tuple[np.ndarray, np.ndarray]:
+    """What lies behind: for each row the level on the left and on the right of the line."""
+    sides = []
+    for mask in (k < -0.55 * reach, k > 0.55 * reach):
+        part = value[:, mask]
+        seen = np.isfinite(part).sum(axis=1) > 3
+        level = np.full(len(value), np.nan)
+        level[seen] = [float(np.nanmedian(row)) for row in part[seen]]
+        sides.append(level)
+    left = np.where(np.isfinite(sides[0]), sides[0], sides[1])
+    right = np.where(np.isfinite(sides[1]), sides[1], sides[0])
+    return left, right
+
+
+def _run(row: np.ndarray, middle: int) -> tuple[int, int]:
+    """The run of True that holds the middle, a few samples of play."""
+    low = max(0, middle - 4)
+    near = np.flatnonzero(row[low: middle + 5])
+    if len(near) == 0:
+        return (0, 0)
+    a = b = low + int(near[np.argmin(np.abs(near - (middle - low)))])
+    while a > 0 and row[a - 1]:
+        a -= 1
+    while b < len(row) and row[b]:
+        b += 1
+    return (a, b)

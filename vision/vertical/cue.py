@@ -1,0 +1,89 @@
+"""Which straight lines of a photo may be trusted to be plumb, and how far.
+
+Trusted are only things that hang or stand with the drainage system: a cord with
+a free bob, the pole near the zero card, the panel that carries the zero card,
+the chamber beside it, and the zero card itself.  Door frames, pictures, shelves and beds are not.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from vision.fiducials.pose import CardPose
+
+CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card"]
+
+#: How far each stands off plumb, one standard deviation, degrees: sideways in the
+#: picture plane of the body and out of it.  Common practice, no source; facts of
+#: the bedside that a photo cannot show.
+TOLERANCE_DEG: dict[CueName, tuple[float, float]] = {
+    "hanging cord": (0.1, 0.1),
+    "pole": (0.5, 0.5),
+    "hung panel": (0.5, 1.2),
+    "chamber axis": (0.5, 1.2),
+    "zero card": (0.8, 1.6),
+}
+
+
+@dataclass(frozen=True)
+class PlumbCue:
+    """One body that should be plumb.
+
+    ``lines_px`` are the (2, 2) upper and lower points of its lines in the photo
+    with ``line_sd_px`` across each; ``pose`` is given when the body carries the
+    zero card, whose axes then count too.
+    """
+
+    name: CueName
+    lines_px: tuple[np.ndarray, ...] = ()
+    line_sd_px: tuple[float, ...] = ()
+    pose: CardPose | None = None
+    sideways_deg: float = 0.5
+    outwards_deg: float = 0.5
+
+
+@dataclass(frozen=True)
+class RoughDown:
+    """Where down is before the cues are fused: from the zero card alone.
+
+    ``direction`` (3,) is a unit vector in the frame of ``camera`` (3, 3), good to
+    ``sd_deg`` (one sigma) for the body that is looked for.
+    """
+
+    direction: np.ndarray
+    sd_deg: float
+    camera: np.ndarray
+
+    @property
+    def vanishing(self) -> np.ndarray:
+        """(3,) homogeneous pixel where verticals meet."""
+        return np.asarray(self.camera @ self.direction)
+
+
+def cue_of(name: CueName, lines: list[tuple[np.ndarray, float]], pose: CardPose | None = None,
+         widen: float = 1.0) -> PlumbCue:
+    """A cue with its usual tolerance, made wider by a factor where it is less sure."""
+    side, out = TOLERANCE_DEG[name]
+    return PlumbCue(name, tuple(p for p, _ in lines), tuple(s for _, s in lines), pose,
+                    side * widen, out * widen)
+
+
+def line_plane(ends_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
+    """(3,) unit normal of the plane through the lens and a line of the photo."""
+    rays = np.linalg.solve(camera, np.column_stack([ends_px, np.ones(2)]).T).T
+    n = np.cross(rays[0], rays[1])
+    return np.asarray(n / np.linalg.norm(n))
+
+
+def shared_y(a_px: np.ndarray, b_px: np.ndarray) -> np.ndarray:
+    """(2,) heights between which two lines (2, 2), upper end first, both run."""
+    return np.array([max(a_px[0, 1], b_px[0, 1]), min(a_px[1, 1], b_px[1, 1])])
+
+
+def line_x(line_px: np.ndarray, y: np.ndarray) -> np.ndarray:
+    """x at heights y on the line through two points (2, 2)."""
+    (xa, ya), (xb, yb) = line_px
+    return np.asarray(xa + (y - ya) * (xb - xa) / (yb - ya))
