@@ -17,36 +17,25 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from app.exports.worksheet import answers_pdf, worksheet_pdf
 from vision.errors import InputError
 from vision.lesson.level import LevelTask, level_tasks
 from vision.lesson.parallax import eye_reading
 from vision.lesson.rounds import ChamberTask, chamber_tasks, wrong_readings
 from vision.scale_file.scale import Scale
 from vision.synthetic.chamber.dataset import save_photo
-from vision.synthetic.chamber.lesson import lesson_scene
-from vision.synthetic.chamber.model import ChamberScene
+from vision.synthetic.chamber.lesson import scene_of
 from vision.synthetic.chamber.render import render_scene
 
 FORMAT = "countersight-lesson-set-1"
 SEALED = Path("teacher") / "answers.sealed"
 WORKSHEET, ANSWERS = Path("worksheet.pdf"), Path("teacher") / "answers.pdf"
-SIZE = (700, 1400)
 LEVEL_TASKS = 4
 
 
 def picture_name(number: int) -> str:
     """File name of the picture with a number, from 1."""
     return f"picture-{number:02d}.jpg"
-
-
-def scene_of(task: ChamberTask, size: tuple[int, int] = SIZE) -> ChamberScene:
-    """The scene of a task's whole picture."""
-    view = task.view
-    return lesson_scene(
-        view.scale, view.true_value, eye_height_mm=view.eye_height_mm,
-        distance_mm=view.distance_mm, contact_angle_deg=view.contact_angle_deg,
-        lean_deg=view.lean_deg, fluid=task.fluid, look=task.look, wall_index=view.wall_index,
-        size=size)
 
 
 def scale_json(scale: Scale) -> dict[str, Any]:
@@ -120,8 +109,6 @@ def write_lesson_set(out: str | Path, count: int, seed: int,
     finished by the same call; a folder that holds another set is refused.
     ``progress`` is told (done, count) after each picture.
     """
-    from app.exports.worksheet import answers_pdf, worksheet_pdf
-
     folder = Path(out)
     tasks, bedsides = chamber_tasks(seed, count), level_tasks(seed, LEVEL_TASKS)
     labels = _labels(tasks, bedsides)

@@ -148,8 +148,8 @@ def _chamber_part(picture: Path, task: ChamberTask) -> Any:
     """The picture, cut to the chamber's width and a little room beside it."""
     from PIL import Image
 
-    from app.exports.lesson_set import scene_of
     from vision.synthetic.chamber.camera import view_of
+    from vision.synthetic.chamber.lesson import scene_of
 
     with Image.open(picture) as opened:
         image = opened.convert("RGB")

@@ -15,11 +15,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
 
-from app.exports.lesson_set import scene_of
 from vision.imaging.photo import load_photo
 from vision.lesson.parallax import eye_reading
 from vision.lesson.rounds import chamber_tasks
 from vision.synthetic.chamber.dataset import save_photo
+from vision.synthetic.chamber.lesson import scene_of
 from vision.synthetic.chamber.render import render_scene
 from vision.volume.read import read_volume
 

@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import pytest
 
-from app.exports.lesson_set import scene_of
 from vision.imaging.photo import load_photo
 from vision.lesson.parallax import eye_reading
 from vision.lesson.rounds import LONG_MARK, TOO_HIGH, TOO_LOW, chamber_tasks
 from vision.synthetic.chamber.dataset import save_photo
+from vision.synthetic.chamber.lesson import scene_of
 from vision.synthetic.chamber.render import render_scene
 from vision.volume.read import read_volume
 

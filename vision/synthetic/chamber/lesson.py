@@ -10,6 +10,7 @@ import math
 from dataclasses import replace
 
 from vision.errors import InputError
+from vision.lesson.rounds import ChamberTask
 from vision.scale_file.scale import Scale
 from vision.synthetic.chamber.camera import FULL_FRAME_DIAGONAL_MM, view_of
 from vision.synthetic.chamber.glyphs import Lettering
@@ -78,6 +79,16 @@ def lesson_scene(scale: Scale, true_value: float, *, eye_height_mm: float, dista
         capture=Capture(blur_px=0.5, exposure=0.8, shot_noise=0.004, read_noise=0.001,
                         vignette=0.05, jpeg_quality=90),
         tier="lesson", seed=look)
+
+
+def scene_of(task: ChamberTask, size: tuple[int, int] = (700, 1400)) -> ChamberScene:
+    """The scene of a task's whole picture."""
+    view = task.view
+    return lesson_scene(
+        view.scale, view.true_value, eye_height_mm=view.eye_height_mm,
+        distance_mm=view.distance_mm, contact_angle_deg=view.contact_angle_deg,
+        lean_deg=view.lean_deg, fluid=task.fluid, look=task.look, wall_index=view.wall_index,
+        size=size)
 
 
 def _room(radius: float, panel: Rgb) -> Room:

@@ -28,8 +28,8 @@ PIERCED = {
 Window = tuple[int, int, int, int]
 
 
-class _Painter:
-    """Colours of pixels of one scene."""
+class Painter:
+    """Colours of pixels of one scene, as ``samples`` rays a pixel see them."""
 
     def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int) -> None:
         self.xp, self.view, self.scene = xp, view, scene
@@ -118,7 +118,7 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
     width, height = size or (scene.camera.width, scene.camera.height)
     x0, y0, x1, y1 = window or (0, 0, width, height)
     view = view_of(scene, (width, height))
-    paint = _Painter(scene, view, xp, samples)
+    paint = Painter(scene, view, xp, samples)
     w, h = x1 - x0, y1 - y0
     xs = xp.tile(xp.arange(x0, x1, dtype=xp.float32), h)
     ys = xp.repeat(xp.arange(y0, y1, dtype=xp.float32), w)
