@@ -7,6 +7,7 @@ from typing import Any
 
 from app.records.shift import BedAccount, level_state
 from vision.output import (
+    Account,
     Interval,
     ShiftPlan,
     WindowTotal,
@@ -15,6 +16,7 @@ from vision.output import (
     rolling,
     shift_totals,
 )
+from vision.output.model import hm
 
 CAUTION = ("From confirmed entries only. A calculation, not advice: the written order and the "
            "people who may act on it decide.")
@@ -26,6 +28,7 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     lines = [f"Bed {bed.bed}", CAUTION, ""]
     if not account.intervals:
         return [*lines, "There are not yet two confirmed readings to compute an output from."]
+    lines += [result_line(account, now), ""]
     lines.append("Interval                       mL (95 %)               mL/h   cumulative mL")
     for interval, (_, total, _) in zip(account.intervals, cumulative(account), strict=True):
         lines.append(f"{span(interval.start, interval.end):<30} {amount(interval):<22} "
@@ -71,6 +74,36 @@ def rate(i: Interval) -> str:
     return "-" if i.ml_per_hour is None or not i.counted else f"{i.ml_per_hour:.1f}"
 
 
+def rate_words(i: Interval) -> str:
+    """The rate, or why there is none."""
+    if i.output_ml is None or not i.counted:
+        return "no rate: not counted"
+    return f"no rate under {60 * i.rate_from_hours:g} min" if i.ml_per_hour is None \
+        else f"{i.ml_per_hour:.1f} mL/h"
+
+
+def emptied_since(account: Account, now: datetime) -> str:
+    """What an emptying after the last reading adds, in words; "" where there was none."""
+    after = account.intervals[-1]
+    if after.last is not None:
+        return ""
+    emptied = after.events[-1]
+    more = f"{after.output_ml} mL more came until then" if after.measurable and \
+        after.output_ml is not None else ""
+    left = "what was left is not on record" if emptied.after_ml is None else \
+        f"{emptied.after_ml} mL left"
+    return f"emptied at {hm(emptied.at, now)}: " + ", ".join(filter(None, (
+        f"{emptied.before_ml} mL stood in it", left, more)))
+
+
+def result_line(account: Account, now: datetime) -> str:
+    """The hour's result in one line; the account has intervals."""
+    i = account.result
+    said = [] if i is None else [f"Up to the last reading, {span(i.start, i.end)}: {amount(i)} mL, "
+                                 f"{rate_words(i)}"]
+    return "; then ".join([*said, *filter(None, [emptied_since(account, now)])]) + "."
+
+
 def window(w: WindowTotal) -> str:
     """The total of a stretch of time, with what it does not cover."""
     low, high = w.interval_ml
@@ -89,7 +122,9 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
     return {
         "kind": "output", "bed": bed.bed, "unit": "mL", "coverage": 0.95,
         "total": float(account.total_ml),
-        "intervals": [_interval(i, float(total), u)
+        "result": None if account.result is None else _interval(account.result),
+        "intervals": [_interval(i) | {"cumulative": float(total),
+                                      "cumulative_standard_uncertainty": round(u, 3)}
                       for i, (_, total, u) in zip(account.intervals, points, strict=True)],
         "rolling_six_hours": [_window(w) for w in rolling(account)],
         "shifts": [_window(w) for w in shift_totals(account, plan, now)],
@@ -103,17 +138,17 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
     }
 
 
-def _interval(i: Interval, total: float, u_total: float) -> dict[str, Any]:
+def _interval(i: Interval) -> dict[str, Any]:
     return {
         "start": i.start.isoformat(), "end": i.end.isoformat(), "hours": round(i.hours, 4),
         "open_hours": round(i.open_hours, 4),
         "output": None if i.output_ml is None else float(i.output_ml),
         "interval": None if i.interval_ml is None else [round(x, 2) for x in i.interval_ml],
         "at_least": None if i.at_least_ml is None else float(i.at_least_ml),
-        "ml_per_hour": None if i.ml_per_hour is None else round(i.ml_per_hour, 3),
+        "ml_per_hour": None if i.ml_per_hour is None or not i.counted
+        else round(i.ml_per_hour, 3),
         "counted": i.counted, "samples_at_port": float(i.samples_ml),
-        "events": [e.name for e in i.events], "cumulative": total,
-        "cumulative_standard_uncertainty": round(u_total, 3),
+        "events": [e.name for e in i.events],
     }
 
 

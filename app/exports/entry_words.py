@@ -10,13 +10,15 @@ _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
 
 #: The ward's limits in words; {} is the number.
 LIMIT_WORDS: dict[str, str] = {
-    "ml_per_hour": "at most {} mL/h",
+    "ml_per_hour": "at most {} mL in an hour",
     "ml_per_six_hours": "at most {} mL in six hours",
     "ml_per_shift": "at most {} mL in a shift",
     "nothing_drained_hours": "tell when nothing comes for {} h",
     "chamber_full_ml": "empty the chamber at {} mL",
     "reading_due_minutes": "read every {} min",
     "level_due_minutes": "check the level every {} min",
+    "rate_from_minutes": "no rate from readings less than {} min apart",
+    "plausible_ml_per_hour": "ask about a rise faster than {} mL/h",
 }
 
 

@@ -8,7 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from app.exports.account_text import amount, doubts, rate, span, window
+from app.exports.account_text import amount, doubts, rate, result_line, span, window
 from app.exports.entry_words import machine_text, order_text, own_text, remarks, what, when
 from app.exports.sheet_text import BOLD, REGULAR, printable, use_fonts
 from app.records.chain import Verification
@@ -134,6 +134,7 @@ def _outputs(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     rows = [[span(i.start, i.end), amount(i), rate(i), f"{i.open_hours:.1f} of {i.hours:.1f}",
              f"{total}", ", ".join([*(WORDS[e.name] for e in i.events), *doubts(i)])]
             for i, (_, total, _) in zip(account.intervals, cumulative(account), strict=True)]
+    story.append(_p(result_line(account, now)))
     story.append(_table(("Interval", "mL (95 % interval)", "mL/h", "h open", "Sum mL", "Meanwhile"),
                         rows, (44, 38, 14, 20, 16, 46)))
     six = rolling(account)[-1]

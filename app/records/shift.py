@@ -17,7 +17,7 @@ from vision.output.limits import Limits, limits_from
 from vision.output.model import K95, hm
 
 #: The names that the measuring side gives to the scale's own error in a budget.
-_SCALE_TERMS = ("scale tolerance", "printed scale")
+_SCALE_TERMS = ("scale tolerance", "print of the marks")
 
 
 @dataclass(frozen=True)
@@ -53,8 +53,9 @@ def bed_account(store: Store, bed: str, *, since: datetime | None = None) -> Bed
     readings, events = chamber_inputs(standings)
     order = store.last(bed, "order")
     payload = order.entry.payload if order else {}
-    return BedAccount(bed, make_account(readings, events), standings,
-                      order.entry if order else None, limits_from(payload.get("limits", {})),
+    limits = limits_from(payload.get("limits", {}))
+    account = make_account(readings, events, rate_from_minutes=limits.rate_from_minutes)
+    return BedAccount(bed, account, standings, order.entry if order else None, limits,
                       payload.get("tell_whom", ""))
 
 

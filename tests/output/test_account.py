@@ -369,7 +369,8 @@ def test_verdicts_by_hand():
 def test_over_the_hourly_limit_says_whom_to_tell():
     a = make_account([r(0, "10"), r(1, "35")])
     (f,) = findings(a, Limits(ml_per_hour=Decimal(20)), t(1), tell_whom="the doctor on call")
-    assert f.verdict == "over" and "25.0 mL/h" in f.sentence and "20 mL/h" in f.sentence
+    assert f.verdict == "over" and "25.0 mL in an hour" in f.sentence
+    assert "limit of 20 mL in an hour" in f.sentence
     assert "Tell whom your orders name. Your order says: the doctor on call." in f.sentence
     limit = Limits(ml_per_hour=Decimal(20))
     close = findings(make_account([r(0, "10"), r(1, "29.8")]), limit, t(1))
@@ -501,3 +502,79 @@ def test_a_reading_taken_away_leaves_the_sum_as_it_is():
     all_three = make_account([r(0, "10"), r(1, "17"), r(2, "30")])
     two = make_account([r(0, "10"), r(2, "30")])
     assert all_three.total_ml == two.total_ml == 20
+
+
+# --- the hour's result
+
+
+def _hour(*more_readings, events=()):
+    return make_account([r(0, "20.0", number=1), r(1, "28.0", number=2), *more_readings], events)
+
+
+def test_an_emptying_does_not_replace_the_result_of_the_hour():
+    """20.0 at 08:00, 28.0 at 09:00, emptied a minute later: 8.0 mL in 1 h = 8.0 mL/h."""
+    a = _hour(events=[e(1 + 1 / 60, "chamber-emptied", number=3, before_ml="28.0", after_ml="0")])
+    assert a.result == a.intervals[0]
+    assert (a.result.output_ml, a.result.ml_per_hour) == (Decimal("8.0"), 8.0)
+    assert a.total_ml == 8 and a.intervals[-1].ml_per_hour is None
+    limits = Limits(ml_per_hour=Decimal(20), ml_per_six_hours=Decimal(60))
+    assert findings(a, limits, t(1.1)) == (), "nothing of that minute is judged"
+    assert [w.end for w in rolling(a)] == [t(1)]
+
+
+def test_what_came_up_to_an_emptying_is_judged_when_it_can_be_measured():
+    """28.0 at 09:00, emptied at 09:30 from 48: 4 + 20 = 24 mL in the hour to 09:30."""
+    a = _hour(events=[e(1.5, "chamber-emptied", number=3, before_ml="48", after_ml="0")])
+    (f,) = findings(a, Limits(ml_per_hour=Decimal(20)), t(1.5))
+    assert f.verdict == "over" and "08:30 to 09:30: 24.0 mL in an hour" in f.sentence
+    assert a.result.output_ml == 8
+
+
+def test_a_second_reading_a_minute_later_belongs_to_the_same_hour():
+    """28.0, a minute later 39.5: 690 mL/h as a rate of that minute, 19.5 mL in 61 min =
+    19.18 mL/h in truth, and 59/60 * 8 + 11.5 = 19.367 mL in the hour."""
+    a = _hour(r(1 + 1 / 60, "39.5", number=3))
+    assert a.intervals[-1].ml_per_hour is None
+    assert (a.result.start, a.result.output_ml) == (t(0), Decimal("19.5"))
+    assert a.result.ml_per_hour == pytest.approx(19.5 / (61 / 60))
+    assert a.result.u_ml == pytest.approx(a.uncertainty([(i, 1.0) for i in a.intervals]))
+    assert findings(a, Limits(ml_per_hour=Decimal(25)), t(1.1)) == ()
+    found = findings(a, Limits(ml_per_hour=Decimal(15)), t(1.1))
+    assert [f.verdict for f in found] == ["over"] and "19.4 mL in an hour" in found[0].sentence
+
+
+@pytest.mark.parametrize(("minutes", "ward", "told"), [
+    (14, None, False), (15, None, True), (20, "30", False), (30, "30", True), (5, "5", True)])
+def test_below_the_shortest_time_for_a_rate_none_is_told(minutes, ward, told):
+    """15 min unless the ward's order names another time."""
+    limits = limits_from({} if ward is None else {"rate_from_minutes": ward})
+    a = make_account([r(0, "20"), r(minutes / 60, "22")],
+                     rate_from_minutes=limits.rate_from_minutes)
+    assert (a.result.ml_per_hour is not None) == told
+    assert a.result.output_ml == 2
+    assert (full_at(a, Decimal(50)) is not None) == told
+
+
+def test_a_limit_on_an_hour_is_judged_by_what_came_in_an_hour():
+    """6 mL in 15 min is 24 mL/h and 6 mL; 26 mL in 2 h is 13 mL in an hour on average."""
+    limit = Limits(ml_per_hour=Decimal(20))
+    assert findings(make_account([r(0, "20"), r(0.25, "26")]), limit, t(1)) == ()
+    four = make_account([r(k / 4, str(20 + 6 * k)) for k in range(5)])
+    assert [f.at for f in findings(four, limit, t(1)) if f.verdict == "over"] == [t(1)]
+    assert findings(make_account([r(0, "20"), r(2, "46")]), limit, t(2)) == ()
+    assert findings(make_account([r(0, "10"), r(2, "56")]), limit, t(2))[0].verdict == "over"
+
+
+def test_an_uncounted_interval_is_the_result_and_says_so():
+    a = _hour(r(1.1, "12", number=3))
+    assert a.result.last.number == 3 and not a.result.counted
+
+
+def test_what_is_in_the_chamber_is_not_known_once_something_unread_was_taken_out():
+    assert content_now(_hour()) == (t(1), Decimal("28.0"))
+    emptied = [e(1.1, "chamber-emptied", number=3, before_ml="28")]
+    assert content_now(_hour(events=emptied)) is None
+    drawn = [e(1.1, "sample-taken", number=3, volume_ml="2.5", source="chamber")]
+    assert content_now(_hour(events=drawn)) == (t(1), Decimal("25.5"))
+    assert content_now(_hour(events=[e(1.1, "sample-taken", source="chamber")])) is None
+    assert content_now(_hour(r(1.2, "1"), events=emptied)) == (t(1.2), Decimal(1))

@@ -6,11 +6,11 @@ from vision.output.findings import Finding, content_now, findings, full_at
 from vision.output.limits import Limits, limits_from
 from vision.output.model import ChamberEvent, ChamberReading, Interval, Question
 from vision.output.shifts import ShiftPlan, parse_starts, shift_totals
-from vision.output.windows import WindowTotal, cumulative, rolling, window_total
+from vision.output.windows import WindowTotal, cumulative, ends, rolling, window_total
 
 __all__ = [
     "Account", "ChamberEvent", "ChamberReading", "Finding", "Interval", "Limits", "Question",
-    "ShiftPlan", "WindowTotal", "content_now", "cumulative", "findings", "full_at", "is_open",
-    "limits_from", "make_account", "open_hours", "parse_starts", "rolling", "shift_totals",
-    "window_total",
+    "ShiftPlan", "WindowTotal", "content_now", "cumulative", "ends", "findings", "full_at",
+    "is_open", "limits_from", "make_account", "open_hours", "parse_starts", "rolling",
+    "shift_totals", "window_total",
 ]

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from decimal import Decimal
 
@@ -17,6 +17,7 @@ import numpy as np
 
 from vision.output.covariance import Source, combined, covariance_matrix
 from vision.output.drain import open_hours
+from vision.output.limits import RATE_FROM_MINUTES
 from vision.output.model import (
     K95,
     ChamberEvent,
@@ -50,6 +51,38 @@ class Account:
     events: tuple[ChamberEvent, ...]
     intervals: tuple[Interval, ...]
     covariance: np.ndarray
+    rate_from_minutes: Decimal = RATE_FROM_MINUTES
+
+    @property
+    def result(self) -> Interval | None:
+        """The hour's result: what came up to the last reading.
+
+        It begins at the reading before, or, where that is too close for a rate, at the
+        last one that is not.  An emptying after the last reading does not end it: what
+        came up to an emptying belongs to the next result.  None before two readings.
+        """
+        read = [i for i in self.intervals if i.last is not None]
+        for k in range(len(read) - 1, -1, -1):
+            if not all(i.counted for i in read[k:]):
+                break
+            joined = self._joined(read[k:])
+            if joined.ml_per_hour is not None:
+                return joined
+        return read[-1] if read else None
+
+    def _joined(self, parts: Sequence[Interval]) -> Interval:
+        """Neighbouring counted intervals as one."""
+        if len(parts) == 1:
+            return parts[0]
+        a, b = parts[0], parts[-1]
+        output = sum((i.output_ml for i in parts if i.output_ml is not None), Decimal(0))
+        u = self.uncertainty((i, 1.0) for i in parts)
+        return replace(
+            b, start=a.start, first=a.first, events=tuple(e for i in parts for e in i.events),
+            output_ml=output, u_ml=u, open_hours=sum(i.open_hours for i in parts),
+            samples_ml=sum((i.samples_ml for i in parts), Decimal(0)),
+            questions=tuple(q for i in parts for q in i.questions), terms=(),
+            u_ml_per_hour=_rate_uncertainty(output, u, (b.end - a.start).total_seconds() / 3600))
 
     @property
     def questions(self) -> tuple[Question, ...]:
@@ -98,16 +131,21 @@ class _Sources:
         return len(self.all) - 1
 
 
-def make_account(readings: Iterable[ChamberReading], events: Iterable[ChamberEvent] = ()
-                 ) -> Account:
-    """The account of one bed, whatever order the entries come in."""
+def make_account(readings: Iterable[ChamberReading], events: Iterable[ChamberEvent] = (), *,
+                 rate_from_minutes: Decimal | None = None) -> Account:
+    """The account of one bed, whatever order the entries come in.
+
+    ``rate_from_minutes``: the ward's own limit below which no rate is told, else ours.
+    """
+    rate_from = RATE_FROM_MINUTES if rate_from_minutes is None else rate_from_minutes
     rs = tuple(sorted(readings, key=lambda r: (r.at, r.number)))
     es = tuple(sorted(events, key=lambda e: (e.at, e.number)))
     sources = _Sources()
     drafts = [_Piece(first, last, between, sources).work()
               for first, last, between in _pieces(rs, es)]
     matrix = covariance_matrix(sources.all)
-    return Account(rs, es, tuple(_finish(d, matrix, es) for d in drafts), matrix)
+    return Account(rs, es, tuple(_finish(d, matrix, es, float(rate_from) / 60) for d in drafts),
+                   matrix, rate_from)
 
 
 def _pieces(rs: Sequence[ChamberReading], es: Sequence[ChamberEvent]
@@ -233,7 +271,12 @@ class _Piece:
                 (self.first.number, last.number)))
 
 
-def _finish(d: _Draft, matrix: np.ndarray, events: Sequence[ChamberEvent]) -> Interval:
+def _rate_uncertainty(output: Decimal, u: float, hours: float) -> float:
+    return math.hypot(u, abs(float(output)) / hours * math.sqrt(2) * TIME_U_HOURS) / hours
+
+
+def _finish(d: _Draft, matrix: np.ndarray, events: Sequence[ChamberEvent],
+            rate_from_hours: float) -> Interval:
     hours = (d.end - d.first.at).total_seconds() / 3600
     opened = open_hours(events, d.first.at, d.end)
     u = None
@@ -252,13 +295,12 @@ def _finish(d: _Draft, matrix: np.ndarray, events: Sequence[ChamberEvent]) -> In
             (d.first.number,) + ((d.last.number,) if d.last else ())))
     rate_u = None
     if u is not None and d.output is not None and hours > 0:
-        time_part = abs(float(d.output)) / hours * math.sqrt(2) * TIME_U_HOURS
-        rate_u = math.hypot(u, time_part) / hours
+        rate_u = _rate_uncertainty(d.output, u, hours)
     samples = sum((e.volume_ml for e in d.events if e.name == "sample-taken"
                    and e.source == "port" and e.volume_ml is not None), Decimal(0))
     return Interval(
         start=d.first.at, end=d.end, first=d.first, last=d.last, events=d.events,
         output_ml=d.output, u_ml=u, counted=d.counted,
         open_hours=opened, samples_ml=samples, questions=tuple(questions),
-        at_least_ml=d.at_least, u_ml_per_hour=rate_u,
+        at_least_ml=d.at_least, u_ml_per_hour=rate_u, rate_from_hours=rate_from_hours,
         terms=tuple(Term(c, s) for s, c in d.terms.items()))

@@ -17,7 +17,7 @@ from vision.output.drain import is_open
 from vision.output.limits import Limits
 from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm
 from vision.output.shifts import ShiftPlan
-from vision.output.windows import window_total
+from vision.output.windows import ends, window_total
 
 Verdict = Literal["over", "too-close", "within"]
 TELL = "Tell whom your orders name."
@@ -44,7 +44,7 @@ def findings(account: Account, limits: Limits, now: datetime, *, plan: ShiftPlan
              tell_whom: str = "") -> tuple[Finding, ...]:
     """Everything that the limits say at ``now``; empty without limits."""
     now = fixed(now)
-    found = [*_rates(account, limits, now, tell_whom),
+    found = [*_hours(account, limits, now, tell_whom),
              *_totals(account, limits, now, plan, tell_whom),
              *_nothing_drained(account, limits, now, tell_whom), *_full(account, limits, now),
              *_overdue(account, limits, now)]
@@ -70,15 +70,23 @@ def _over(name: str, what: str, value: float, u: float, limit: Decimal, unit: st
     return [Finding(name, verdict, text, at)]
 
 
-def _rates(account: Account, limits: Limits, now: datetime, tell_whom: str
+def _hours(account: Account, limits: Limits, now: datetime, tell_whom: str
            ) -> list[Finding]:
+    """A limit on an hour's volume, judged by what came in an hour: in the 60 minutes up to
+    a reading, or on average where the readings lie an hour apart or more."""
     found: list[Finding] = []
     if limits.ml_per_hour is None:
         return found
-    for i in account.intervals:
-        if i.counted and i.ml_per_hour is not None and i.u_ml_per_hour is not None:
-            found += _over("ml_per_hour", f"{hm(i.start, now)} to {hm(i.end, now)}", i.ml_per_hour,
-                           i.u_ml_per_hour, limits.ml_per_hour, "mL/h", i.end, tell_whom)
+    for i in ends(account):
+        if not i.counted or i.output_ml is None or i.u_ml_per_hour is None:
+            continue
+        if i.hours >= 1:
+            start, value, u = i.start, float(i.output_ml) / i.hours, i.u_ml_per_hour
+        else:
+            w = window_total(account, i.end - timedelta(hours=1), i.end)
+            start, value, u = w.start, float(w.output_ml), w.u_ml
+        found += _over("ml_per_hour", f"{hm(start, now)} to {hm(i.end, now)}", value, u,
+                       limits.ml_per_hour, "mL in an hour", i.end, tell_whom)
     return found
 
 
@@ -86,7 +94,7 @@ def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | N
             tell_whom: str) -> list[Finding]:
     found: list[Finding] = []
     if limits.ml_per_six_hours is not None:
-        for end in sorted({i.end for i in account.intervals}):
+        for end in sorted({i.end for i in ends(account)}):
             w = window_total(account, end - timedelta(hours=6), end)
             found += _over("ml_per_six_hours", f"Six hours to {hm(end, now)}", float(w.output_ml),
                            w.u_ml, limits.ml_per_six_hours, "mL", end, tell_whom)
@@ -122,14 +130,18 @@ def _nothing_drained(account: Account, limits: Limits, now: datetime, tell_whom:
 
 
 def content_now(account: Account) -> tuple[datetime, Decimal] | None:
-    """When the chamber's content was last known, and what it was."""
-    known = [(r.at, r.number, r.value_ml) for r in account.readings]
-    known += [(e.at, e.number, e.after_ml) for e in account.events
-              if e.name == "chamber-emptied" and e.after_ml is not None]
+    """When the chamber's content was last known, and what it was; None when what was left
+    after an emptying, or drawn from the chamber, was not read."""
+    known: list[tuple[datetime, int, Decimal | None]] = [
+        (r.at, r.number, r.value_ml) for r in account.readings]
+    known += [(e.at, e.number, e.after_ml) for e in account.events if e.name == "chamber-emptied"]
     if not known:
         return None
-    at, _, value = max(known)
-    return at, value
+    at, number, value = max(known, key=lambda k: k[:2])
+    for e in account.events:
+        if e.name == "sample-taken" and e.source == "chamber" and (e.at, e.number) > (at, number):
+            value = None if value is None or e.volume_ml is None else value - e.volume_ml
+    return None if value is None else (at, max(value, Decimal(0)))
 
 
 def full_at(account: Account, full_ml: Decimal) -> tuple[datetime, datetime] | None:

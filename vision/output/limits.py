@@ -1,4 +1,8 @@
-"""Local limits: the ward's own numbers per bed.  There is no built-in value for any."""
+"""Local limits: the ward's own numbers per bed.
+
+No limit on what drains is built in.  Two numbers only steer what this program says
+or asks; each has a value of our own, shown as such, until the ward's order names one.
+"""
 
 from __future__ import annotations
 
@@ -8,6 +12,15 @@ from decimal import Decimal
 from typing import Any
 
 from vision.errors import InputError
+
+#: Between readings less than this many minutes apart no rate is shown or judged (our
+#: choice): half a division of doubt in each of two readings, that is 0.7 mL at 1 mL a
+#: division, is 3 mL/h over 15 min and 42 mL/h over one.
+RATE_FROM_MINUTES = Decimal(15)
+#: A rise faster than this is asked about before it goes on record (our choice): three
+#: times the 20 mL/h that an adult makes (hospital guidelines; estimates differ widely,
+#: Liu et al., Fluids Barriers CNS 2022;19:101).
+PLAUSIBLE_ML_PER_HOUR = Decimal(60)
 
 
 @dataclass(frozen=True)
@@ -19,6 +32,9 @@ class Limits:
     nothing; ``chamber_full_ml`` is the fill at which the ward empties the chamber;
     ``reading_due_minutes`` and ``level_due_minutes`` are how old the last reading
     and the last level check may become.
+
+    ``rate_from_minutes`` and ``plausible_ml_per_hour`` stand for RATE_FROM_MINUTES and
+    PLAUSIBLE_ML_PER_HOUR where they are not named.
     """
 
     ml_per_hour: Decimal | None = None
@@ -28,6 +44,8 @@ class Limits:
     chamber_full_ml: Decimal | None = None
     reading_due_minutes: Decimal | None = None
     level_due_minutes: Decimal | None = None
+    rate_from_minutes: Decimal | None = None
+    plausible_ml_per_hour: Decimal | None = None
 
 
 LIMIT_NAMES = tuple(f.name for f in fields(Limits))

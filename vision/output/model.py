@@ -12,6 +12,7 @@ from decimal import Decimal
 from typing import Literal
 
 from vision.errors import InputError
+from vision.output.limits import RATE_FROM_MINUTES
 
 EventName = Literal["chamber-emptied", "bag-changed", "drain-closed", "drain-opened",
                     "sample-taken", "position-changed"]
@@ -102,7 +103,8 @@ class Interval:
     unknown (then ``at_least_ml`` may say what surely came).  ``counted`` is False when
     a question forbids adding it to a total.  ``open_hours`` is the time the drain
     was not closed; ``samples_ml`` what was drawn at the patient's port meanwhile.
-    ``ml_per_hour`` is per hour of clock time.
+    ``ml_per_hour`` is per hour of clock time, and None for less than
+    ``rate_from_hours``: no rate is known from readings so close together.
     """
 
     start: datetime
@@ -119,6 +121,7 @@ class Interval:
     at_least_ml: Decimal | None = None
     u_ml_per_hour: float | None = None
     terms: tuple[Term, ...] = field(default=(), repr=False)
+    rate_from_hours: float = float(RATE_FROM_MINUTES) / 60
 
     @property
     def hours(self) -> float:
@@ -127,8 +130,8 @@ class Interval:
 
     @property
     def ml_per_hour(self) -> float | None:
-        """Mean rate over the interval, None when unknown or when no time passed."""
-        if self.output_ml is None or self.end <= self.start:
+        """Mean rate over the interval, None when unknown or when too little time passed."""
+        if self.output_ml is None or not 0 < self.hours >= self.rate_from_hours:
             return None
         return float(self.output_ml) / self.hours
 
@@ -139,6 +142,12 @@ class Interval:
             return None
         value = float(self.output_ml)
         return value - K95 * self.u_ml, value + K95 * self.u_ml
+
+    @property
+    def measurable(self) -> bool:
+        """True unless what came is known and within the doubt of the readings."""
+        return self.output_ml is None or self.u_ml is None \
+            or abs(float(self.output_ml)) > K95_ONE_SIDED * self.u_ml
 
 
 def fixed(at: datetime) -> datetime:

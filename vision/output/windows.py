@@ -80,10 +80,17 @@ def window_total(account: Account, start: datetime, end: datetime) -> WindowTota
         _samples(account, start, end), covered, any(s < 1 for _, s in shares), tuple(questions))
 
 
+def ends(account: Account) -> tuple[Interval, ...]:
+    """The intervals whose end tells something new, in order: not an emptying right after
+    the reading of what was emptied."""
+    new = [i for i in account.intervals if i.last is not None or i.measurable]
+    return tuple(new) or account.intervals
+
+
 def rolling(account: Account, hours: float = 6.0) -> tuple[WindowTotal, ...]:
-    """The total of the last ``hours`` at the end of every interval."""
-    ends = sorted({i.end for i in account.intervals})
-    return tuple(window_total(account, end - timedelta(hours=hours), end) for end in ends)
+    """The total of the last ``hours`` at every end that tells something new."""
+    return tuple(window_total(account, end - timedelta(hours=hours), end)
+                 for end in sorted({i.end for i in ends(account)}))
 
 
 def cumulative(account: Account) -> tuple[tuple[datetime, Decimal, float], ...]:

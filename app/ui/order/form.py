@@ -12,7 +12,7 @@ from app.records.errors import ConfirmError
 from app.ui import blocks
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
-from app.ui.round.overview import LIMIT_WORDS
+from app.ui.round.overview import LIMIT_WORDS, SHOWN_DEFAULTS
 from vision.hydrostatics.units import WORDS, both_units, convert
 
 #: Largest number a limit field takes: a week in minutes, far above any volume.
@@ -44,7 +44,7 @@ def order_fields(key: str, before: Entry | None) -> None:
     with st.expander("Limits that the order names (leave out what it does not)"):
         for name, (words, unit_words) in LIMIT_WORDS.items():
             decimal_field(f"{words}, {unit_words}", f"{key}-{name}", unit=unit_words,
-                          lowest=0, highest=_LARGEST)
+                          lowest=0, highest=_LARGEST, placeholder=SHOWN_DEFAULTS.get(name))
 
 
 def question(key: str, before: Entry | None) -> UnitQuestion | None:

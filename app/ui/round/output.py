@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from app.ui import blocks
+from app.ui.output_card import result_card
 from app.ui.round.act import go_on_button, say_what_is_missing
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
-from vision.output import Interval, Limits, WindowTotal, findings, window_total
-from vision.output.model import hm
+from vision.output import Limits, WindowTotal, ends, findings, window_total
 
 
 def output_step(state: RoundState, view: View) -> None:
@@ -25,16 +25,15 @@ def output_block(view: View) -> None:
     if not account.intervals:
         blocks.notice("No output yet", ["It takes two readings; there is one or none on record."])
     else:
-        last = account.intervals[-1]
-        parts = [_interval_card(last, now)]
-        for hours in (6, 24):
-            parts.append(_total_card(f"Last {hours} h",
-                                     window_total(account, last.end - timedelta(hours=hours),
-                                                  last.end)))
-        blocks.cards(*parts)
+        end = ends(account)[-1].end
+        blocks.cards(result_card(account, now), *(
+            _total_card(f"Last {hours} h",
+                        window_total(account, end - timedelta(hours=hours), end))
+            for hours in (6, 24)))
     found = findings(account, view.account.limits, now, tell_whom=view.account.tell_whom)
     # What was over an hour ago was told an hour ago; the page Shift keeps it.
-    since = account.intervals[-1].end if account.intervals else now
+    shown = account.result or (account.intervals[-1] if account.intervals else None)
+    since = shown.end if shown is not None else now
     recent = [f for f in found if f.at >= since]
     crossed = [f.sentence for f in recent if f.verdict != "within"]
     if crossed:
@@ -44,7 +43,7 @@ def output_block(view: View) -> None:
     ahead = [f.sentence for f in recent if f.verdict == "within"]
     if ahead:
         blocks.notice("What lies ahead", ahead)
-    asked = [q.sentence for q in (account.intervals[-1].questions if account.intervals else ())]
+    asked = [q.sentence for i in account.intervals if i.end >= since for q in i.questions]
     if asked:
         blocks.notice("This does not add up", asked, stop=True)
 
@@ -55,24 +54,6 @@ def _no_limit_crossed(view: View) -> str:
     if view.account.limits == Limits():
         return "The order names no limit, so none was checked."
     return "No limit of the order is crossed."
-
-
-def _interval_card(i: Interval, now: datetime) -> str:
-    head = f"{hm(i.start, now)} to {hm(i.end, now)}"
-    if i.output_ml is None:
-        notes = [f"at least {i.at_least_ml:f} mL" if i.at_least_ml is not None else ""]
-        return blocks.card(head, "unknown", "", notes)
-    notes = []
-    if i.interval_ml is not None:
-        notes.append(f"95 % interval: {i.interval_ml[0]:.1f} to {i.interval_ml[1]:.1f} mL"
-                     .replace("-", "\N{MINUS SIGN}"))
-    if i.ml_per_hour is not None:
-        notes.append(f"{i.ml_per_hour:.1f} mL/h".replace("-", "\N{MINUS SIGN}"))
-    if not i.counted:
-        notes.append("NOT counted in the totals, see below")
-    if i.samples_ml:
-        notes.append(f"and {i.samples_ml:f} mL in samples at the patient's port")
-    return blocks.card(head, f"{i.output_ml:f}".replace("-", "\N{MINUS SIGN}"), "mL", notes)
 
 
 def _total_card(head: str, w: WindowTotal) -> str:

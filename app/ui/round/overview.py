@@ -6,18 +6,20 @@ from html import escape
 
 import streamlit as st
 
-from app.records import Entry
+from app.records import Entry, Moment
 from app.rounds import next_due
 from app.ui import blocks
 from app.ui.number import show_number
 from app.ui.recent import age
 from app.ui.round.view import View
 from vision.hydrostatics.units import WORDS
+from vision.output import content_now
+from vision.output.limits import PLAUSIBLE_ML_PER_HOUR, RATE_FROM_MINUTES
 
 
 def last_known(view: View) -> None:
-    """Three cards: the last confirmed level, setting and reading."""
-    blocks.cards(_level(view), _setting(view), _reading(view))
+    """Three cards: the last confirmed level and setting, and what is in the chamber."""
+    blocks.cards(_level(view), _setting(view), _chamber(view))
 
 
 def order_lines(view: View) -> None:
@@ -55,7 +57,13 @@ LIMIT_WORDS = {
     "chamber_full_ml": ("Empty the chamber at", "mL"),
     "reading_due_minutes": ("Read the chamber every", "min"),
     "level_due_minutes": ("Check the level every", "min"),
+    "rate_from_minutes": ("No rate from readings closer than", "min"),
+    "plausible_ml_per_hour": ("Ask about a rise faster than", "mL/h"),
 }
+
+#: What holds where the order does not name it; shown in the field, our choice.
+SHOWN_DEFAULTS = {"rate_from_minutes": f"{RATE_FROM_MINUTES} unless named",
+                  "plausible_ml_per_hour": f"{PLAUSIBLE_ML_PER_HOUR} unless named"}
 
 
 def due_line(view: View) -> str:
@@ -98,8 +106,14 @@ def _setting(view: View) -> str:
                        WORDS.get(e.unit or "", ""), [_when(e, view)])
 
 
-def _reading(view: View) -> str:
+def _chamber(view: View) -> str:
     e = view.last_reading
-    if e is None or e.confirmed_value is None:
-        return blocks.card("Chamber", "none", "", ["No reading is on record"])
-    return blocks.card("Chamber", str(e.confirmed_value), e.unit or "", [_when(e, view)])
+    read = "No reading is on record" if e is None else \
+        f"last reading {e.confirmed_value} {e.unit}, {_when(e, view)}"
+    known = content_now(view.account.account)
+    if known is None:
+        return blocks.card("In the chamber", "not known", "", [read])
+    at, content = Moment.of(known[0]), f"{known[1]:f}"
+    if e is not None and at.utc == e.happened.utc:
+        return blocks.card("In the chamber", content, "mL", [_when(e, view)])
+    return blocks.card("In the chamber", content, "mL", [f"since {age(at, view.now)}", read])

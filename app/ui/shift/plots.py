@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from app.exports.account_text import rate, span
+from app.exports.account_text import rate_words, span
 from app.records.shift import BedAccount
 from app.ui.shift.plot import Drawing, TimePlot, plain_number, spread
 from app.ui.shift.series import (
@@ -34,8 +34,7 @@ def output_plot(bed: BedAccount, start: datetime, end: datetime) -> Drawing | No
         if i.counted and i.ml_per_hour is not None:
             reach = K95 * (i.u_ml_per_hour or 0.0)
             values += [i.ml_per_hour + reach, i.ml_per_hour - reach]
-        words.append(f"{span(i.start, i.end)}: {rate(i)}" if i.counted and i.output_ml is not None
-                     else f"{span(i.start, i.end)}: not counted")
+        words.append(f"{span(i.start, i.end)}: {rate_words(i)}")
     limit = bed.limits.ml_per_hour
     if limit is not None:
         values.append(float(limit))
@@ -49,7 +48,7 @@ def output_plot(bed: BedAccount, start: datetime, end: datetime) -> Drawing | No
             reach = K95 * (i.u_ml_per_hour or 0.0)
             middle = i.start + (i.end - i.start) / 2
             plot.whisker(middle, i.ml_per_hour - reach, i.ml_per_hour + reach)
-        else:
+        elif not i.counted:  # too short for a rate: no block; its volume is in the sum
             plot.block(i.start, i.end, 0.5 * high, sure=False)
             plot.text((plot.x(i.start) + plot.x(i.end)) / 2, plot.y(0.5 * high) + 15, "?",
                       "middle", 650)

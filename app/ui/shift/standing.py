@@ -8,6 +8,7 @@ from app.exports.account_text import window
 from app.exports.entry_words import order_text
 from app.records import Moment
 from app.ui import blocks
+from app.ui.output_card import result_card
 from app.ui.recent import age
 from app.ui.shift.look import Look
 from vision.output import Finding, WindowTotal, content_now, is_open
@@ -56,10 +57,7 @@ def _cards(look: Look) -> list[str]:
     else:
         cards.append(blocks.card("Last reading", "none", "", ["in the time shown"]))
     if account.intervals:
-        i = account.intervals[-1]
-        rate = "unknown" if i.ml_per_hour is None or not i.counted else f"{i.ml_per_hour:.1f}"
-        cards.append(blocks.card("Last interval", rate, "mL/h" if rate != "unknown" else "",
-                                 [f"{hm(i.start, look.now)} to {hm(i.end, look.now)}"]))
+        cards.append(result_card(account, look.now))
     if look.six_hours is not None:
         cards.append(_total("Six hours", look.six_hours, look))
     if look.shift is not None and look.shift.covered_hours > 0:

@@ -55,8 +55,8 @@ def test_output_in_words(folder, said):
     code, out, err = said("output", "--data", folder, "--bed", "QUAY-3", "--zone", "Europe/Berlin")
     assert (code, err) == (0, "")
     for words in ("09:05 to 10:05", "8.90 (7.0 to 10.8)", "37.1", "Counted in all: 46.00 mL",
-                  "known for 2.0 of 6.0 h", "over your limit of 12 mL/h", "Check the level again",
-                  "A calculation, not advice"):
+                  "known for 2.0 of 6.0 h", "over your limit of 12 mL in an hour",
+                  "Check the level again", "A calculation, not advice"):
         assert words in out, words
 
 

@@ -38,7 +38,7 @@ def test_the_sheet_of_an_evening(store):
     assert len(pages) == 1
     for words in ("Hand-over, bed QUAY-3", "confirmed entries only", store.verify().head[:12],
                   "threshold -2.5 cmH2O", "the position changed at 11:10",
-                  "over your limit of 12 mL/h", "the teacher on duty", "46.00",
+                  "over your limit of 12 mL in an hour", "the teacher on duty", "46.00",
                   "8.90 (7.0 to 10.8)", "corrected (was entry 4)",
                   "chamber reading 12.50 mL", "chamber reading 11.50 mL", "typed a 2 for a 1",
                   "<read again>", "withdrawn", "belongs to QUAY-4", "step skipped: level check",

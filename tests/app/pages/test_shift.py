@@ -52,11 +52,11 @@ def test_an_empty_bed_says_so(store):
 
 
 def test_what_is_overdue_over_the_limit_and_on_the_way_is_said_in_words(morning):
-    """By hand: 20 mL in one hour, 20 mL/h over 15; the next reading was due 10 min ago;
+    """By hand: 20 mL in one hour, over 15; the next reading was due 10 min ago;
     from 30 mL at 20 mL/h the chamber holds 40 mL half an hour after the last reading."""
     text = Page().text()
     assert "The reading is overdue" in text and "the next was due at" in text
-    assert "20.0 mL/h" in text and "over your limit of 15 mL/h" in text
+    assert "20.0 mL/h" in text and "over your limit of 15 mL in an hour" in text
     assert "Tell whom your orders name. Your order says: the teacher on duty." in text
     assert "At the last known rate the chamber would have reached 40 mL" in text
     assert f"{ago(40).local:%H:%M}" in text or f"{ago(41).local:%H:%M}" in text
@@ -102,7 +102,7 @@ def test_plots_say_all_their_numbers_in_words_and_thresholds_in_both_units(morni
     put(morning, LevelDraft.of({"status": "read", "offset_cm": -2.0, "interval_cm": [-2.5, -1.5],
                                 "flags": []}), 20, confirmed_value="-2.0")
     text = Page().text()
-    assert "Output in mL/h by interval." in text and ": 20.0. Your limit: 15 mL/h." in text
+    assert "Output in mL/h by interval." in text and ": 20.0 mL/h. Your limit: 15 mL/h." in text
     assert "Cumulative output since the first reading shown." in text and ": 20 mL." in text
     assert "-2 cm" in text.replace("\N{MINUS SIGN}", "-") and "by the usual method" in text
     assert "ordered 10.0 cmH2O (7.4 mmHg)" in text

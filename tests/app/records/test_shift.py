@@ -65,7 +65,24 @@ def test_the_name_of_the_scale_term_is_the_measuring_sides():
     from app.records.shift import _SCALE_TERMS
 
     text = (Path(vision.__file__).parent / "volume" / "estimate.py").read_text(encoding="utf-8")
-    assert any(f'BudgetTerm("{name}"' in text for name in _SCALE_TERMS)
+    assert all(f'"{name}", ' in text for name in _SCALE_TERMS)
+
+
+def test_print_and_scale_are_shared_by_two_readings_of_one_chamber(store):
+    """JCGM 100:2008, 5.2.2 and F.1.2.3: what two values share leaves their difference.  The
+    same height read twice with 0.15 mL of its own each, print 0.3 and scale 0.2 shared:
+    u = 0.15 sqrt 2 and not sqrt(2 (0.15^2 + 0.3^2 + 0.2^2)) = 0.55 mL."""
+    whole = math.sqrt(0.15**2 + 0.3**2 + 0.2**2)
+    budget = tuple(BudgetTerm(name, u, "mL") for name, u in (
+        ("scale tolerance", 0.2), ("print of the marks", 0.3), ("edge of the liquid", 0.15)))
+    for minute in (0, 60):
+        view = seen(half=1.959964 * whole, budget=budget)
+        store.add(confirm(ReadingDraft.of(view, scale=SCALE, photo_sha256="ab" * 32,
+                                          first=OwnReading.skipped()),
+                          by=BY, bed=BED, confirmed_value="23.4", attestations=YES,
+                          clock=clock(minute)))
+    (interval,) = bed_account(store, BED).account.intervals
+    assert interval.u_ml == pytest.approx(0.15 * math.sqrt(2), rel=0.01)
 
 
 def test_withdrawn_things_count_nowhere_and_corrected_ones_as_corrected(store):
