@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 import vision.volume.read
 from vision.budget import BudgetTerm
-from vision.reading import Question, Trace, VolumeReading
+from vision.reading import Annotation, Question, VolumeReading
 
 MAIN = Path(__file__).parents[1] / "app" / "entry" / "main.py"
 FLAT = {name: np.array([[60.0, y], [120.0, y]]) for name, y in (("reading", 90), ("surface", 92))}
@@ -33,12 +33,12 @@ def reading(**changes: object) -> VolumeReading:
         "interval": (31.1, 32.3), "naive_value": 33.9, "elevation_deg": 12.1,
         "elevation_sd_deg": 1.0, "flags": ("turned-view",),
         "budget": (BudgetTerm("surface", 0.2871, "mL", "edge fit"),),
-        "traces": tuple(Trace(role, xy) for role, xy in FLAT.items()),  # type: ignore[arg-type]
+        "traces": tuple(Annotation(role, xy) for role, xy in FLAT.items()),  # type: ignore[arg-type]
     }
     return VolumeReading(**{**fields, **changes})  # type: ignore[arg-type]
 
 
-REFUSED = reading(status="refused", value=None, interval=None, naive_value=None, traces=(),
+REFUSED = reading(status="refused", value=None, interval=None, naive_value=None, annotations=(),
                   budget=(), flags=("blurred",), reasons=("The surface is too soft to be found.",))
 ASKING = reading(status="refused", value=None, interval=None, naive_value=None, budget=(),
                  flags=("numbering-unsettled",), reasons=("The numbers cannot be read.",),

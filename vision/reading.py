@@ -12,21 +12,21 @@ from vision.budget import BudgetTerm
 VolumeStatus = Literal["read", "refused", "below-scale", "above-scale"]
 
 #: Roles a trace on the overlay can have.
-TraceRole = Literal[
-    "mark-long", "mark-short", "mark-hidden", "numeral", "rim-front", "rim-back",
-    "surface", "reading", "interval", "candidate", "axis", "outline",
+AnnotationRole = Literal[
+    "mark-long", "mark-short", "mark-hidden", "numeral", "rim-front", "reading", "interval",
+    "candidate",
 ]
 
 
 @dataclass(frozen=True)
-class Trace:
+class Annotation:
     """A line on the photo that shows what was seen or concluded.
 
     ``points_px`` is an (N, 2) float array of (x, y) in pixels of the upright
     photo, origin at the centre of the top-left pixel.
     """
 
-    role: TraceRole
+    role: AnnotationRole
     points_px: np.ndarray
     text: str = ""
 
@@ -52,8 +52,8 @@ class VolumeReading:
     ``interval`` covers ``coverage`` of the values that could reasonably be
     meant.  ``elevation_deg`` is the elevation of the sight line at the surface
     against the plane square to the chamber axis, positive when the camera looks
-    down.  ``surface_px`` is (x, y) of the corrected reading line where it
-    crosses the ladder.
+    down.  ``strategy`` names how the row of marks was come by.  ``surface_px`` is
+    (x, y) of the corrected reading line where it crosses the ladder.
     """
 
     status: VolumeStatus
@@ -72,7 +72,8 @@ class VolumeReading:
     budget: tuple[BudgetTerm, ...] = ()
     question: Question | None = None
     candidates: tuple[float, ...] = ()
-    traces: tuple[Trace, ...] = field(default=(), repr=False)
+    annotations: tuple[Annotation, ...] = field(default=(), repr=False)
+    strategy: str = ""
 
     def as_json(self) -> dict[str, object]:
         """The object that ``countersight read --json`` prints."""
@@ -95,6 +96,7 @@ class VolumeReading:
             "surface_px": None if self.surface_px is None
             else [number(self.surface_px[0], 1), number(self.surface_px[1], 1)],
             "scale": self.scale,
+            "strategy": self.strategy,
             "flags": list(self.flags),
             "reasons": list(self.reasons),
             "candidates": [number(c, 2) for c in self.candidates],

@@ -64,6 +64,17 @@ def check_picture_path(text: str | None, option: str) -> Path | None:
     return path
 
 
+def check_folder(text: str | None, option: str) -> Path | None:
+    """A folder that pictures can be written into, made where it is new."""
+    if text is None:
+        return None
+    try:
+        Path(text).mkdir(exist_ok=True)
+    except OSError:
+        raise InputError(f"{option}: the folder '{text}' cannot be made.") from None
+    return Path(text)
+
+
 def write_picture(rgb: np.ndarray, path: Path) -> None:
     """Write (H, W, 3) uint8 RGB; nothing of the photo's metadata goes with it."""
     from PIL import Image

@@ -5,10 +5,12 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.commands.points import (
     add_result_options,
+    check_folder,
     check_picture_path,
     parse_number_at,
     parse_point,
@@ -38,6 +40,9 @@ def add_parser(subparsers: Any) -> None:
                              "photo in pixels")
     parser.add_argument("--number", metavar="VALUE@X,Y",
                         help="the number printed beside the mark at that point")
+    parser.add_argument("--explain", metavar="DIR",
+                        help="also write one picture a stage into this folder: marks, numbering,"
+                             " surface, budget")
     add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
@@ -50,6 +55,7 @@ def run(args: argparse.Namespace) -> int:
     near = parse_point(args.near, "--near") if args.near is not None else None
     number = parse_number_at(args.number, "--number") if args.number is not None else None
     overlay = check_picture_path(args.overlay, "--overlay")
+    folder = check_folder(args.explain, "--explain")
     scale = load_scale(args.scale)
     if scale.flat:
         raise InputError(f"'{scale.name}' is a flat scale without a bore; a chamber's scale is"
@@ -65,6 +71,8 @@ def run(args: argparse.Namespace) -> int:
     from vision.lens.undistort import facts_words
 
     reading, camera = _read(photo, scale, near, number, args.lens)
+    if folder is not None:
+        _explain(*_as_read(photo, near, number, args.lens)[:3], scale, folder)
     if overlay:
         from vision.volume.overlay import draw_overlay
 
@@ -79,21 +87,38 @@ def run(args: argparse.Namespace) -> int:
     return 0 if reading.status == "read" else 3
 
 
+def _as_read(photo: Photo, near: Point | None, number: tuple[float, Point] | None,
+             lens: str | None) -> tuple[Photo, Point | None, tuple[float, Point] | None, Any]:
+    """The photo and the points in it as the reader sees them, and the view through the lens."""
+    if lens is None:
+        return photo, near, number, None
+    from vision.lens.model import load_lens
+    from vision.lens.undistort import through_lens
+
+    view = through_lens(photo, load_lens(lens))
+    return (view.photo, None if near is None else view.point_to_corrected(near),
+            None if number is None else (number[0], view.point_to_corrected(number[1])), view)
+
+
 def _read(photo: Photo, scale: Scale, near: Point | None, number: tuple[float, Point] | None,
           lens: str | None) -> tuple[VolumeReading, CameraFacts]:
     """The reading, its points in pixels of the photo as taken, and the camera facts used."""
     from vision.volume.read import read_volume
 
-    if lens is None:
-        return read_volume(photo, scale, near=near, number=number), photo.camera
-    from vision.lens.model import load_lens
-    from vision.lens.undistort import through_lens
+    photo, near, number, view = _as_read(photo, near, number, lens)
+    reading = read_volume(photo, scale, surface=near, number=number)
+    return reading if view is None else view.restored(reading), photo.camera
 
-    view = through_lens(photo, load_lens(lens))
-    reading = read_volume(
-        view.photo, scale, near=None if near is None else view.point_to_corrected(near),
-        number=None if number is None else (number[0], view.point_to_corrected(number[1])))
-    return view.restored(reading), view.photo.camera
+
+def _explain(photo: Photo, near: Point | None, number: tuple[float, Point] | None,
+             scale: Scale, folder: Path) -> None:
+    """Write the pictures of the stages."""
+    from vision.volume.evidence import gather
+    from vision.volume.explain import explain
+    from vision.volume.locate import Hints
+
+    for name, picture in explain(gather(photo, scale, Hints(near, near, number))).items():
+        write_picture(picture, folder / f"{name}.png")
 
 
 def sentences(reading: VolumeReading) -> list[str]:

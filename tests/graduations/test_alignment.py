@@ -86,7 +86,7 @@ class TestNumbering:
         best = align(strokes, find_chains(strokes), SCALE, 600)[0]
         assert sorted(best.mark.tolist()) == list(range(26))
         assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
-        assert best.missed == best.strangers == 0
+        assert best.missed == best.unmatched_marks == 0
 
     @settings(max_examples=12, deadline=None)
     @given(seed=st.integers(0, 1000))

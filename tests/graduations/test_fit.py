@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, paper, printed
 
-from vision.graduations.fit import Ladder, find_ladder, recentred
+from vision.graduations.fit import GraduationFit, fit_graduations, recentred
 from vision.scale_file.scale import Scale, load_scale
 
 SIZE = (480, 720)
@@ -30,12 +30,12 @@ def scene(elevation: float, roll: float, aim: float, hidden: tuple[int, ...] = (
     return picture, scale, camera
 
 
-def marks_on_wall(ladder: Ladder, camera) -> np.ndarray:
+def marks_on_wall(fit: GraduationFit, camera) -> np.ndarray:
     """Heights that the fitted pose gives the true places of the marks, minus their own."""
     from drawn_ladders import wall_point
-    z = ladder.height_mm
-    _, found = ladder.pose.wall_coordinates(
-        camera.project(wall_point(np.zeros(len(z)), z, ladder.pose.radius_mm)))
+    z = fit.height_mm
+    _, found = fit.pose.wall_coordinates(
+        camera.project(wall_point(np.zeros(len(z)), z, fit.pose.radius_mm)))
     return found - z
 
 
@@ -45,13 +45,13 @@ class TestNothingThere:
         np.tile(np.linspace(0, 255, 320, dtype=np.float32), (240, 1)),
     ], ids=["blank", "noise", "slope"])
     def test_is_no_ladder(self, picture):
-        assert find_ladder(picture, load_scale("quay-60")) is None
+        assert fit_graduations(picture, load_scale("quay-60")) is None
 
     def test_stripes_of_a_blind_are_no_ladder(self):
         picture = paper(400, 300)
         for y in range(20, 380, 30):
             picture[y:y + 12] = 90.0
-        assert find_ladder(picture, load_scale("quay-60")) is None
+        assert fit_graduations(picture, load_scale("quay-60")) is None
 
 
 class TestFound:
@@ -59,32 +59,32 @@ class TestFound:
                              [(0, 0, 0), (14, 6, 3), (-22, -9, -2), (27, 2, 4)])
     def test_marks_and_view(self, elevation, roll, aim):
         picture, scale, camera = scene(elevation, roll, aim)
-        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.02))
-        assert ladder is not None
+        fit = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
+        assert fit is not None
         in_sight = np.array([0 < y < SIZE[1] - 1 for _, y in camera.project(
-            np.column_stack([np.zeros((61, 1)), np.full(61, -16.5), ladder.height_mm]))])
-        assert ladder.seen[in_sight].mean() > 0.9
-        assert ladder.evidence.best_shift == 0
-        assert np.abs(marks_on_wall(ladder, camera)[in_sight]).max() < PLACE_MM
-        assert np.degrees(ladder.pose.elevation_rad(42.0)) == pytest.approx(elevation, abs=1.5)
-        assert ladder.rival < 0.5
+            np.column_stack([np.zeros((61, 1)), np.full(61, -16.5), fit.height_mm]))])
+        assert fit.seen[in_sight].mean() > 0.9
+        assert fit.evidence.best_shift == 0
+        assert np.abs(marks_on_wall(fit, camera)[in_sight]).max() < PLACE_MM
+        assert np.degrees(fit.pose.elevation_rad(42.0)) == pytest.approx(elevation, abs=1.5)
+        assert fit.rival < 0.5
 
     def test_marks_that_are_covered_are_not_seen(self):
         hidden = tuple(range(22, 29))
         picture, scale, camera = scene(5.0, 1.0, 0.0, hidden)
-        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.02))
-        assert ladder is not None
-        assert not ladder.seen[list(hidden)].any()
-        assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
+        fit = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
+        assert fit is not None
+        assert not fit.seen[list(hidden)].any()
+        assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
     def test_without_camera_facts(self):
         picture, scale, camera = scene(14, 6, 3)
-        known = find_ladder(picture, scale, focal=(FOCAL, 0.02))
-        ladder = find_ladder(picture, scale)
-        assert ladder is not None and known is not None
-        assert known.focal_known and not ladder.focal_known
-        assert ladder.pose.covariance[1, 1] > known.pose.covariance[1, 1]
-        assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
+        known = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
+        fit = fit_graduations(picture, scale)
+        assert fit is not None and known is not None
+        assert known.focal_known and not fit.focal_known
+        assert fit.pose.covariance[1, 1] > known.pose.covariance[1, 1]
+        assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
     @pytest.mark.parametrize(("elevation", "roll", "aim"), [(14, 6, 3)])
     def test_a_part_cut_out_of_a_photo_is_noticed(self, elevation, roll, aim):
@@ -93,7 +93,7 @@ class TestFound:
         Not every view shows it: distance and lens can make up for one another.
         """
         picture, scale, camera = scene(elevation, roll, aim)
-        cut = find_ladder(picture, scale, focal=(FOCAL / 2, 0.05))
+        cut = fit_graduations(picture, scale, focal=(FOCAL / 2, 0.05))
         assert cut is not None and not cut.focal_known
         assert np.abs(marks_on_wall(cut, camera)).max() < 2 * PLACE_MM
         off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
@@ -109,7 +109,7 @@ class TestFound:
         picture, scale, _ = scene(elevation, 1.0, 0.0)
         part = np.ascontiguousarray(picture[rows, columns])
         # of a photo half as large again, which states its own lens
-        found = find_ladder(part, scale, focal=(FOCAL * 0.6, 0.05))
+        found = fit_graduations(part, scale, focal=(FOCAL * 0.6, 0.05))
         assert found is not None
         cut = recentred(replace(found, cut=True))
         off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
@@ -120,7 +120,7 @@ class TestFound:
     @pytest.mark.parametrize(("elevation", "roll", "aim"), [(-14.0, 1.0, 0.0), (14, 6, 3)])
     def test_a_whole_photo_stays_whole(self, elevation, roll, aim):
         picture, scale, _ = scene(elevation, roll, aim)
-        whole = find_ladder(picture, scale, focal=(FOCAL, 0.05))
+        whole = fit_graduations(picture, scale, focal=(FOCAL, 0.05))
         assert whole is not None
         assert not recentred(whole).cut
 
@@ -131,9 +131,9 @@ class TestFound:
         camera = camera_towards(elevation, 150.0, (0, 0, 42.0), roll_deg=1.0, aim_deg=(2.0, 1.0),
                                 focal_px=FOCAL, size=SIZE)
         picture = paint_tube(camera, SIZE, scale.outer_radius_mm, printed(scale))
-        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.05))
-        assert ladder is not None
-        assert np.abs(marks_on_wall(ladder, camera)).max() < PLACE_MM
+        fit = fit_graduations(picture, scale, focal=(FOCAL, 0.05))
+        assert fit is not None
+        assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
     @pytest.mark.parametrize("elevation", [-12.0, 4.0, 12.0])
     def test_most_of_the_upper_row_covered(self, elevation):
@@ -146,14 +146,14 @@ class TestFound:
         picture = paint_tube(camera, SIZE, scale.outer_radius_mm, printed(scale, hidden=hidden))
         rng = np.random.default_rng(5)
         picture = picture + rng.normal(0, 2.0, picture.shape).astype(np.float32)
-        ladder = find_ladder(picture, scale, focal=(FOCAL, 0.05))
-        assert ladder is not None
-        assert np.abs(marks_on_wall(ladder, camera)).max() < 2 * PLACE_MM
+        fit = fit_graduations(picture, scale, focal=(FOCAL, 0.05))
+        assert fit is not None
+        assert np.abs(marks_on_wall(fit, camera)).max() < 2 * PLACE_MM
 
     def test_rows_in_the_grain_are_worth_less_than_the_ladder(self):
         """A row of a few pixels is never far off in pixels."""
         picture, scale, _ = scene(5.0, 1.0, 0.0)
-        true = find_ladder(picture, scale, focal=(FOCAL, 0.02))
+        true = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
         assert true is not None
         small = replace(true, pose=replace(true.pose.with_params(
             true.pose.params + np.array([0, 0, 0, 0, 0, -1.4])), residual_px=true.pose.residual_px))
@@ -165,14 +165,14 @@ class TestFound:
         picture, scale, camera = scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))
         at = tuple(camera.project(np.array([[0.0, -16.5, float(scale.height_mm(30))]]))[0])
         for typed in (20.0, 35.0):
-            ladder = find_ladder(picture, scale, focal=(FOCAL, 0.02), fixed=(typed, at))
-            assert ladder is not None
-            _, z = ladder.pose.wall_coordinates(np.array([at]))
+            fit = fit_graduations(picture, scale, focal=(FOCAL, 0.02), fixed=(typed, at))
+            assert fit is not None
+            _, z = fit.pose.wall_coordinates(np.array([at]))
             assert scale.value_at(float(z[0])) == pytest.approx(typed, abs=0.1)
 
     def test_covered_ends_leave_the_count_open(self):
-        whole = find_ladder(*scene(5.0, 1.0, 0.0)[:2], focal=(FOCAL, 0.02))
-        part = find_ladder(*scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))[:2],
+        whole = fit_graduations(*scene(5.0, 1.0, 0.0)[:2], focal=(FOCAL, 0.02))
+        part = fit_graduations(*scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))[:2],
                            focal=(FOCAL, 0.02))
         assert whole is not None and part is not None
         assert whole.evidence.margin(0) > 6.0
@@ -185,13 +185,13 @@ def test_another_ladder_is_noticed():
     pictures = [paint_tube(camera_towards(3.0, 130.0, (0, 0, 22.0), aim_deg=(a, 0), focal_px=FOCAL,
                                           size=(260, 480)), (260, 480), 16.5, colour)
                 for a in (0.0, 1.0)]
-    alone = find_ladder(pictures[0], scale)
-    both = find_ladder(np.hstack(pictures), scale)
+    alone = fit_graduations(pictures[0], scale)
+    both = fit_graduations(np.hstack(pictures), scale)
     assert alone is not None and both is not None
     assert both.rival > 0.55 > alone.rival
     assert both.rival_px is not None
-    first = find_ladder(np.hstack(pictures), scale, near=(130.0, 240.0))
-    second = find_ladder(np.hstack(pictures), scale, near=(390.0, 240.0))
+    first = fit_graduations(np.hstack(pictures), scale, near=(130.0, 240.0))
+    second = fit_graduations(np.hstack(pictures), scale, near=(390.0, 240.0))
     assert first is not None and second is not None
     middles = [float(lad.pose.project(np.array([[0.0, 0.0, 22.0]]))[0, 0])
                for lad in (first, second)]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from vision.graduations import numeral_evidence as labels
-from vision.graduations.fit import Ladder, _moved, find_ladder
+from vision.graduations.fit import GraduationFit, _moved, fit_graduations
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.numeral_reader import settle_numbering
 from vision.imaging.photo import load_photo
@@ -21,23 +21,23 @@ SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 
 @lru_cache(maxsize=1)
-def right() -> Ladder:
+def right() -> GraduationFit:
     photo = load_photo((SAMPLES / "bench-1-pink.jpg").read_bytes())
     grey = cv2.cvtColor(photo.working_rgb, cv2.COLOR_RGB2GRAY).astype(np.float32)
-    ladder = find_ladder(grey, load_scale("quay-60"))
-    assert ladder is not None
-    return ladder
+    fit = fit_graduations(grey, load_scale("quay-60"))
+    assert fit is not None
+    return fit
 
 
-def numbered(shift: int) -> Ladder:
+def numbered(shift: int) -> GraduationFit:
     """The same marks, each taken for the one ``shift`` places further up; one end unseen."""
-    ladder = right()
-    params = ladder.pose.params.copy()
-    params[1] += shift * ladder.evidence.step_mm
-    seen = ladder.seen.copy()
+    fit = right()
+    params = fit.pose.params.copy()
+    params[1] += shift * fit.evidence.step_mm
+    seen = fit.seen.copy()
     seen[:2] = False
-    return replace(ladder, pose=ladder.pose.with_params(params), seen=seen,
-                   evidence=_moved(ladder.evidence, shift))
+    return replace(fit, pose=fit.pose.with_params(params), seen=seen,
+                   evidence=_moved(fit.evidence, shift))
 
 
 def test_the_right_numbering_agrees_on_its_own_side():
@@ -56,27 +56,27 @@ def test_a_wrong_numbering_is_found_out_and_the_right_one_named(shift):
 def test_marks_that_reach_further_than_they_were_seen_to_do_not_cut_the_numbers_off():
     """Through dark liquid only the middle of the marks is seen: the patches then begin on
     the marks, and a narrow one ends within the numbers."""
-    ladder = right()
-    side = check_numerals(ladder).side
-    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
+    fit = right()
+    side = check_numerals(fit).side
+    middle = 0.5 * (fit.core_rad[0] + fit.core_rad[1])
     short_of = middle - side * np.radians(12.0)
-    seen = replace(ladder, core_rad=(short_of, short_of), long_rad=(short_of, short_of))
+    seen = replace(fit, core_rad=(short_of, short_of), long_rad=(short_of, short_of))
     assert check_numerals(seen).verdict == "agree"
 
 
 def test_count_and_numbers_settle_together_what_neither_proves_alone(monkeypatch):
     """Two labels are legible, the others covered: the lead of the numbers is too small."""
-    ladder = right()
-    marks, patches = labels.label_patches(ladder, check_numerals(ladder).side)
+    fit = right()
+    marks, patches = labels.label_patches(fit, check_numerals(fit).side)
     bare = float(np.median(np.concatenate([p.ravel() for p in patches if p is not None])))
     covered = [p if k in (1, 3) else None if p is None else np.full_like(p, bare)
                for k, p in enumerate(patches)]
     monkeypatch.setattr(labels, "label_patches", lambda *_: (marks, covered))
     monkeypatch.setattr(labels, "settle_numbering", _barely)
-    assert check_numerals(ladder).verdict == "agree"
-    seen = ladder.seen.copy()
+    assert check_numerals(fit).verdict == "agree"
+    seen = fit.seen.copy()
     seen[:2] = False
-    assert check_numerals(replace(ladder, seen=seen)).verdict == "unread"
+    assert check_numerals(replace(fit, seen=seen)).verdict == "unread"
 
 
 def _barely(*given):

@@ -84,7 +84,7 @@ def shifts(row: tuple[str, ...], count: int) -> dict[int, tuple[str, ...]]:
     return {k: row[k: k + count] for k in range(len(row) - count + 1)}
 
 
-def weigh(patches: list, *rows: tuple[str, ...]) -> NumeralEvidence:
+def posterior_weights(patches: list, *rows: tuple[str, ...]) -> NumeralEvidence:
     return read_numerals(patches, [sorted({t for row in rows for t in row})] * len(patches))
 
 
@@ -99,7 +99,7 @@ class TestNothingToRead:
         np.zeros((10, 2000), np.uint8), np.zeros((0, 0), np.uint8),
     ], ids=["absent", "flat", "low", "narrow", "nan", "inf", "endless", "empty"])
     def test_counts_for_nothing(self, patch):
-        found = weigh([patch], SIXTY).patches[0]
+        found = posterior_weights([patch], SIXTY).patches[0]
         assert set(found.scores.values()) == {0.0}
         assert (found.text, found.confidence, found.unreadable) == ("", 0.0, 1.0)
         assert read_one(patch) == ("", 0.0)
@@ -107,7 +107,7 @@ class TestNothingToRead:
     def test_noise_is_no_number(self):
         rng = np.random.default_rng(1)
         shots = [rng.integers(0, 255, (50, 110)).astype(np.uint8) for _ in range(12)]
-        texts = [p.text for p in weigh(shots, SIXTY).patches]
+        texts = [p.text for p in posterior_weights(shots, SIXTY).patches]
         assert sum(t != "" for t in texts) <= 1
 
     def test_marks_and_edges_are_no_digits(self):
@@ -132,7 +132,7 @@ class TestNothingToRead:
         with pytest.raises(InputError):
             read_numerals([label("5")], [["five"]])
         with pytest.raises(InputError):
-            weigh([label("5")], SIXTY).total(["5", "10"])
+            posterior_weights([label("5")], SIXTY).total(["5", "10"])
 
 
 class TestReading:
@@ -177,21 +177,21 @@ class TestReading:
 
     def test_grey_values_do_not_matter(self):
         patch = label("35")
-        a = weigh([patch], SIXTY).patches[0].scores
-        b = weigh([patch.astype(np.float32) / 255 * 0.3 + 0.1], SIXTY).patches[0].scores
+        a = posterior_weights([patch], SIXTY).patches[0].scores
+        b = posterior_weights([patch.astype(np.float32) / 255 * 0.3 + 0.1], SIXTY).patches[0].scores
         assert a == pytest.approx(b, abs=1e-3)
 
     def test_a_patch_is_read_alike_alone_and_in_company(self):
         patches = [label("35"), label("100", columns=7), None, label("5", columns=3)]
-        together = weigh(patches, SIXTY, HUNDRED)
+        together = posterior_weights(patches, SIXTY, HUNDRED)
         for patch, found in zip(patches, together.patches, strict=True):
-            alone = weigh([patch], SIXTY, HUNDRED).patches[0]
+            alone = posterior_weights([patch], SIXTY, HUNDRED).patches[0]
             assert found.scores == pytest.approx(alone.scores, abs=1e-3)
 
 
 class TestScores:
     def test_bounds_and_meaning(self):
-        scores = weigh([label("35")], SIXTY).patches[0].scores
+        scores = posterior_weights([label("35")], SIXTY).patches[0].scores
         assert scores["35"] == pytest.approx(np.log(1 / CHANCE), abs=0.2)
         assert scores["30"] == pytest.approx(np.log(MISREAD), abs=0.3)
         assert scores[""] == pytest.approx(np.log(MISREAD), abs=0.3)
@@ -276,27 +276,27 @@ class TestNumbering:
     def test_one_label_alone_never_settles(self):
         for row in (SIXTY, HUNDRED):
             for text in row:
-                alone = weigh([label(text)], row)
+                alone = posterior_weights([label(text)], row)
                 assert settle_numbering(alone, shifts(row, 1)).verdict == "unsettled"
 
     def test_nothing_read_says_so(self):
-        verdict = settle_numbering(weigh([None] * 5, SIXTY), shifts(SIXTY, 5))
+        verdict = settle_numbering(posterior_weights([None] * 5, SIXTY), shifts(SIXTY, 5))
         assert (verdict.verdict, verdict.margin) == ("unsettled", 0.0)
         assert verdict.reason == "No printed number could be read."
 
     def test_the_labels_of_another_scale_settle_nothing(self):
         patches = [label(t) for t in HUNDRED[:8]]
-        verdict = settle_numbering(weigh(patches, SIXTY, HUNDRED), shifts(SIXTY, 8))
+        verdict = settle_numbering(posterior_weights(patches, SIXTY, HUNDRED), shifts(SIXTY, 8))
         assert verdict.verdict == "unsettled"
         assert verdict.reason == "The printed numbers fit no numbering of this scale."
 
     def test_numbers_that_may_be_cut_settle_nothing(self):
         row = tuple(str(v) for v in range(20, 201, 20))
-        verdict = settle_numbering(weigh([label("20"), label("40"), label("60")], row),
+        verdict = settle_numbering(posterior_weights([label("20"), label("40"), label("60")], row),
                                    shifts(row, 3))
         assert (verdict.best, verdict.verdict) == (0, "unsettled")
         assert verdict.reason == "The printed numbers could be parts of longer ones."
-        whole = settle_numbering(weigh([label("60"), label("80"), label("100")], row),
+        whole = settle_numbering(posterior_weights([label("60"), label("80"), label("100")], row),
                                  shifts(row, 3))
         assert (whole.best, whole.verdict) == (2, "settled")
 
@@ -307,7 +307,7 @@ class TestNumbering:
         assert evidence.total(["5", "15", "20"]) > evidence.total(["5", None, "15"]) + 12
 
     def test_other_cues_move_the_best_but_never_prove_it(self):
-        alone = weigh([label("30")], SIXTY)
+        alone = posterior_weights([label("30")], SIXTY)
         verdict = settle_numbering(alone, shifts(SIXTY, 1), {9: 20.0})
         assert (verdict.best, verdict.verdict) == (9, "unsettled")
 
@@ -325,7 +325,7 @@ class TestNumbering:
             shots = [worn(label(t, font, down=rng.uniform(-0.3, 0.3), **look), rng, blur, 5)
                      for t in row[first: first + count]]
             seen = [None if rng.random() < 0.5 else p for p in shots]
-            verdict = settle_numbering(weigh(seen, row), shifts(row, count))
+            verdict = settle_numbering(posterior_weights(seen, row), shifts(row, count))
             outcome.append("open" if verdict.verdict == "unsettled" else verdict.best == first)
         assert False not in outcome
         assert outcome.count(True) >= 14

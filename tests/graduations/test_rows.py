@@ -19,7 +19,7 @@ def straight(z: np.ndarray) -> np.ndarray:
     return projective(z, 40.0, 560.0, LAST, 0.0)
 
 
-def counted(picture: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def accept_by_count(picture: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Places of the longest chain's strokes from top to bottom, and their count from 0."""
     strokes = find_strokes(picture, 1.3)
     chains = find_chains(strokes)
@@ -54,7 +54,7 @@ class TestCount:
     def test_a_whole_ladder(self):
         picture = paper()
         t = draw_ladder(picture, SCALE, straight)
-        y, count = counted(picture)
+        y, count = accept_by_count(picture)
         assert y == pytest.approx(np.sort(t), abs=0.15)
         assert count.tolist() == list(range(31))
 
@@ -66,7 +66,7 @@ class TestCount:
         hidden = range(start, start + gap)
         t = draw_ladder(picture, SCALE, lambda z: projective(z, 40, 560, LAST, bend),
                         hidden=hidden)
-        y, count = counted(picture)
+        y, count = accept_by_count(picture)
         expected = [k for k in range(31) if 30 - k not in hidden]
         assert count.tolist() == expected
         assert y == pytest.approx(np.sort(np.delete(t, list(hidden))), abs=0.15)
@@ -88,7 +88,7 @@ class TestCount:
             x = rng.uniform(200, 330)
             stroke(picture, x, x + rng.uniform(10, 80), rng.uniform(20, 580),
                    slope=rng.uniform(-0.4, 0.4))
-        y, count = counted(picture)
+        y, count = accept_by_count(picture)
         place = np.abs(t[:, None] - y[None]).argmin(axis=0)
         on = np.abs(t[place] - y) < 1.0
         assert on.sum() >= 29

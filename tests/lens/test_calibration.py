@@ -24,7 +24,7 @@ from vision.lens.board import FIRST_MARKER, Board, find_board
 from vision.lens.calibration import calibrate_lens
 from vision.lens.model import Lens, load_lens, save_lens
 from vision.lens.undistort import facts_words, through_lens
-from vision.reading import Trace, VolumeReading
+from vision.reading import Annotation, VolumeReading
 
 WIDTH, HEIGHT, FOCAL = 600, 800, 650.0
 PRINCIPAL = np.array([295.0, 404.5])
@@ -193,10 +193,10 @@ def test_a_reading_comes_back_in_pixels_of_the_photo_as_it_was_taken(photos, len
     view = through_lens(photos[0], lens)
     corner = np.array([[580.0, 30.0]])
     seen = VolumeReading("read", "mL", 1.0, "quay-60", value=3.0, surface_px=(580.0, 30.0),
-                         traces=(Trace("surface", corner),))
+                         annotations=(Annotation("surface", corner),))
     back = view.restored(seen)
     assert view.to_corrected(np.array(back.surface_px)) == pytest.approx((580, 30), abs=1e-6)
-    assert back.traces[0].points_px == pytest.approx(np.array([back.surface_px]))
+    assert back.annotations[0].points_px == pytest.approx(np.array([back.surface_px]))
     assert back.value == 3.0
 
 

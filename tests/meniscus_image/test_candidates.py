@@ -10,73 +10,75 @@ import numpy as np
 import pytest
 
 from vision.imaging.photo import load_photo
-from vision.meniscus_image.candidates import Place, Search, weigh
-from vision.meniscus_image.detect import SURE_BELIEF
+from vision.meniscus_image.candidates import MeniscusCandidate, Search
+from vision.meniscus_image.candidates import posterior_weights as weights
 from vision.meniscus_image.features import BIN_CENTRES_MM
-from vision.meniscus_image.networks import CloseLook
+from vision.meniscus_image.networks import OffsetPosterior
+from vision.parameters import SURE_PLACE
 from vision.scale_file.scale import load_scale
 from vision.volume.read import read_volume
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
-def sharp(height_mm: float, belief: float, odds: float, level_mm: float, sd_mm: float = 0.15
-          ) -> Place:
+def sharp(height_mm: float, weight: float, odds: float, level_mm: float, sd_mm: float = 0.15
+          ) -> MeniscusCandidate:
     """A place from which the gauge reads this level."""
     p = np.exp(-0.5 * ((height_mm - BIN_CENTRES_MM - level_mm) / sd_mm) ** 2)
-    return Place(height_mm, belief, None, CloseLook(p / p.sum(), odds))
+    return MeniscusCandidate(height_mm, weight, None, OffsetPosterior(p / p.sum(), odds))
 
 
-def place(height_mm: float, belief: float, odds: float) -> Place:
-    return sharp(height_mm, belief, odds, height_mm - 0.5)
+def place(height_mm: float, weight: float, odds: float) -> MeniscusCandidate:
+    return sharp(height_mm, weight, odds, height_mm - 0.5)
 
 
 def test_a_place_that_looks_right_closely_wins_over_one_that_the_finder_preferred():
-    (first, at), (second, _) = weigh([place(20.0, 0.6, 0.02), place(23.0, 0.35, 300.0)], 0.02)
+    (first, at), (second, _) = weights([place(20.0, 0.6, 0.02), place(23.0, 0.35, 300.0)], 0.02)
     assert at.height_mm == 23.0
-    assert first > SURE_BELIEF > second
+    assert first > SURE_PLACE > second
 
 
 def test_two_places_that_look_alike_stay_two():
-    (first, _), (second, _) = weigh([place(20.0, 0.5, 100.0), place(23.0, 0.45, 100.0)], 0.03)
-    assert first < SURE_BELIEF and second > 0.3
+    (first, _), (second, _) = weights([place(20.0, 0.5, 100.0), place(23.0, 0.45, 100.0)], 0.03)
+    assert first < SURE_PLACE and second > 0.3
 
 
 def test_places_on_one_line_are_one_surface():
-    (only, at), = weigh([place(30.0, 0.5, 80.0), place(30.2, 0.4, 50.0)], 0.02)
-    assert only > SURE_BELIEF and at.height_mm == 30.0
+    (only, at), = weights([place(30.0, 0.5, 80.0), place(30.2, 0.4, 50.0)], 0.02)
+    assert only > SURE_PLACE and at.height_mm == 30.0
 
 
 def test_a_place_that_looks_wrong_closely_is_not_read_for_want_of_others():
-    (only, _), = weigh([place(20.0, 0.99, 0.01)], 0.005)
-    assert only < SURE_BELIEF
+    (only, _), = weights([place(20.0, 0.99, 0.01)], 0.005)
+    assert only < SURE_PLACE
 
 
 def test_belief_in_nothing_needs_clear_odds_to_be_overcome():
-    (doubtful, _), = weigh([place(20.0, 0.2, 3.0)], 0.8)
-    (clear, _), = weigh([place(20.0, 0.2, 400.0)], 0.8)
-    assert doubtful < SURE_BELIEF < clear
+    (doubtful, _), = weights([place(20.0, 0.2, 3.0)], 0.8)
+    (clear, _), = weights([place(20.0, 0.2, 400.0)], 0.8)
+    assert doubtful < SURE_PLACE < clear
 
 
 @pytest.mark.parametrize("odds", [0.5, 20.0])
 def test_beliefs_leave_room_for_what_nobody_thought_of(odds):
-    beliefs = [b for b, _ in weigh([place(20.0, 0.7, odds), place(26.0, 0.3, odds)], 0.0)]
+    beliefs = [b for b, _ in weights([place(20.0, 0.7, odds), place(26.0, 0.3, odds)], 0.0)]
     assert 0.0 < sum(beliefs) < 1.0
 
 
 class TestPlacesOfOneLine:
     def test_two_places_with_one_level_are_one(self):
-        (only, at), = weigh([sharp(30.0, 0.5, 90.0, 29.5), sharp(31.8, 0.45, 80.0, 29.6)], 0.01)
-        assert only > SURE_BELIEF and at.height_mm == 30.0
+        (only, at), = weights([sharp(30.0, 0.5, 90.0, 29.5), sharp(31.8, 0.45, 80.0, 29.6)], 0.01)
+        assert only > SURE_PLACE and at.height_mm == 30.0
 
     def test_another_level_is_another_place(self):
-        beliefs = [b for b, _ in weigh([sharp(30.0, 0.5, 90.0, 29.5),
+        beliefs = [b for b, _ in weights([sharp(30.0, 0.5, 90.0, 29.5),
                                         sharp(31.8, 0.45, 80.0, 31.1)], 0.01)]
-        assert len(beliefs) == 2 and max(beliefs) < SURE_BELIEF
+        assert len(beliefs) == 2 and max(beliefs) < SURE_PLACE
 
     def test_far_places_are_never_one(self):
         """The gauge sees only its own window: an answer at its end says nothing."""
-        assert len(weigh([sharp(30.0, 0.5, 90.0, 27.6), sharp(33.0, 0.45, 80.0, 27.6)], 0.01)) == 2
+        far = [sharp(30.0, 0.5, 90.0, 27.6), sharp(33.0, 0.45, 80.0, 27.6)]
+        assert len(weights(far, 0.01)) == 2
 
 
 @pytest.mark.parametrize("photo", ["bench-1-pink.jpg", "bench-4-from-above.jpg",
@@ -85,8 +87,8 @@ class TestPlacesOfOneLine:
 def test_the_gauge_finds_its_way_from_where_the_finder_errs(photo, off_mm):
     """A millimetre beside the line it still reads the same level."""
     search, found = searched(photo)
-    level = float((found - BIN_CENTRES_MM) @ search._gauge(found).probability)
-    look = search._gauge(found + off_mm)
+    level = float((found - BIN_CENTRES_MM) @ search.offset_at(found).probability)
+    look = search.offset_at(found + off_mm)
     moved = float((found + off_mm - BIN_CENTRES_MM) @ look.probability)
     assert moved == pytest.approx(level, abs=0.3)
     assert look.odds > 1.0

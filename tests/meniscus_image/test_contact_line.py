@@ -79,9 +79,9 @@ def test_a_very_strong_edge_is_not_called_leaning(dark):
 def test_an_empty_tube_has_no_line_that_stands_out():
     full, pose = painted(5, 33.3)
     empty, _ = painted(5, -50.0)
-    there, nothing = line(full, pose, 33.3), line(empty, pose, 33.3)
+    there, p_absent = line(full, pose, 33.3), line(empty, pose, 33.3)
     assert there is not None
-    assert nothing is None or nothing.contrast < 0.25 * there.contrast
+    assert p_absent is None or p_absent.contrast < 0.25 * there.contrast
 
 
 def test_marks_are_left_out():

@@ -7,9 +7,9 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vision.meniscus_image.candidates import Place, Search
+from vision.meniscus_image.candidates import MeniscusCandidate, Search
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
-from vision.meniscus_image.networks import CloseLook
+from vision.meniscus_image.networks import OffsetPosterior
 from vision.scale_file.scale import load_scale
 
 SCALE = load_scale("heron-100")
@@ -17,22 +17,28 @@ HERE_MM = 60.0
 PER_DIVISION_MM = float(SCALE.height_mm(62.0) - SCALE.height_mm(60.0))
 
 
-def look(offset_mm: float, odds: float) -> CloseLook:
+def look(offset_mm: float, odds: float) -> OffsetPosterior:
     p = np.exp(-0.5 * ((BIN_CENTRES_MM - offset_mm) / 0.2) ** 2)
-    return CloseLook(p / p.sum(), odds)
+    return OffsetPosterior(p / p.sum(), odds)
 
 
-def search(beside: dict[float, CloseLook], elevation_deg: float) -> Search:
-    """A search whose gauge says so from so far beside ``HERE_MM``."""
-    found = Search.__new__(Search)
-    pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
-    found.ladder = SimpleNamespace(pose=pose, scale=SCALE)  # type: ignore[assignment]
-    found._gauge = lambda mm: beside.get(mm - HERE_MM, look(mm - HERE_MM + 2.0, 0.1))
-    return found
+class Told(Search):
+    """A search in which the offset network says so from so far beside ``HERE_MM``."""
+
+    def __init__(self, beside: dict[float, OffsetPosterior], elevation_deg: float) -> None:
+        pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
+        self.fit = SimpleNamespace(pose=pose, scale=SCALE)  # type: ignore[assignment]
+        self.beside = beside
+
+    def offset_at(self, height_mm: float) -> OffsetPosterior:
+        return self.beside.get(height_mm - HERE_MM, look(height_mm - HERE_MM + 2.0, 0.1))
 
 
-def place(odds: float = 2.0) -> Place:
-    return Place(HERE_MM, 0.98, None, look(2.0, odds))
+search = Told
+
+
+def place(odds: float = 2.0) -> MeniscusCandidate:
+    return MeniscusCandidate(HERE_MM, 0.98, None, look(2.0, odds))
 
 
 @pytest.mark.parametrize(("odds", "off_divisions", "contested"), [

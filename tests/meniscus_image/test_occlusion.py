@@ -9,8 +9,8 @@ import numpy as np
 import pytest
 
 from vision.graduations.cylinder_pose import CylinderPose
-from vision.graduations.fit import Ladder
-from vision.meniscus_image.occlusion import held_before
+from vision.graduations.fit import GraduationFit
+from vision.meniscus_image.occlusion import occluded
 
 RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
 SIZE = (900, 700)  # rows, columns
@@ -26,11 +26,11 @@ def pose(elevation_deg: float = 0.0) -> CylinderPose:
                         ((SIZE[1] - 1) / 2, (SIZE[0] - 1) / 2), 0.1)
 
 
-def seen(view: CylinderPose, hidden: str = "") -> Ladder:
+def seen(view: CylinderPose, hidden: str = "") -> GraduationFit:
     """A ladder of marks a millimetre apart, of which those above or below 0 are hidden."""
     z = np.arange(-30.0, 30.5, 1.0)
     shown = np.where(z > 0, hidden != "above", hidden != "below").astype(float)
-    return cast(Ladder, SimpleNamespace(pose=view, height_mm=z, shown=shown))
+    return cast(GraduationFit, SimpleNamespace(pose=view, height_mm=z, shown=shown))
 
 
 def picture(view: CylinderPose, level_mm: float = 0.0) -> np.ndarray:
@@ -64,7 +64,7 @@ def cover(image: np.ndarray, view: CylinderPose, left_mm: float, right_mm: float
 @pytest.mark.parametrize("elevation_deg", [-20.0, 0.0, 25.0])
 def test_the_surface_ends_at_the_wall(elevation_deg):
     view = pose(elevation_deg)
-    assert not held_before(picture(view), seen(view), 0.0)
+    assert not occluded(picture(view), seen(view), 0.0)
 
 
 @pytest.mark.parametrize("elevation_deg", [-15.0, 0.0, 15.0])
@@ -73,16 +73,16 @@ def test_the_surface_ends_at_the_wall(elevation_deg):
 def test_a_finger_goes_on_at_one_side_at_least(elevation_deg, slope, ends_mm):
     view = pose(elevation_deg)
     image = cover(picture(view, -40.0), view, *ends_mm, slope)
-    assert held_before(image, seen(view, "below"), 0.0)
+    assert occluded(image, seen(view, "below"), 0.0)
     # what shows the marks before it is behind the chamber
-    assert not held_before(image, seen(view), 0.0)
-    assert not held_before(image, seen(view, "above"), 0.0)
+    assert not occluded(image, seen(view), 0.0)
+    assert not occluded(image, seen(view, "above"), 0.0)
 
 
 def test_a_label_on_the_chamber_alone_is_not_told_apart_here():
     view = pose()
     image = cover(picture(view, -40.0), view, 12.0, 12.0)
-    assert not held_before(image, seen(view, "below"), 0.0)
+    assert not occluded(image, seen(view, "below"), 0.0)
 
 
 def test_an_edge_beside_the_chamber_of_other_colours_is_another_thing():
@@ -93,10 +93,10 @@ def test_an_edge_beside_the_chamber_of_other_colours_is_another_thing():
     half = int(RADIUS_MM * view.px_per_mm(0.0)) + 3
     for beside in (slice(0, int(at[0]) - half), slice(int(at[0]) + half, None)):
         image[int(at[1]):, beside] = (60, 60, 70)
-    assert not held_before(image, seen(view, "below"), 0.0)
+    assert not occluded(image, seen(view, "below"), 0.0)
 
 
 @pytest.mark.parametrize("height_mm", [-70.0, 70.0, 400.0])
 def test_outside_the_photo_nothing_is_claimed(height_mm):
     view = pose()
-    assert not held_before(picture(view), seen(view, "below"), height_mm)
+    assert not occluded(picture(view), seen(view, "below"), height_mm)

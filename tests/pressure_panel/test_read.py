@@ -142,8 +142,8 @@ def test_coverage_of_the_interval_over_shaky_taps():
     photo, tip = take(PanelShot(CM, 7.7, None, yaw_deg=12, **SMALL))
     rng = np.random.default_rng(8)
     ladder = read_setting(photo, CM, tip)
-    up = next(t for t in ladder.traces if t.text == "10").points_px.mean(axis=0)[1]
-    low = next(t for t in ladder.traces if t.text == "5").points_px.mean(axis=0)[1]
+    up = next(t for t in ladder.annotations if t.text == "10").points_px.mean(axis=0)[1]
+    low = next(t for t in ladder.annotations if t.text == "5").points_px.mean(axis=0)[1]
     px_per_unit = (low - up) / 5
     r = read_setting(photo, CM, tip, pointer_sd_px=6.0)
     half = (r.interval[1] - r.interval[0]) / 2

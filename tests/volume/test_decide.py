@@ -7,12 +7,12 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from vision.meniscus_image.candidates import Candidate
+from vision.meniscus_image.candidates import RowPeak
 from vision.meniscus_image.contact_line import ContactLine
-from vision.meniscus_image.detect import Surface
+from vision.meniscus_image.detect import MeniscusPosterior
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.scale_file.scale import load_scale
-from vision.volume.decide import surface_refusal
+from vision.volume.decide import refusal_of
 
 SCALE = load_scale("slate-50")
 
@@ -25,13 +25,14 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
     per_mm = float(SCALE.value_at(level + 0.5)) - float(SCALE.value_at(level - 0.5))
     off = off_divisions * SCALE.division_at(value) / per_mm
     radius = SCALE.inner_radius_mm(value)
-    surface = Surface(ContactLine(level, 0.0, 4.0, 3.0, 0.05), level,
-                      np.array([-0.01, 0.0, 0.01, off]),
-                      np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
-                      SCALE.outer_radius_mm - radius, (Candidate(level, 0.99),), 0.0)
-    pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg), residual_px=0.2)
-    ladder = SimpleNamespace(pose=pose, scale=SCALE, pitch_px=12.0, height_mm=np.array([level]))
-    found = surface_refusal(surface, ladder, SimpleNamespace(blur_px=0.5))
+    meniscus = MeniscusPosterior(
+        ContactLine(level, 0.0, 4.0, 3.0, 0.05), level, np.array([-0.01, 0.0, 0.01, off]),
+        np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
+        SCALE.outer_radius_mm - radius, (RowPeak(level, 0.99),), 0.0)
+    pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
+    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02)
+    found = refusal_of(SimpleNamespace(  # type: ignore[arg-type]
+        meniscus=meniscus, fit=fit, scale=SCALE, quality=SimpleNamespace(blur_px=0.5)))
     return None if found is None else found.flag
 
 

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from vision.budget import combined_standard_uncertainty
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.contact_line import ContactLine
-from vision.meniscus_image.detect import Surface, _least_misleading
+from vision.meniscus_image.detect import MeniscusPosterior, _least_misleading
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.volume.estimate import LevelEstimate, estimate_level
@@ -21,7 +21,7 @@ QUAY = load_scale("quay-60")
 PER_MM = 60 / 84.883
 
 
-def ladder(elevation_deg: float = 5.0, sd_deg: float = 0.5, level_mm: float = 40.0
+def fit(elevation_deg: float = 5.0, sd_deg: float = 0.5, level_mm: float = 40.0
            ) -> SimpleNamespace:
     """The parts of a ladder that the interval rests on."""
     d = 300.0
@@ -35,11 +35,12 @@ def ladder(elevation_deg: float = 5.0, sd_deg: float = 0.5, level_mm: float = 40
                            seen=np.ones(61, bool), scale=QUAY, pitch_px=8.0)
 
 
-def surface(probability: np.ndarray, *, at_mm: float = 41.0, line_sd: float = 0.05) -> Surface:
+def meniscus(probability: np.ndarray, *, at_mm: float = 41.0, line_sd: float = 0.05
+             ) -> MeniscusPosterior:
     line = ContactLine(height_mm=at_mm, slope=0.0, strength=4.0, contrast=3.0, sd_mm=line_sd)
-    return Surface(line=line, reference_mm=at_mm, offset_mm=BIN_CENTRES_MM,
+    return MeniscusPosterior(line=line, reference_mm=at_mm, offset_mm=BIN_CENTRES_MM,
                    offset_probability=probability / probability.sum(), shift_mm=0.0,
-                   bore_radius_mm=15.0, wall_mm=1.5, candidates=(), nothing=0.0)
+                   bore_radius_mm=15.0, wall_mm=1.5, candidates=(), p_absent=0.0)
 
 
 def bell(middle: float, sd: float) -> np.ndarray:
@@ -47,7 +48,7 @@ def bell(middle: float, sd: float) -> np.ndarray:
 
 
 def estimate(probability: np.ndarray, scale: Scale = QUAY, **view: float) -> LevelEstimate:
-    return estimate_level(surface(probability), ladder(**view), scale)
+    return estimate_level(meniscus(probability), fit(**view), scale)
 
 
 def normal_terms(e: LevelEstimate) -> float:
@@ -95,15 +96,15 @@ class TestInterval:
         """Read between them where the far one is too likely and near enough for that."""
         apart = apart_divisions / PER_MM
         p = share * bell(1.0, 0.08) + (1.0 - share) * bell(1.0 + apart, 0.08)
-        found = _least_misleading(surface(p), ladder())
-        e = estimate_level(found, ladder(), QUAY)
+        found = _least_misleading(meniscus(p), fit())
+        e = estimate_level(found, fit(), QUAY)
         assert (found.chosen_mm is not None) is between
         if between:
             low, high = QUAY.value_at(np.array([40.0 - apart, 40.0]))
             assert e.interval[0] < low < e.value - 0.2 < e.value + 0.2 < high < e.interval[1]
             assert found.chance_of_misreading(QUAY) < 0.01
         else:
-            assert found.level_mm == surface(p).level_mm
+            assert found.level_mm == meniscus(p).level_mm
 
     def test_no_meniscus_uncertainty_leaves_the_other_terms(self):
         sure = np.zeros(len(BIN_CENTRES_MM))
@@ -113,19 +114,25 @@ class TestInterval:
         u = np.hypot(normal_terms(e), 0.1 / np.sqrt(12) * PER_MM)
         assert (e.interval[1] - e.interval[0]) / 2 == pytest.approx(1.96 * u, rel=0.05)
 
-    def test_a_tolerance_widens_it_as_a_rectangular_law(self):
-        # JCGM 100:2008, 4.3.7: a tolerance +/- a counts a / sqrt(3)
+    @pytest.mark.parametrize("sd", [0.08, 0.3, 1.0])
+    def test_a_tolerance_widens_it_as_a_rectangular_law(self, sd):
+        # JCGM 100:2008, 4.3.7: a tolerance +/- a counts a / sqrt(3) in the budget; the
+        # interval is that of the laws drawn, JCGM 101:2008, 7.7.  1.96 standard
+        # uncertainties would be up to a fifth too wide, since a rectangle has no tails.
         content = {"name": "q", "unit": "mL", "inner_diameter_mm": 30.0, "wall_mm": 1.5,
                    "capacity": 60, "height_mm": [[0, 0.0], [60, 84.883]],
                    "marks": [{"from": 0, "to": 60, "step": 1, "length": "short"}]}
-        plain = estimate(bell(1.5, 0.3), parse_scale(content))
-        wide = estimate(bell(1.5, 0.3), parse_scale({**content, "tolerance": 1.0}))
+        plain = estimate(bell(1.5, sd), parse_scale(content))
+        wide = estimate(bell(1.5, sd), parse_scale({**content, "tolerance": 1.0}))
         term = [t for t in wide.budget if t.term == "scale tolerance"]
         assert term[0].standard_uncertainty == pytest.approx(1 / np.sqrt(3))
-        half = (plain.interval[1] - plain.interval[0]) / 2
-        assert (wide.interval[1] - wide.interval[0]) / 2 == pytest.approx(
-            np.hypot(half, 1.96 / np.sqrt(3)), rel=0.02)
         assert wide.value == plain.value
+        rng, n, p = np.random.default_rng(3), 400_000, bell(1.5, sd)
+        drawn = (rng.choice(BIN_CENTRES_MM, n, p=p / p.sum()) + rng.uniform(-0.05, 0.05, n)
+                 + rng.normal(0, normal_terms(wide) / PER_MM, n))
+        low, high = np.quantile((41.0 - drawn) * PER_MM + rng.uniform(-1.0, 1.0, n),
+                                [0.025, 0.975])
+        assert wide.interval == pytest.approx((low, high), abs=0.012)
 
 
 class TestBudget:
@@ -169,8 +176,8 @@ class TestNaiveValue:
     @pytest.mark.parametrize(("elevation", "parallax_mm"), [
         (1, 0.26), (2, 0.52), (5, 1.29), (10, 2.61), (-10, -1.94)])
     def test_parallax(self, elevation, parallax_mm):
-        line = surface(bell(1.0, 0.2))
-        thin = Surface(**{**line.__dict__, "bore_radius_mm": 14.8, "wall_mm": 0.0})
-        e = estimate_level(thin, ladder(elevation_deg=elevation, level_mm=40.0), self.THIN)
+        line = meniscus(bell(1.0, 0.2))
+        thin = MeniscusPosterior(**{**line.__dict__, "bore_radius_mm": 14.8, "wall_mm": 0.0})
+        e = estimate_level(thin, fit(elevation_deg=elevation, level_mm=40.0), self.THIN)
         shift = self.THIN.height_mm(e.naive_value) - e.level_mm
         assert shift == pytest.approx(parallax_mm, abs=0.01)

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.imaging.photo import photo_from_array
-from vision.reading import Trace, VolumeReading
+from vision.reading import Annotation, VolumeReading
 from vision.volume.overlay import chamber_box, draw_overlay
 
 GREY = 128
@@ -22,22 +22,23 @@ def level(y: float, x0: float = 100.0, x1: float = 200.0) -> np.ndarray:
     return np.array([[x0, y], [(x0 + x1) / 2, y], [x1, y]])
 
 
-def traces() -> tuple[Trace, ...]:
+def annotations() -> tuple[Annotation, ...]:
     return (
-        *(Trace("mark-short", level(y, 120, 160)) for y in (120, 140, 180, 200)),
-        Trace("mark-long", level(160.0), "20"), Trace("mark-hidden", level(220.0, 120, 160)),
-        Trace("rim-front", level(240.0), "edge of the liquid"),
-        Trace("interval", np.vstack([level(244.0), level(256.0)[::-1]])),
-        Trace("reading", level(250.0), "17.5"),
+        *(Annotation("mark-short", level(y, 120, 160)) for y in (120, 140, 180, 200)),
+        Annotation("mark-long", level(160.0), "20"),
+        Annotation("mark-hidden", level(220.0, 120, 160)),
+        Annotation("rim-front", level(240.0), "edge of the liquid"),
+        Annotation("interval", np.vstack([level(244.0), level(256.0)[::-1]])),
+        Annotation("reading", level(250.0), "17.5"),
     )
 
 
-def reading(status: str = "read", *, of: tuple[Trace, ...] | None = None) -> VolumeReading:
+def reading(status: str = "read", *, of: tuple[Annotation, ...] | None = None) -> VolumeReading:
     read = status == "read"
     return VolumeReading(
         status=status, unit="mL", division=1.0, scale="quay-60",  # type: ignore[arg-type]
         value=17.5 if read else None, interval=(17.1, 17.9) if read else None,
-        traces=traces() if of is None else of)
+        annotations=annotations() if of is None else of)
 
 
 def changed(picture: np.ndarray) -> np.ndarray:
@@ -65,7 +66,7 @@ class TestSize:
 
     def test_nothing_found_shows_the_whole_photo(self):
         assert chamber_box(photo(), reading("refused", of=())) == (0, 0, 300, 400)
-        nowhere = (Trace("reading", np.full((3, 2), np.nan)),)
+        nowhere = (Annotation("reading", np.full((3, 2), np.nan)),)
         assert chamber_box(photo(), reading("refused", of=nowhere)) == (0, 0, 300, 400)
 
 
@@ -86,7 +87,7 @@ class TestDrawn:
         assert len(rows[0]) and rows[0].mean() == pytest.approx(rows[1].mean(), abs=2)
 
     def test_interval_is_veiled_only_when_there_is_a_value(self):
-        veil = (Trace("interval", np.vstack([level(244.0), level(356.0)[::-1]])),)
+        veil = (Annotation("interval", np.vstack([level(244.0), level(356.0)[::-1]])),)
         seen = draw_overlay(photo(), reading(of=veil), crop=False, tall_px=400)
         none = draw_overlay(photo(), reading("refused", of=veil), crop=False, tall_px=400)
         assert changed(seen)[300, 150] and not changed(none)[300, 150]
@@ -99,7 +100,7 @@ class TestDrawn:
         assert (banner.reshape(-1, 3).min(axis=1) > 200).any()  # light words
 
     def test_a_refusal_shows_no_value(self):
-        line = (Trace("reading", level(250.0), "17.5"),)
+        line = (Annotation("reading", level(250.0), "17.5"),)
         read = draw_overlay(photo(), reading(of=line), crop=False, tall_px=800)
         refused = draw_overlay(photo(), reading("refused", of=line), crop=False, tall_px=800)
         # the plate with the value stands at the left of its line
@@ -111,7 +112,8 @@ class TestDrawn:
         level(9000.0), level(-500.0, -3000, 8000)],
         ids=["nan", "empty", "one-point", "far-below", "far-out"])
     def test_odd_lines_do_no_harm(self, points):
-        odd = (*traces(), Trace("mark-long", points, "5"), Trace("candidate", points))
+        odd = (*annotations(), Annotation("mark-long", points, "5"),
+               Annotation("candidate", points))
         picture = draw_overlay(photo(), reading(of=odd), tall_px=500)
         assert picture.shape[0] >= 2 and picture.dtype == np.uint8
 

@@ -280,7 +280,7 @@ class TestTwoChambers:
         tap = (wide * (which + 0.5), mark_px(scene, scene.true_value)[1])
         r = read_volume(photo_from_array(both), scene.scale, near=tap)
         assert "several-chambers" not in r.flags
-        marks = np.concatenate([t.points_px for t in r.traces if t.role.startswith("mark-")])
+        marks = np.concatenate([t.points_px for t in r.annotations if t.role.startswith("mark-")])
         assert (marks[:, 0] // wide == which).mean() > 0.95
         assert r.value is None or abs(r.value - scene.true_value) < WORST_DIVISIONS * r.division
 

@@ -58,7 +58,7 @@ def _volume(label: Label) -> dict[str, Any]:
 
     scale = _scale(str(label.scale))
     photo, point = _photo(label)
-    reading = volume.read_volume(photo, scale, near=point("near"))
+    reading = volume.read_volume(photo, scale, surface=point("near"))
     division = label.keys.get("division")
     if not is_number(division):
         division = scale.division_at(label.truth) if label.truth is not None else reading.division

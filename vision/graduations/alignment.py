@@ -15,8 +15,8 @@ import numpy as np
 
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
-from vision.runs import true_runs
 from vision.scale_file.scale import Scale
+from vision.true_intervals import true_intervals
 
 # How often a mark that should be seen is missed, a long one is taken for a
 # short one, and a regular stroke is no mark at all.  Rough figures: only the
@@ -56,7 +56,7 @@ class Alignment:
     column: tuple[float, float]
     score: float
     residual_px: float
-    strangers: int
+    unmatched_marks: int
     missed: int
 
 
@@ -207,7 +207,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                           chain, height_px)
                 if a is not None:
                     found.append(a)
-                    if len(a.mark) > 0.95 * len(scale.marks) and a.strangers <= 1:
+                    if len(a.mark) > 0.95 * len(scale.marks) and a.unmatched_marks <= 1:
                         # the whole scale is there: other shifts are weighed later,
                         # on the unrolled wall
                         break
@@ -318,7 +318,7 @@ def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray)
 
 def _runs_missed(missed: np.ndarray) -> float:
     """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
-    length = np.diff(true_runs(missed), axis=1).astype(float)
+    length = np.diff(true_intervals(missed), axis=1).astype(float)
     return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
 
 
@@ -367,10 +367,10 @@ def _grow(
     in_picture = (want > 2) & (want < height_px - 3)
     missed = int(in_picture.sum()) - len(mark)
     # strokes of the chain that the scale leaves unexplained
-    strangers = int(np.setdiff1d(chain.index, stroke).size)
+    unmatched_marks = int(np.setdiff1d(chain.index, stroke).size)
     spread = 1.4826 * float(np.median(np.abs(residual)))
     score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
-        strangers * _LOG_STRANGER)
+        unmatched_marks * _LOG_STRANGER)
     if longish is not None:
         agree = longish == is_long[mark]
         score += float(np.sum(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
@@ -379,4 +379,4 @@ def _grow(
     # a misfit of the spacing itself
     pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
-    return Alignment(mark, stroke, abc, column, score, spread, strangers, missed)
+    return Alignment(mark, stroke, abc, column, score, spread, unmatched_marks, missed)

@@ -4,50 +4,50 @@ from __future__ import annotations
 
 import numpy as np
 
-from vision.graduations.fit import Ladder
+from vision.graduations.fit import GraduationFit
 from vision.graduations.shift_likelihood import main_run
-
-#: The count of marks alone settles the numbering only with this lead (nats) over
-#: the next shift: odds of four hundred to one.
-COUNT_MARGIN = 6.0
-#: The same where the marks are less well in place: rows found in grain, which are not the
-#: scale, lead by up to 11.
-CLEAR_MARGIN = 15.0
-#: Lead (nats) of a numbering by the marks below which no number makes up for it.
-FAR_BEHIND = -50.0
+from vision.parameters import (
+    CLEAR_COUNT_LOG_ODDS,
+    COUNT_LOG_ODDS,
+    COUNTED_RESIDUAL,
+    HOPELESS_LOG_ODDS,
+    LED_RESIDUAL,
+)
 
 
-def counted(ladder: Ladder, complete: bool) -> bool:
+def accept_by_count(fit: GraduationFit, complete: bool) -> bool:
     """Whether the count of the marks settles the numbering without legible numbers.
 
     ``complete`` says that both ends of the scale were seen.
     """
-    lead = ladder.evidence.margin(0)
+    log_odds = fit.evidence.margin(0)
     if not complete:
         return False
-    if ladder.tidy and (lead >= COUNT_MARGIN or two_rows_fit(ladder) and lead > 0.0):
+    if fit.relative_residual < COUNTED_RESIDUAL and (
+            log_odds >= COUNT_LOG_ODDS or two_spacings_in_place(fit) and log_odds > 0.0):
         return True
-    return ladder.fair and lead >= CLEAR_MARGIN
+    return fit.relative_residual < LED_RESIDUAL and log_odds >= CLEAR_COUNT_LOG_ODDS
 
 
-def contradicted(ladder: Ladder) -> bool:
+def reject_by_marks(fit: GraduationFit) -> bool:
     """Whether the marks speak against the numbering that the numbers prove.
 
     Numbers can be read where the pose is wrong; the marks are then out of place, or
     another numbering fits them by far better.
     """
-    lead = ladder.evidence.margin(0)
-    return not ladder.tidy and lead <= 0.0 or lead < FAR_BEHIND
+    log_odds = fit.evidence.margin(0)
+    out_of_place = fit.relative_residual >= COUNTED_RESIDUAL
+    return out_of_place and log_odds <= 0.0 or log_odds < HOPELESS_LOG_ODDS
 
 
-def two_rows_fit(ladder: Ladder) -> bool:
+def two_spacings_in_place(fit: GraduationFit) -> bool:
     """Whether the scale has rows of different spacing that all lie in place.
 
     A shift of the numbering would then move one row against the other: the shape of
     the scale settles what an even row could not.
     """
-    run = main_run(ladder.scale)
-    outside = np.ones(len(ladder.scale.marks), dtype=bool)
+    run = main_run(fit.scale)
+    outside = np.ones(len(fit.scale.marks), dtype=bool)
     outside[run] = False
-    return bool(outside.sum() >= 6 and ladder.seen[outside].mean() > 0.9
-                and ladder.seen[run].mean() > 0.9)
+    return bool(outside.sum() >= 6 and fit.seen[outside].mean() > 0.9
+                and fit.seen[run].mean() > 0.9)

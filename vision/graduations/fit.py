@@ -17,8 +17,10 @@ from vision.graduations.search import Found, search
 from vision.graduations.shift_likelihood import ShiftEvidence, main_run, shift_evidence
 from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_marks
 from vision.imaging.camera import FILM_DIAGONAL_MM
-from vision.runs import true_runs
+from vision.imaging.picture import Picture
+from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN
 from vision.scale_file.scale import Scale
+from vision.true_intervals import true_intervals
 
 #: Without camera facts: a phone's main camera, give or take a factor of 1.5.
 _UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
@@ -33,22 +35,55 @@ _FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
 #: Share to which the misfit then has to fall, and by how much the view may turn and come
 #: nearer (log of the distances).
 _CUT_SHARE, _TURNED_DEG, _NEARER = 0.5, 15.0, 0.5
-#: Misfit, as a share of the marks' distance, up to which nothing better is looked for.
-_NEAT_SHARE = 0.03
-#: Misfit, likewise, up to which the count of marks may stand without legible numbers;
-#: and up to which if it leads clearly.
-_TIDY_SHARE, _FAIR_SHARE = 0.05, 0.1
 #: Score for each mark below which the wall itself has to show so many of the marks.
 _POOR_SCORE, _SHOWN = 0.36, 0.6
 #: Shifts of the numbering that trail by less than this (nats) are tried out.
 _UNDECIDED = 8.0
 
-_Refined = tuple[CylinderPose, MarkSamples, np.ndarray, "tuple[float, float] | None",
-                 "tuple[float, float] | None"]
+
+@dataclass(frozen=True)
+class _Wall:
+    """The marks measured on the unrolled wall, and the pose that follows from them.
+
+    ``used`` (M, A) says which samples carry it; ``core_rad`` and ``long_rad`` are the azimuths
+    of the short and of the long marks, None where too few marks were found.
+    """
+
+    pose: CylinderPose
+    samples: MarkSamples
+    used: np.ndarray
+    core_rad: tuple[float, float] | None
+    long_rad: tuple[float, float] | None
 
 
 @dataclass(frozen=True)
-class Ladder:
+class _Task:
+    """What stays the same while one picture is searched for one scale."""
+
+    grey: np.ndarray
+    scale: Scale
+    focal_px: float
+    focal_relative_sd: float
+    focal_known: bool
+
+    @property
+    def height_mm(self) -> np.ndarray:
+        return np.array([m.height_mm for m in self.scale.marks])
+
+    @property
+    def is_long(self) -> np.ndarray:
+        return np.array([m.length == "long" for m in self.scale.marks])
+
+    def pose_from(self, marks: MarkPoints, point_sd_px: float, start: np.ndarray | None = None
+                  ) -> CylinderPose:
+        h, w = self.grey.shape
+        return fit_pose(marks, self.scale.outer_radius_mm, ((w - 1) / 2, (h - 1) / 2),
+                        self.focal_px, self.focal_relative_sd, point_sd_px=point_sd_px,
+                        start=start)
+
+
+@dataclass(frozen=True)
+class GraduationFit:
     """A ladder that was found.
 
     ``grey`` (H, W) float32 is the picture searched; ``samples`` are taken at the
@@ -60,7 +95,8 @@ class Ladder:
     any other row of marks that may be the scale, however little of it was seen.
     ``beside_px`` are the middles of rows of strokes beside this chamber, whatever they
     are: marks of another chamber, a rule, a pattern.  ``cut`` says that the picture is
-    known to be a part of a photo.
+    known to be a part of a photo.  ``picture`` is the one whose look was searched, and
+    ``strategy`` names how the row was come by (both empty when fitted to a bare array).
     """
 
     scale: Scale
@@ -78,6 +114,8 @@ class Ladder:
     elsewhere_px: tuple[float, float] | None
     beside_px: tuple[tuple[float, float], ...] = ()
     cut: bool = False
+    picture: Picture | None = None
+    strategy: str = ""
 
     @property
     def height_mm(self) -> np.ndarray:
@@ -85,13 +123,13 @@ class Ladder:
         return np.array([m.height_mm for m in self.scale.marks])
 
     @property
-    def worth(self) -> float:
-        """How well the ladder explains its picture, nats: marks seen, and how well in place.
+    def log_likelihood(self) -> float:
+        """How well the fit explains its picture, nats: marks seen, and how well in place.
 
         Misfits count as shares of the pitch: rows in the grain of a photo are small, and
         off by little.
         """
-        return _explained(float(self.shown.sum()), self.pose.residual_px / self.pitch_px)
+        return _explained(float(self.shown.sum()), self.relative_residual)
 
     @property
     def shown(self) -> np.ndarray:
@@ -99,20 +137,14 @@ class Ladder:
         return _shown(self.samples, self.used, self.core_rad)
 
     @property
-    def neat(self) -> bool:
+    def relative_residual(self) -> float:
+        """Misfit of the marks as a share of their distance; see ``vision.parameters``."""
+        return self.pose.residual_px / self.pitch_px
+
+    @property
+    def is_clear(self) -> bool:
         """Whether nearly all marks were seen where the pose has them."""
-        return bool(self.seen.mean() > 0.85
-                    and self.pose.residual_px < _NEAT_SHARE * self.pitch_px)
-
-    @property
-    def tidy(self) -> bool:
-        """Whether the marks are where the pose has them: without it their count proves little."""
-        return bool(self.pose.residual_px < _TIDY_SHARE * self.pitch_px)
-
-    @property
-    def fair(self) -> bool:
-        """Whether they are nearly there: their count proves something if it leads clearly."""
-        return bool(self.pose.residual_px < _FAIR_SHARE * self.pitch_px)
+        return bool(self.seen.mean() > CLEAR_SEEN and self.relative_residual < CLEAR_RESIDUAL)
 
     @property
     def pitch_px(self) -> float:
@@ -121,93 +153,113 @@ class Ladder:
         return self.pose.px_per_mm(middle) * float(np.min(np.abs(np.diff(self.height_mm))))
 
 
-def find_ladder(
+def fit_graduations(
     grey: np.ndarray, scale: Scale, *, focal: tuple[float, float] | None = None,
     near: tuple[float, float] | None = None, fixed: tuple[float, tuple[float, float]] | None = None,
-) -> Ladder | None:
-    """Find the ladder of ``scale`` in ``grey`` ((H, W) float32); None if there is none.
+) -> GraduationFit | None:
+    """Find the graduations of a scale in one grey picture, and where the camera stood.
 
-    ``focal`` is (pixels, relative standard uncertainty) or None; ``near`` a point
-    on or beside the chamber that is meant; ``fixed`` a mark's (value, point).
+    Parameters
+    ----------
+    grey : (H, W) float32 array
+        Grey levels, 0 to 255.
+    scale : Scale
+        What is printed on the chamber; it needs a bore.
+    focal : (float, float), optional
+        Focal length in pixels of ``grey`` and its relative standard uncertainty; without it
+        a phone's main camera is assumed, with a doubt of a third.
+    near : (x, y), optional
+        A point on or beside the chamber that is meant.  All points are in pixels of
+        ``grey``, origin at the centre of the top-left pixel.
+    fixed : (float, (x, y)), optional
+        The value of the mark nearest to a point.
+
+    Returns
+    -------
+    GraduationFit or None
+        None when no row of strokes fits the scale.
+
+    Notes
+    -----
+    Strokes -> evenly spaced rows -> alignment with the scale -> pose of the cylinder ->
+    every mark measured again on the unrolled wall -> final pose.
     """
     h, w = grey.shape
     known = focal is not None
     f, f_sd = focal if focal is not None else (
         _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
-    f_sd = max(f_sd, 0.015)
-    best: Ladder | None = None
+    task = _Task(grey, scale, f, max(f_sd, 0.015), known)
+    best: GraduationFit | None = None
     for found in search(grey, scale, near, fixed):
-        one = _measured(found, grey, scale, f, f_sd, known, fixed)
-        if one is not None and (best is None or one.worth > best.worth):
+        one = _measured(found, task, fixed)
+        if one is not None and (best is None or one.log_likelihood > best.log_likelihood):
             best = one
-        if best is not None and best.neat:
+        if best is not None and best.is_clear:
             break
-    if best is not None and known and np.log(best.pose.focal_px / f) > _CROPPED * f_sd:
+    if best is not None and known and (
+            np.log(best.pose.focal_px / f) > _CROPPED * task.focal_relative_sd):
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
         # out later, does.  What it states is then worth nothing.
-        cut = find_ladder(grey, scale, focal=None, near=near, fixed=fixed)
+        cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed)
         return None if cut is None else replace(cut, cut=True)
     return best
 
 
-def _measured(found: Found, grey: np.ndarray, scale: Scale, f: float, f_sd: float, known: bool,
-              fixed: tuple[float, tuple[float, float]] | None) -> Ladder | None:
-    """The ladder that an alignment leads to: pose, marks measured on the wall, numbering."""
-    h, w = grey.shape
-    centre = ((w - 1) / 2, (h - 1) / 2)
-    z = np.array([m.height_mm for m in scale.marks])
-    is_long = np.array([m.length == "long" for m in scale.marks])
-    points = _stroke_points(found, z, is_long)
-    radius = scale.outer_radius_mm
-    pose = fit_pose(points, radius, centre, f, f_sd, point_sd_px=0.5)
-    pose, samples, used, core, long_zone = _refine(grey, pose, z, is_long, points, radius,
-                                                   centre, f, f_sd, rounds=1)
-    if core is None or long_zone is None:
+def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]] | None
+              ) -> GraduationFit | None:
+    """What an alignment leads to: pose, marks measured on the wall, numbering."""
+    scale, z = task.scale, task.height_mm
+    strokes = _stroke_points(found, z, task.is_long)
+    first = _measure_wall(task, task.pose_from(strokes, 0.5), strokes, rounds=1)
+    if first.core_rad is None or first.long_rad is None:
         return None
-    evidence = shift_evidence(grey, pose, scale, core)
-    shifts = _worth_trying(evidence, scale) if fixed is None else [
-        _shift_for(pose, scale, evidence, fixed)]
-    marks = MarkPoints(points.points_px, points.height_mm, points.ends_px, points.end_kind)
-    best: tuple[float, ShiftEvidence, _Refined] | None = None
+    evidence = shift_evidence(task.grey, first.pose, scale, first.core_rad)
+    shifts = _undecided_shifts(evidence, scale) if fixed is None else [
+        _shift_for(first.pose, scale, evidence, fixed)]
+    best: tuple[float, ShiftEvidence, _Wall] | None = None
     for shift in shifts:
         # the marks are shift places further up the list: the same picture, with
         # the camera that much higher against the scale
-        params = pose.params.copy()
+        params = first.pose.params.copy()
         params[1] += shift * evidence.step_mm
-        one = _refine(grey, pose.with_params(params), z, is_long, marks, radius, centre, f, f_sd,
-                      rounds=5 if shift or len(shifts) > 1 else 2)
-        if one[3] is None or one[4] is None:
+        wall = _measure_wall(task, first.pose.with_params(params), strokes,
+                             rounds=5 if shift or len(shifts) > 1 else 2)
+        if wall.core_rad is None or wall.long_rad is None:
             continue
-        score = _worth(one, evidence, shift)
+        told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
+        # all in one picture: its misfits, in pixels, need not be made relative
+        score = told + _explained(float(_shown(wall.samples, wall.used, wall.core_rad).sum()),
+                                  wall.pose.residual_px)
         if best is None or score > best[0]:
-            best = score, _moved(evidence, shift), one
+            best = score, _moved(evidence, shift), wall
     if best is None:
         return None
-    _, evidence, (pose, samples, used, core, long_zone) = best
-    assert core is not None and long_zone is not None
-    seen = np.asarray(used.any(axis=1))
-    ends = pose.project_wall(np.zeros(1), z[[0, -1]])
+    _, evidence, wall = best
+    assert wall.core_rad is not None and wall.long_rad is not None
+    seen = np.asarray(wall.used.any(axis=1))
+    ends = wall.pose.project_wall(np.zeros(1), z[[0, -1]])
     if seen.sum() < 6 or not np.isfinite(ends).all():
         return None
     if found.alignment.score < _POOR_SCORE * len(z) and seen.mean() < _SHOWN:
         return None
-    return Ladder(scale, grey, pose, samples, seen, used, core, long_zone, evidence, known,
-                  found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
+    return GraduationFit(scale, task.grey, wall.pose, wall.samples, seen, wall.used,
+                         wall.core_rad, wall.long_rad, evidence, task.focal_known,
+                         found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
 
 
-def recentred(ladder: Ladder) -> Ladder:
+def recentred(fit: GraduationFit) -> GraduationFit:
     """The ladder of a part of a photo: the lens looked along any line through it.
 
     The point that it looked along is put where the marks, which are arcs in perspective,
     fit best.  A wrong one tilts the view by degrees, so some doubt stays.
     """
-    if not ladder.cut:
-        return ladder
+    if not fit.cut:
+        return fit
     from scipy.optimize import minimize
 
-    pose, z = ladder.pose, ladder.height_mm
-    marks = _points_seen(pose, ladder.samples, ladder.used, z, np.zeros((0, 2)), np.zeros(0, int))
-    size = float(np.hypot(*ladder.grey.shape))
+    pose, z = fit.pose, fit.height_mm
+    marks = _points_seen(pose, fit.samples, fit.used, z, np.zeros((0, 2)), np.zeros(0, int))
+    size = float(np.hypot(*fit.grey.shape))
 
     def looked_from(aside: np.ndarray) -> CylinderPose:
         middle = (pose.centre_px[0] + size * aside[0], pose.centre_px[1] + size * aside[1])
@@ -231,10 +283,10 @@ def recentred(ladder: Ladder) -> Ladder:
         turned_deg < _TURNED_DEG and nearer < _NEARER)
     pose = replace(found, doubt_deg=_FOUND_DOUBT_DEG) if better else replace(
         pose, doubt_deg=_CUT_DOUBT_DEG)
-    return replace(ladder, pose=pose)
+    return replace(fit, pose=pose)
 
 
-def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
+def _undecided_shifts(evidence: ShiftEvidence, scale: Scale) -> list[int]:
     """The shifts between which the marks of the main run do not decide.
 
     Where the scale has a second row of another spacing, a wrong shift moves the rows
@@ -243,18 +295,10 @@ def _worth_trying(evidence: ShiftEvidence, scale: Scale) -> list[int]:
     """
     if len(main_run(scale)) == len(scale.marks):
         return [evidence.best_shift]
-    lead = evidence.log_likelihood - evidence.log_likelihood.max()
-    order = np.argsort(-lead, kind="stable")
-    likely = [int(evidence.shifts[k]) for k in order[:3] if lead[k] > -_UNDECIDED]
+    log_odds = evidence.log_likelihood - evidence.log_likelihood.max()
+    order = np.argsort(-log_odds, kind="stable")
+    likely = [int(evidence.shifts[k]) for k in order[:3] if log_odds[k] > -_UNDECIDED]
     return likely if 0 in likely else [*likely, 0]
-
-
-def _worth(one: _Refined, evidence: ShiftEvidence, shift: int) -> float:
-    """How well one numbering explains the picture, nats."""
-    pose, samples, used, core, _ = one
-    assert core is not None
-    told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-    return told + _explained(float(_shown(samples, used, core).sum()), pose.residual_px)
 
 
 def _shown(samples: MarkSamples, used: np.ndarray, core: tuple[float, float]) -> np.ndarray:
@@ -269,10 +313,10 @@ def _shown(samples: MarkSamples, used: np.ndarray, core: tuple[float, float]) ->
 def _explained(shown: float, misfit: float) -> float:
     """Marks seen and their misfit in one figure, as log-likelihood.
 
-    The misfit counts as that of so many independent points as the pose is given.
+    The misfit counts as that of so many independent points as the pose is given.  Its unit
+    only adds a constant: what is compared has to have the same.
     """
-    return 3.0 * shown - INDEPENDENT_POINTS * float(
-        np.log(max(misfit, 0.003)))
+    return 3.0 * shown - INDEPENDENT_POINTS * float(np.log(max(misfit, 0.003)))
 
 
 def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,
@@ -304,7 +348,7 @@ def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray) -> MarkPoin
     a, s, k = found.alignment, found.strokes, found.factor
 
     def full(p: np.ndarray) -> np.ndarray:
-        return (p + 0.5) * k - 0.5
+        return (p + 0.5) * k - 0.5  # pixels of the reduced picture that the strokes are in
 
     centre = s.centre_px[a.stroke]
     half = 0.5 * (s.right_px - s.left_px)[a.stroke]
@@ -315,24 +359,22 @@ def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray) -> MarkPoin
     return MarkPoints(full(points), np.tile(z[a.mark], 2), full(ends), kind)
 
 
-def _refine(
-    grey: np.ndarray, pose: CylinderPose, z: np.ndarray, is_long: np.ndarray,
-    points: MarkPoints, radius: float, centre: tuple[float, float], f: float, f_sd: float,
-    rounds: int,
-) -> tuple[CylinderPose, MarkSamples, np.ndarray, tuple[float, float] | None,
-           tuple[float, float] | None]:
-    """Measure all marks on the unrolled wall and fit the pose to them, a few times."""
-    gap = gaps_mm(z)
-    samples = sample_marks(grey, pose, z, gap, _AZIMUTH)
-    used, core, zone = _select(samples, is_long)
+def _measure_wall(task: _Task, pose: CylinderPose, strokes: MarkPoints, rounds: int) -> _Wall:
+    """Measure all marks on the unrolled wall and fit the pose to them, a few times.
+
+    ``strokes`` gives the ends of the marks as they were first found.
+    """
+    z, gap = task.height_mm, gaps_mm(task.height_mm)
+    samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
+    used, core, zone = _select(samples, task.is_long)
     for _ in range(rounds):
         if used.sum() < 12:
-            return pose, samples, used, None, None
-        marks = _points_seen(pose, samples, used, z, points.ends_px, points.end_kind)
-        pose = fit_pose(marks, radius, centre, f, f_sd, point_sd_px=0.3, start=pose.params)
-        samples = sample_marks(grey, pose, z, gap, _AZIMUTH)
-        used, core, zone = _select(samples, is_long)
-    return pose, samples, used, core, zone
+            return _Wall(pose, samples, used, None, None)
+        marks = _points_seen(pose, samples, used, z, strokes.ends_px, strokes.end_kind)
+        pose = task.pose_from(marks, 0.3, pose.params)
+        samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
+        used, core, zone = _select(samples, task.is_long)
+    return _Wall(pose, samples, used, core, zone)
 
 
 def _points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
@@ -390,7 +432,7 @@ def _select(
 def _stretch(mask: np.ndarray, core: np.ndarray | None) -> np.ndarray:
     """The unbroken stretch of True that shares most with ``core`` (else the longest)."""
     best, out = -1, np.zeros_like(mask)
-    for start, stop in true_runs(mask):
+    for start, stop in true_intervals(mask):
         shared = int(core[start:stop].sum()) if core is not None else 0
         weight = 1000 * shared + int(stop - start)
         if weight > best:

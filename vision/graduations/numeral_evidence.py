@@ -13,7 +13,7 @@ from typing import Literal
 import cv2
 import numpy as np
 
-from vision.graduations.fit import Ladder
+from vision.graduations.fit import GraduationFit
 from vision.graduations.numeral_reader import (
     AGREES,
     DOUBTS,
@@ -26,6 +26,7 @@ from vision.graduations.numeral_reader import (
 )
 from vision.graduations.shift_likelihood import main_run
 from vision.graduations.unrolled_samples import sample
+from vision.parameters import BOTH_LOG_ODDS, COUNT_LOG_ODDS, LED_RESIDUAL, NUMERALS_LOG_ODDS
 
 _HALF_HEIGHT_MM = 3.4
 #: Width of a patch; and where that does not settle it, since the marks may reach further
@@ -36,9 +37,6 @@ _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
 _LEGIBLE = 0.5
-#: Leads (nats) of the numbers and of the count of marks that settle a numbering together;
-#: where no two labels can be read for sure, so much of both.
-_LABELS_LEAD, _COUNT_LEAD, _BOTH_LEAD = 5.0, 6.0, 15.0
 #: Grain is smoothed over so much of the wall, where nothing else helps.
 _GRAIN_MM = 0.3
 
@@ -50,76 +48,80 @@ _Verdict = Literal["agree", "other", "disagree", "unread"]
 class NumeralCheck:
     """``verdict``: "agree", "other" (the numerals speak clearly for ``shift``),
     "disagree" (they speak against every numbering that the marks allow) or
-    "unread".  ``readable`` counts the labels that could be read;
-    ``count_complete`` says that both ends of the scale were seen, ``strangers``
-    how many marks too many there are; ``side`` is -1 or 1, where the numerals
-    are printed (0: not known); ``leaning`` is the shift for which they speak without
-    proving it (0: none)."""
+    "unread"; ``log_odds`` (nats) is its lead over the second.  ``readable`` counts the
+    labels that could be read; ``count_complete`` says that both ends of the scale were
+    seen, ``unmatched_marks`` how many marks lie beyond them; ``side`` is -1 or 1, where
+    the numerals are printed (0: not known); ``preferred_shift`` is the shift for which
+    they speak without proving it (0: none); ``labels`` holds, for each label looked at,
+    the index of its mark, what was read there and how surely (0 to 1)."""
 
     verdict: _Verdict
     shift: int
-    lead: float
+    log_odds: float
     readable: int
     count_complete: bool
-    strangers: int
+    unmatched_marks: int
     sentence: str
     side: int = 0
-    leaning: int = 0
+    preferred_shift: int = 0
+    labels: tuple[tuple[int, str, float], ...] = ()
 
 
-def check_numerals(ladder: Ladder) -> NumeralCheck:
+def check_numerals(fit: GraduationFit) -> NumeralCheck:
     """Read all labels and weigh them against the marks."""
-    complete, strangers = _count(ladder)
-    texts = sorted({m.text for m in ladder.scale.marks if m.label})
-    read = _read(ladder, texts)
+    complete, unmatched_marks = _count(fit)
+    texts = sorted({m.text for m in fit.scale.marks if m.label})
+    read = _read(fit, texts)
     if read is None:
-        return NumeralCheck("unread", 0, 0.0, 0, complete, strangers, "")
+        return NumeralCheck("unread", 0, 0.0, 0, complete, unmatched_marks, "")
     one, found = read
     readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
+    labels = tuple((mark, p.text, p.confidence)
+                   for mark, p in zip(one.marks, one.evidence.patches, strict=True))
 
-    def check(verdict: _Verdict, shift: int = 0, sentence: str = "", leaning: int = 0,
+    def check(verdict: _Verdict, shift: int = 0, sentence: str = "", preferred_shift: int = 0,
               side: int = one.side) -> NumeralCheck:
-        return NumeralCheck(verdict, shift, found.margin, readable, complete, strangers, sentence,
-                            side, leaning)
+        return NumeralCheck(verdict, shift, found.margin, readable, complete, unmatched_marks,
+                            sentence, side, preferred_shift, labels)
 
     if found.verdict == "settled":
         # If not here: number the marks their way and look again whether both then agree.
         return check("agree") if found.best == 0 else check("other", int(str(found.best)))
-    run = main_run(ladder.scale)
-    now = [_text(ladder, run, i, 0) for i in one.marks]
+    run = main_run(fit.scale)
+    now = [_text(fit, run, i, 0) for i in one.marks]
     doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
     # what is barely legible is misread as any number, and contradicts nothing
     legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
-    if complete and found.best == 0 and not legible and _together(ladder, found):
+    if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
-    elsewhere = _numbers_beside_all_marks(ladder, texts)
+    elsewhere = _numbers_beside_all_marks(fit, texts)
     if elsewhere is not None:
-        shift, lead, count, side = elsewhere
-        return NumeralCheck("other", shift, lead, count, complete, strangers, "", side)
-    leaning = int(str(found.best)) if found.margin >= _LABELS_LEAD else 0
+        shift, log_odds, count, side = elsewhere
+        return NumeralCheck("other", shift, log_odds, count, complete, unmatched_marks, "", side)
+    preferred_shift = int(str(found.best)) if found.margin >= NUMERALS_LOG_ODDS else 0
     if legible >= 2 and len(doubting) > agreeing:
         seen = ", ".join(p.text for p in one.evidence.patches if p.text)
         return check("disagree", 0, "The printed numbers do not fit the marks of the chosen scale "
                      f"(read: {seen}). Check that the right scale is chosen, or tap one mark and "
-                     "type its value.", leaning)
-    return check("unread", 0, "", leaning, one.side if readable else 0)
+                     "type its value.", preferred_shift)
+    return check("unread", 0, "", preferred_shift, one.side if readable else 0)
 
 
-def _read(ladder: Ladder, texts: list[str]) -> tuple[_Side, NumberingVerdict] | None:
+def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict] | None:
     """The numbers on their side of the marks and what they prove, in the look that says most."""
     tries = []
-    for seen, width_mm in _looks(ladder):
+    for seen, width_mm in _looks(fit):
         one = _clearer_side(seen, texts, width_mm)
         if one is None:
             continue
-        found = _settle(ladder, one.evidence, one.marks)
+        found = _settle(fit, one.evidence, one.marks)
         if found.verdict != "settled" and found.agreeing >= SETTLED_LABELS:
             # a finger or a highlight over some of them: the other labels are asked too
-            every = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+            every = [i for i, m in enumerate(fit.scale.marks) if m.label]
             more, patches = label_patches(seen, one.side, every, width_mm)
             if len(more) > len(one.marks):
                 wider = _Side(one.side, more, read_numerals(patches, [texts] * len(patches)))
-                again = _settle(ladder, wider.evidence, more)
+                again = _settle(fit, wider.evidence, more)
                 if again.verdict == "settled":
                     one, found = wider, again
         if found.verdict == "settled":
@@ -128,23 +130,24 @@ def _read(ladder: Ladder, texts: list[str]) -> tuple[_Side, NumberingVerdict] | 
     return max(tries, key=lambda one_try: one_try[1].margin, default=None)
 
 
-def _looks(ladder: Ladder) -> Iterator[tuple[Ladder, float]]:
+def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
     """The picture and the width of the patches in which the numbers are read, in turn."""
-    yield ladder, _WIDTH_MM
-    yield ladder, _WIDE_MM
-    px_per_mm = ladder.pose.px_per_mm(float(np.median(ladder.height_mm)))
-    smooth = cv2.GaussianBlur(ladder.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
-    yield replace(ladder, grey=np.asarray(smooth)), _WIDTH_MM
+    yield fit, _WIDTH_MM
+    yield fit, _WIDE_MM
+    px_per_mm = fit.pose.px_per_mm(float(np.median(fit.height_mm)))
+    smooth = cv2.GaussianBlur(fit.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
+    yield replace(fit, grey=np.asarray(smooth)), _WIDTH_MM
 
 
-def _together(ladder: Ladder, found: NumberingVerdict) -> bool:
+def _together(fit: GraduationFit, found: NumberingVerdict) -> bool:
     """Whether count and numbers, found independently, settle what neither proves alone."""
-    lead = ladder.evidence.margin(0)
-    if found.margin < _LABELS_LEAD:
+    log_odds = fit.evidence.margin(0)
+    if found.margin < NUMERALS_LOG_ODDS:
         return False
     if found.agreeing >= SETTLED_LABELS:
-        return lead >= _COUNT_LEAD
-    return ladder.fair and lead >= _COUNT_LEAD and lead + found.margin >= _BOTH_LEAD
+        return log_odds >= COUNT_LOG_ODDS
+    return (fit.relative_residual < LED_RESIDUAL and log_odds >= COUNT_LOG_ODDS
+            and log_odds + found.margin >= BOTH_LOG_ODDS)
 
 
 @dataclass(frozen=True)
@@ -156,11 +159,11 @@ class _Side:
     evidence: NumeralEvidence
 
 
-def _clearer_side(ladder: Ladder, texts: list[str], width_mm: float) -> _Side | None:
+def _clearer_side(fit: GraduationFit, texts: list[str], width_mm: float) -> _Side | None:
     """The side of the marks on which their numbers are printed."""
     best: tuple[float, _Side] | None = None
     sides = [(*found, side) for found, side in (
-        (label_patches(ladder, side, None, width_mm), side) for side in (-1, 1)) if found[0]]
+        (label_patches(fit, side, None, width_mm), side) for side in (-1, 1)) if found[0]]
     # the likelier side first; the other only if that one says little
     for marks, patches, side in sorted(sides, key=lambda found: -_like_numbers(found[1])):
         evidence = read_numerals(patches, [texts] * len(patches))
@@ -173,14 +176,14 @@ def _clearer_side(ladder: Ladder, texts: list[str], width_mm: float) -> _Side | 
     return None if best is None else best[1]
 
 
-def _settle(ladder: Ladder, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
+def _settle(fit: GraduationFit, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
     """What the labels of ``marks`` prove about the numbering."""
-    run = main_run(ladder.scale)
-    return settle_numbering(evidence, {k: [_text(ladder, run, i, k) for i in marks]
-                                       for k in _shifts(ladder)})
+    run = main_run(fit.scale)
+    return settle_numbering(evidence, {k: [_text(fit, run, i, k) for i in marks]
+                                       for k in _shifts(fit)})
 
 
-def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
+def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str]
                               ) -> tuple[int, float, int, int] | None:
     """(shift, lead, labels, side) when numerals are not where the numbering has them.
 
@@ -188,10 +191,10 @@ def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
     by the marks that would be labelled under it.  A number can still be read one mark
     beside its place, so neighbouring shifts are told apart by the marks' lengths.
     """
-    e, run = ladder.evidence, main_run(ladder.scale)
+    e, run = fit.evidence, main_run(fit.scale)
     best: tuple[int, float, int, int] | None = None
     for side in (-1, 1):
-        marks, patches = label_patches(ladder, side, list(run))
+        marks, patches = label_patches(fit, side, list(run))
         if not marks:
             continue
         evidence = read_numerals(patches, [texts] * len(patches))
@@ -199,7 +202,7 @@ def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
         counts = np.zeros(len(e.shifts), dtype=int)
         for j, shift in enumerate(e.shifts):
             told = [(p.scores[text], text) for p, i in zip(evidence.patches, marks, strict=True)
-                    if (text := _text(ladder, run, i, int(shift)))]
+                    if (text := _text(fit, run, i, int(shift)))]
             counts[j] = len({text for score, text in told if score > AGREES})
             if counts[j] > SETTLED_LABELS and not any(score < DOUBTS for score, _ in told):
                 scores[j] = sum(score for score, _ in told)
@@ -207,22 +210,22 @@ def _numbers_beside_all_marks(ladder: Ladder, texts: list[str]
             continue
         j = int(np.argmax(np.where(np.isfinite(scores), scores + e.log_likelihood, -np.inf)))
         apart = np.abs(e.shifts - e.shifts[j]) > 1
-        lead = float(scores[j] - scores[apart].max()) if apart.any() else np.inf
-        if e.shifts[j] != 0 and lead > SETTLED_MARGIN and (best is None or lead > best[1]):
-            best = int(e.shifts[j]), lead, int(counts[j]), side
+        log_odds = float(scores[j] - scores[apart].max()) if apart.any() else np.inf
+        if e.shifts[j] != 0 and log_odds > SETTLED_MARGIN and (best is None or log_odds > best[1]):
+            best = int(e.shifts[j]), log_odds, int(counts[j]), side
     return best
 
 
-def renumbered(ladder: Ladder, shift: int) -> tuple[float, tuple[float, float]]:
+def renumbered(fit: GraduationFit, shift: int) -> tuple[float, tuple[float, float]]:
     """(value, point) of a mark of the main run if its number is shifted."""
-    run = main_run(ladder.scale)
+    run = main_run(fit.scale)
     inside = run[(run + shift >= run[0]) & (run + shift <= run[-1])]
-    here = inside[ladder.seen[inside]] if ladder.seen[inside].any() else inside
+    here = inside[fit.seen[inside]] if fit.seen[inside].any() else inside
     mark = int(here[len(here) // 2])
-    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
-    at = ladder.pose.project(ladder.pose.on_wall(
-        np.array([middle]), np.array([ladder.scale.marks[mark].height_mm])))[0]
-    return ladder.scale.marks[mark + shift].value, (float(at[0]), float(at[1]))
+    middle = 0.5 * (fit.core_rad[0] + fit.core_rad[1])
+    at = fit.pose.project(fit.pose.on_wall(
+        np.array([middle]), np.array([fit.scale.marks[mark].height_mm])))[0]
+    return fit.scale.marks[mark + shift].value, (float(at[0]), float(at[1]))
 
 
 def _like_numbers(patches: list[np.ndarray | None]) -> float:
@@ -243,32 +246,32 @@ def _like_numbers(patches: list[np.ndarray | None]) -> float:
     return float(np.median(found)) if found else -np.inf
 
 
-def _shifts(ladder: Ladder) -> list[int]:
-    e = ladder.evidence
+def _shifts(fit: GraduationFit) -> list[int]:
+    e = fit.evidence
     worth = e.log_likelihood > e.log_likelihood.max() - 60.0
     return sorted({0, *(int(k) for k in e.shifts[worth])})
 
 
-def _text(ladder: Ladder, run: np.ndarray, mark: int, shift: int) -> str | None:
+def _text(fit: GraduationFit, run: np.ndarray, mark: int, shift: int) -> str | None:
     """What is printed beside a mark if the numbering of ``run`` is shifted; None: nothing."""
     where = mark
     if run[0] <= mark <= run[-1]:
         where = mark + shift
         if not run[0] <= where <= run[-1]:
             return None
-    m = ladder.scale.marks[where]
+    m = fit.scale.marks[where]
     return m.text if m.label else None
 
 
-def _count(ladder: Ladder) -> tuple[bool, int]:
+def _count(fit: GraduationFit) -> tuple[bool, int]:
     """Whether both ends of the scale were seen, and how many marks lie beyond them."""
-    seen = ladder.seen
+    seen = fit.seen
     complete = bool(seen.mean() > 0.85 and seen[:2].all() and seen[-2:].all())
-    run = main_run(ladder.scale)
-    e = ladder.evidence
+    run = main_run(fit.scale)
+    e = fit.evidence
     there = set(e.lattice[e.like_marks].tolist())
-    every = ladder.height_mm
-    strangers = 0
+    every = fit.height_mm
+    unmatched_marks = 0
     for start, step in ((-1, -1), (len(run), 1)):
         at = start
         while at in there:
@@ -276,21 +279,21 @@ def _count(ladder: Ladder) -> tuple[bool, int]:
             height = every[run[0]] + e.step_mm * at
             if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
                 break
-            strangers += 1
+            unmatched_marks += 1
             at += step
-    return complete, strangers
+    return complete, unmatched_marks
 
 
-def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None,
+def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
                   width_mm: float = _WIDTH_MM) -> tuple[list[int], list[np.ndarray | None]]:
     """Patches beside the labelled marks (or ``marks``), ``side`` -1 left or +1 right.
 
     Returns the indices of the marks and, for each, an (h, w) float32 patch with
     upright digits, or None where it leaves the photo.
     """
-    pose = ladder.pose
+    pose = fit.pose
     r = pose.radius_mm
-    labelled = [i for i, m in enumerate(ladder.scale.marks) if m.label]
+    labelled = [i for i, m in enumerate(fit.scale.marks) if m.label]
     if not labelled:
         return [], []
     if marks is not None:
@@ -298,12 +301,12 @@ def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None,
     elif len(labelled) > _MOST_LABELS:
         pick = np.round(np.linspace(0, len(labelled) - 1, _MOST_LABELS)).astype(int)
         labelled = [labelled[k] for k in pick]
-    heights = np.array([ladder.scale.marks[i].height_mm for i in labelled])
-    every = np.array([m.height_mm for m in ladder.scale.marks if m.label])
+    heights = np.array([fit.scale.marks[i].height_mm for i in labelled])
+    every = np.array([m.height_mm for m in fit.scale.marks if m.label])
     half = _HALF_HEIGHT_MM
     if len(every) > 1:
         half = min(half, 0.48 * float(np.min(np.abs(np.diff(every)))))
-    edge = ladder.long_rad[0] if side < 0 else ladder.long_rad[1]
+    edge = fit.long_rad[0] if side < 0 else fit.long_rad[1]
     limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
     # the samples of the zone lie 3 degrees apart: step over the rest of the mark
     start = edge + side * np.radians(1.5)
@@ -318,6 +321,6 @@ def label_patches(ladder: Ladder, side: int, marks: list[int] | None = None,
     patches: list[np.ndarray | None] = []
     for z0 in heights:
         z = np.linspace(z0 + half, z0 - half, rows)
-        patch = sample(ladder.grey, pose.project_wall(azimuth, z))
+        patch = sample(fit.grey, pose.project_wall(azimuth, z))
         patches.append(patch if np.isfinite(patch).all() else None)
     return labelled, patches

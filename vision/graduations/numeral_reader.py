@@ -207,7 +207,7 @@ def settle_numbering(
     order = np.argsort(-judged, kind="stable")
     best = keys[order[0]]
     texts = hypotheses[best]
-    lead = float(judged[order[0]] - judged[order[1]]) if len(keys) > 1 else math.inf
+    log_odds = float(judged[order[0]] - judged[order[1]]) if len(keys) > 1 else math.inf
     others = np.delete(scores, order[0])
     own_lead = float(scores[order[0]] - others.max()) if len(others) else math.inf
     agreeing, doubting = evidence.agreeing(texts), evidence.doubting(texts)
@@ -224,7 +224,7 @@ def settle_numbering(
         reason = "The printed numbers could be parts of longer ones."
     else:
         reason = ""
-    return NumberingVerdict(best, lead, "unsettled" if reason else "settled",
+    return NumberingVerdict(best, log_odds, "unsettled" if reason else "settled",
                             len(agreeing), len(doubting), reason)
 
 
@@ -446,12 +446,12 @@ def _evidence(
     asked = [[*wanted[i], text] for i, text in zip(seen, free, strict=True)]
     for i, text, chance in zip(seen, free, _text_log_probabilities(some, asked), strict=True):
         of = dict(zip(asked[seen.index(i)], np.exp(np.minimum(chance, 0.0)).tolist(), strict=True))
-        nothing = of[""]
+        p_absent = of[""]
         scores = {}
         for t in wanted[i]:
-            weight = nothing + (of[t] / CHANCE if t else 0.0)
+            weight = p_absent + (of[t] / CHANCE if t else 0.0)
             scores[t] = math.log((1 - MISREAD) * min(weight, 1 / CHANCE) + MISREAD)
-        readable = bool(text) and of[text] > nothing and _is_number(text)
-        out[i] = PatchEvidence(scores, nothing, text if readable else "",
+        readable = bool(text) and of[text] > p_absent and _is_number(text)
+        out[i] = PatchEvidence(scores, p_absent, text if readable else "",
                                of[text] if readable else 0.0)
     return out

@@ -104,7 +104,7 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         n = len(scale.marks)
         a = best.alignment
         pitch = _pitch(a, scale)
-        if len(a.mark) >= 0.85 * n and a.strangers <= 3 and pitch > 6.0 and (
+        if len(a.mark) >= 0.85 * n and a.unmatched_marks <= 3 and pitch > 6.0 and (
                 a.residual_px < 0.08 * pitch):
             return [best]
     if best is None or best.alignment.score > _GOOD_SCORE * len(scale.marks):
@@ -168,7 +168,7 @@ def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float
         there = tuple((middle + 0.5) * factor - 0.5)
         elsewhere = elsewhere or there
         # a printed rule on the panel is a row of strokes too, but not this scale
-        if len(a.mark) < 0.75 * len(best.mark) or a.strangers > 3:
+        if len(a.mark) < 0.75 * len(best.mark) or a.unmatched_marks > 3:
             continue
         if a.score > rival * best.score:
             rival = float(np.clip(a.score / best.score, 0, 1))

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from vision.runs import true_runs
+from vision.true_intervals import true_intervals
 
 if TYPE_CHECKING:
     from vision.imaging.photo import Photo
@@ -88,7 +88,7 @@ class Board:
                 marker += 1
                 for j, line in enumerate(np.asarray(bits) == 0):
                     out += [(x + inset + a * cell, y + inset + j * cell, (b - a) * cell, cell)
-                            for a, b in true_runs(line).tolist()]
+                            for a, b in true_intervals(line).tolist()]
         return out
 
 

@@ -58,9 +58,9 @@ class LensView:
         if surface is not None:
             x, y = self.to_original(np.array(surface))
             surface = (float(x), float(y))
-        traces = tuple(replace(t, points_px=self.to_original(t.points_px).reshape(-1, 2))
-                       for t in reading.traces)
-        return replace(reading, surface_px=surface, traces=traces)
+        annotations = tuple(replace(t, points_px=self.to_original(t.points_px).reshape(-1, 2))
+                       for t in reading.annotations)
+        return replace(reading, surface_px=surface, annotations=annotations)
 
     def _stretch(self, flat: np.ndarray) -> np.ndarray:
         r2 = (flat**2).sum(axis=-1, keepdims=True)

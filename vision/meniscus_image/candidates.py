@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
-from vision.graduations.fit import Ladder
+from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
-from vision.meniscus_image.networks import CloseLook, find_rows, gauge_level
+from vision.meniscus_image.networks import OffsetPosterior, find_rows, offset_posterior
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
@@ -38,121 +38,122 @@ _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 
 
 @dataclass(frozen=True)
-class Candidate:
+class RowPeak:
     """A place where the surface may be: height on the wall straight in front, and
     the share of the belief that lies there (the finder's; once weighed, both networks')."""
 
     height_mm: float
-    belief: float
+    weight: float
 
 
 @dataclass(frozen=True)
-class Place:
+class MeniscusCandidate:
     """A candidate looked at closely: where its line is, and what the gauge says there."""
 
     height_mm: float
-    belief: float
+    weight: float
     line: ContactLine | None
-    look: CloseLook
+    look: OffsetPosterior
 
 
 class Search:
     """One look for the surface in one picture."""
 
-    def __init__(self, rgb: np.ndarray, ladder: Ladder, px_per_mm: float) -> None:
-        self.rgb, self.ladder, self.px_per_mm = rgb, ladder, px_per_mm
-        scale = ladder.scale
+    def __init__(self, rgb: np.ndarray, fit: GraduationFit, px_per_mm: float) -> None:
+        self.rgb, self.fit, self.px_per_mm = rgb, fit, px_per_mm
+        scale = fit.scale
         ends = scale.lowest_mark.height_mm, scale.highest_mark.height_mm
         self.foot_mm, self.middle_mm = min(ends), 0.5 * sum(ends)
         self.grid = whole_grid(*ends)
-        self.whole = view(rgb, ladder.pose, self.grid, px_per_mm)
+        self.whole = view(rgb, fit.pose, self.grid, px_per_mm)
 
-    def candidates(self, near_mm: float | None) -> tuple[list[Candidate], float]:
+    def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float]:
         """Places of the finder, likeliest first, and its belief in no surface in sight."""
-        scale, pose, grid = self.ladder.scale, self.ladder.pose, self.grid
-        p, nothing = find_rows(
+        scale, pose, grid = self.fit.scale, self.fit.pose, self.grid
+        p, p_absent = find_rows(
             self.whole, math.degrees(float(pose.elevation_rad(self.middle_mm))),
             scale.inner_radius_mm(scale.value_at(self.middle_mm)), grid.step_mm)
         if near_mm is not None:
             p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
-            nothing *= 0.2
-            p *= (1.0 - nothing) / max(float(p.sum()), 1e-12)
+            p_absent *= 0.2
+            p *= (1.0 - p_absent) / max(float(p.sum()), 1e-12)
         p = p * ~_at_steps(scale, pose, grid.height_mm)
-        return peaks(p, grid), nothing
+        return peaks(p, grid), p_absent
 
     def bore(self, height_mm: float) -> tuple[float, float]:
         """Radius of the bore and thickness of the wall at a height."""
-        scale = self.ladder.scale
+        scale = self.fit.scale
         radius = scale.inner_radius_mm(float(scale.value_at(height_mm - 0.5)))
         return radius, scale.outer_radius_mm - radius
 
-    def look_at(self, candidate: Candidate) -> Place:
+    def measure(self, candidate: RowPeak) -> MeniscusCandidate:
         """What is at a candidate: its contact line, and the gauge's word.
 
         The gauge was taught with places as far off as the finder errs, and finds its own
         way from there; the clearest line near may be the back edge, which in a steep view
         runs just beside the front one, and only tells how sharply the edge is seen.
         """
-        ladder, about = self.ladder, candidate.height_mm
-        line = find_contact_line(self.rgb, ladder.pose, ladder.scale, ladder.core_rad,
-                                 ladder.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
-        return Place(about, candidate.belief, line, self._gauge(about))
+        fit, about = self.fit, candidate.height_mm
+        line = find_contact_line(self.rgb, fit.pose, fit.scale, fit.core_rad,
+                                 fit.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
+        return MeniscusCandidate(about, candidate.weight, line, self.offset_at(about))
 
-    def contested(self, place: Place) -> bool:
+    def contested(self, place: MeniscusCandidate) -> bool:
         """Whether the gauge, from close beside a place, sees a front line as well and
         reads another level there.
 
         Seen from above or below, the back edge and what is mirrored in the surface are
         lines just beside the front one; noise can make one of them the finder's only place.
         """
-        pose, scale = self.ladder.pose, self.ladder.scale
+        pose, scale = self.fit.pose, self.fit.scale
         if abs(math.degrees(float(pose.elevation_rad(place.height_mm)))) < HARD_ELEVATION_DEG:
             return False
         here = self._value(place.height_mm, place.look)
         for aside_mm in _BESIDE_MM:
             about = place.height_mm + aside_mm
-            look = self._gauge(about)
+            look = self.offset_at(about)
             if look.odds > _AS_WELL * place.look.odds and (
                     abs(self._value(about, look) - here) > scale.division_at(here)):
                 return True
         return False
 
-    def _value(self, centre_mm: float, look: CloseLook) -> float:
+    def _value(self, centre_mm: float, look: OffsetPosterior) -> float:
         """Mean value that the gauge reads around a height."""
-        elevation = math.degrees(float(self.ladder.pose.elevation_rad(centre_mm)))
+        elevation = math.degrees(float(self.fit.pose.elevation_rad(centre_mm)))
         shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
                                                WALL_INDEX))
-        return float(self.ladder.scale.value_at(centre_mm - look.mean_mm - shift))
+        return float(self.fit.scale.value_at(centre_mm - look.mean_mm - shift))
 
-    def _gauge(self, centre_mm: float) -> CloseLook:
+    def offset_at(self, centre_mm: float) -> OffsetPosterior:
         """The gauge's word on one height of the wall.
 
         Where the sight line is poorly known (no focal length, a steep view), its doubt
         goes through the gauge: three elevations with the same mean and spread.
         """
-        pose = self.ladder.pose
+        pose = self.fit.pose
         radius, wall = self.bore(centre_mm)
         elevation = math.degrees(float(pose.elevation_rad(centre_mm)))
         close = view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm)
         doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [
             elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
-        looks = [gauge_level(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
-                             self.px_per_mm) for e in at]
-        return CloseLook(np.mean([k.probability for k in looks], axis=0),
-                         float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
+        looks = [offset_posterior(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
+                                  self.px_per_mm) for e in at]
+        return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
+                               float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
 
 
-def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
+def posterior_weights(places: list[MeniscusCandidate], p_absent: float
+                      ) -> list[tuple[float, MeniscusCandidate]]:
     """The belief in each place, likeliest first: the finder's, times the gauge's odds.
 
     What the finder believes elsewhere stays as it is, so that a place of which the
     gauge knows nothing good can not win for want of others.
     """
-    rest = max(1.0 - sum(q.belief for q in places), nothing, _UNTHOUGHT)
-    weighed = sorted(((q.belief * q.look.odds, q) for q in places), key=lambda m: -m[0])
+    rest = max(1.0 - sum(q.weight for q in places), p_absent, _UNTHOUGHT)
+    weighed = sorted(((q.weight * q.look.odds, q) for q in places), key=lambda m: -m[0])
     total = sum(w for w, _ in weighed) + rest
-    kept: list[tuple[float, Place]] = []
+    kept: list[tuple[float, MeniscusCandidate]] = []
     for weight, place in weighed:
         same = next((k for k, (_, q) in enumerate(kept) if _one_reading(q, place)), None)
         if same is None:
@@ -162,7 +163,7 @@ def weigh(places: list[Place], nothing: float) -> list[tuple[float, Place]]:
     return sorted(kept, key=lambda m: -m[0])
 
 
-def _one_reading(a: Place, b: Place) -> bool:
+def _one_reading(a: MeniscusCandidate, b: MeniscusCandidate) -> bool:
     """Whether the gauge reads the same level from both places."""
     if abs(a.height_mm - b.height_mm) > _SAME_WINDOW_MM:
         return False
@@ -174,11 +175,11 @@ def _one_reading(a: Place, b: Place) -> bool:
     return abs(means[0] - means[1]) < math.sqrt(max(sum(variances), 0.0))
 
 
-def peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
+def peaks(p: np.ndarray, grid: Grid) -> list[RowPeak]:
     """Places of the finder's belief, each with the belief around it."""
     left = p.copy()
     z = grid.height_mm
-    found: list[Candidate] = []
+    found: list[RowPeak] = []
     while len(found) < 6:
         k = int(np.argmax(left))
         near = np.abs(z - z[k]) <= _SAME_MM
@@ -186,7 +187,7 @@ def peaks(p: np.ndarray, grid: Grid) -> list[Candidate]:
         if mass < 0.02:
             break
         centre = float((z[near] * left[near]).sum() / mass)
-        found.append(Candidate(centre, mass))
+        found.append(RowPeak(centre, mass))
         left[near] = 0.0
     return found
 

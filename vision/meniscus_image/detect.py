@@ -13,8 +13,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.graduations.fit import Ladder
-from vision.meniscus_image.candidates import Candidate, Search, weigh
+from vision.graduations.fit import GraduationFit
+from vision.meniscus_image.candidates import RowPeak, Search, posterior_weights
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.misread_risk import (
@@ -22,18 +22,17 @@ from vision.meniscus_image.misread_risk import (
     largest_chance,
     least_misleading_mm,
 )
-from vision.meniscus_image.occlusion import held_before
+from vision.meniscus_image.occlusion import occluded
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
+from vision.parameters import ABSENT, PLAIN_PLACE, SURE_PLACE, WORTH_SHOWING
 from vision.scale_file.scale import Scale
 
-#: Belief from which a place is read, and from which no other is looked at closely.
-SURE_BELIEF, _PLAIN_BELIEF = 0.85, 0.98
 #: So many places are looked at closely.
 _MOST_PLACES = 4
 
 
 @dataclass(frozen=True)
-class Surface:
+class MeniscusPosterior:
     """The front contact line and the level that follows.
 
     ``line`` is the contact line on the outer wall; ``offset_mm`` and
@@ -53,12 +52,21 @@ class Surface:
     shift_mm: float
     bore_radius_mm: float
     wall_mm: float
-    candidates: tuple[Candidate, ...]
-    nothing: float
-    held_before: bool = False
+    candidates: tuple[RowPeak, ...]
+    p_absent: float
+    occluded: bool = False
     contested: bool = False
     chosen_mm: float | None = None
     tail: float = 0.025
+
+    @property
+    def competing(self) -> bool:
+        """Whether another place, or another line close by, may as well be the surface."""
+        if not self.candidates or self.p_absent > ABSENT:
+            return False
+        if self.candidates[0].weight < SURE_PLACE:
+            return any(c.weight > WORTH_SHOWING for c in self.candidates[1:])
+        return self.contested
 
     @property
     def level_mm(self) -> float:
@@ -96,43 +104,43 @@ def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarra
     return left / left.sum() if left.sum() > 0.02 else q
 
 
-def find_surface(rgb: np.ndarray, ladder: Ladder, px_per_mm: float,
-                 near_mm: float | None = None) -> Surface:
+def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
+                  near_mm: float | None = None) -> MeniscusPosterior:
     """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
 
     ``near_mm`` restricts the search to a height that a person has pointed at.
     """
-    search = Search(rgb, ladder, px_per_mm)
-    candidates, nothing = search.candidates(near_mm)
+    search = Search(rgb, fit, px_per_mm)
+    candidates, p_absent = search.candidates(near_mm)
     if not candidates:
         empty = np.array([0.0])
-        return Surface(None, search.middle_mm, empty, np.array([1.0]), 0.0, 1.0, 0.0, (), nothing)
-    places = [search.look_at(candidates[0])]
-    weighed = weigh(places, nothing)
-    if weighed[0][0] < _PLAIN_BELIEF and len(candidates) > 1:
-        places += [search.look_at(c) for c in candidates[1:_MOST_PLACES]]
-        weighed = weigh(places, nothing)
+        return MeniscusPosterior(None, search.middle_mm, empty, np.array([1.0]), 0.0, 1.0, 0.0,
+                                 (), p_absent)
+    places = [search.measure(candidates[0])]
+    weighed = posterior_weights(places, p_absent)
+    if weighed[0][0] < PLAIN_PLACE and len(candidates) > 1:
+        places += [search.measure(c) for c in candidates[1:_MOST_PLACES]]
+        weighed = posterior_weights(places, p_absent)
     best = weighed[0][1]
-    believed = tuple(Candidate(place.height_mm, belief) for belief, place in weighed)
+    believed = tuple(RowPeak(place.height_mm, weight) for weight, place in weighed)
     centre = best.height_mm
     radius, wall = search.bore(centre)
-    elevation = math.degrees(float(ladder.pose.elevation_rad(centre)))
+    elevation = math.degrees(float(fit.pose.elevation_rad(centre)))
     shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
-    q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, ladder.scale)
+    q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, fit.scale)
     # a place that is not believed in is refused anyway, and a person's word settles it
-    contested = near_mm is None and weighed[0][0] >= SURE_BELIEF and search.contested(best)
+    contested = near_mm is None and weighed[0][0] >= SURE_PLACE and search.contested(best)
     return _least_misleading(
-        Surface(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall, believed,
-                nothing, held_before(rgb, ladder, centre),
-                contested), ladder)
+        MeniscusPosterior(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall,
+                          believed, p_absent, occluded(rgb, fit, centre), contested), fit)
 
 
-def _least_misleading(surface: Surface, ladder: Ladder) -> Surface:
+def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:
     """The same, read elsewhere where the median is too likely more than a division off."""
-    elevation = math.degrees(float(ladder.pose.elevation_rad(surface.level_mm)))
-    limit = largest_chance(elevation, surface.wall_mm)
-    if surface.chance_of_misreading(ladder.scale) <= limit:
-        return surface
-    between = least_misleading_mm(surface.possible_mm, surface.offset_probability, ladder.scale)
-    moved = replace(surface, chosen_mm=between, tail=min(surface.tail, 0.5 * limit))
-    return moved if moved.chance_of_misreading(ladder.scale) < limit else surface
+    elevation = math.degrees(float(fit.pose.elevation_rad(meniscus.level_mm)))
+    limit = largest_chance(elevation, meniscus.wall_mm)
+    if meniscus.chance_of_misreading(fit.scale) <= limit:
+        return meniscus
+    between = least_misleading_mm(meniscus.possible_mm, meniscus.offset_probability, fit.scale)
+    moved = replace(meniscus, chosen_mm=between, tail=min(meniscus.tail, 0.5 * limit))
+    return moved if moved.chance_of_misreading(fit.scale) < limit else meniscus

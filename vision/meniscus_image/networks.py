@@ -40,7 +40,7 @@ def _net(name: str) -> Any:
 
 
 @dataclass(frozen=True)
-class CloseLook:
+class OffsetPosterior:
     """What the gauge says of one place.
 
     ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
@@ -94,10 +94,10 @@ def find_rows(whole: np.ndarray, elevation_deg: float, radius_mm: float, step_mm
     return p[:-1], float(p[-1])
 
 
-def gauge_level(
+def offset_posterior(
     close: np.ndarray, whole: np.ndarray, elevation_deg: float, radius_mm: float,
     wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,
-) -> CloseLook:
+) -> OffsetPosterior:
     """Whether the front contact line is in the middle of ``close``, and how far above the level.
 
     ``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one.
@@ -111,7 +111,7 @@ def gauge_level(
     cooled = _temperatures()
     bins = "hard bins" if is_hard(elevation_deg, wall_mm) else "bins"
     here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)
-    return CloseLook(_softmax(said[:-1], cooled[bins]), float(np.exp(here) / TAUGHT_ODDS))
+    return OffsetPosterior(_softmax(said[:-1], cooled[bins]), float(np.exp(here) / TAUGHT_ODDS))
 
 
 def filled(view: np.ndarray) -> np.ndarray:

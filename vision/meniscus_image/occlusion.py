@@ -9,7 +9,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
-from vision.graduations.fit import Ladder
+from vision.graduations.fit import GraduationFit
 from vision.graduations.unrolled_samples import sample
 
 #: Strips in which the edge is looked for, in radii from the axis.
@@ -31,18 +31,18 @@ _CLEAR_MM, _HIDDEN_MM, _HIDDEN_SHARE = 0.8, 9.0, 0.35
 _Edge = tuple[float, np.ndarray, np.ndarray]
 
 
-def held_before(rgb: np.ndarray, ladder: Ladder, height_mm: float) -> bool:
+def occluded(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
     """True when the edge at a height of the wall runs on beside the chamber and hides marks.
 
     ``rgb`` is (H, W, 3) uint8, the picture of the ladder; ``height_mm`` the place straight
     in front.  One side is enough: a finger ends somewhere.  An edge of the room behind
     runs on as well, but the marks before it are seen.
     """
-    pose = ladder.pose
+    pose = fit.pose
     here = _edge(_profile(rgb, pose, height_mm, *_ON), _HERE_MM)
     if here is None:
         return False
-    hidden = [sign for sign in (1, -1) if _hides(ladder, height_mm + here[0], sign)]
+    hidden = [sign for sign in (1, -1) if _hides(fit, height_mm + here[0], sign)]
     if not hidden:
         return False  # as in nearly every photo: no need to look beside the chamber
     for strip in _BESIDE:
@@ -60,11 +60,11 @@ def _alike(here: _Edge, beside: _Edge, radius_mm: float) -> list[int]:
             if float(np.abs(here[k] - beside[k]).max()) < _ALIKE_LEVELS]
 
 
-def _hides(ladder: Ladder, edge_mm: float, sign: int) -> bool:
+def _hides(fit: GraduationFit, edge_mm: float, sign: int) -> bool:
     """Whether the marks next to an edge, above (1) or below it (-1), are not seen."""
-    away = sign * (ladder.height_mm - edge_mm)
+    away = sign * (fit.height_mm - edge_mm)
     near = (away > _CLEAR_MM) & (away < _HIDDEN_MM)
-    return bool(near.sum() >= 2 and ladder.shown[near].mean() < _HIDDEN_SHARE)
+    return bool(near.sum() >= 2 and fit.shown[near].mean() < _HIDDEN_SHARE)
 
 
 def _profile(rgb: np.ndarray, pose: CylinderPose, height_mm: float, left: float, right: float

@@ -171,7 +171,7 @@ def _ladder(a: Alignment, strokes: Strokes, scale: Scale, factor: int) -> FlatLa
         return (points[a.stroke] + 0.5) * factor - 0.5
 
     return FlatLadder(scale, a.mark, full(strokes.centre_px), full(strokes.left_px),
-                      full(strokes.right_px), a.score, a.missed, a.strangers,
+                      full(strokes.right_px), a.score, a.missed, a.unmatched_marks,
                       frozenset(a.stroke.tolist()))
 
 

@@ -11,10 +11,10 @@ import numpy as np
 from vision.budget import NORMAL_95, BudgetTerm, combined_standard_uncertainty
 from vision.errors import InputError
 from vision.flags import describe
-from vision.graduations.decision import COUNT_MARGIN
 from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE, PASCAL_PER
 from vision.imaging.photo import Photo
 from vision.imaging.quality import measure_quality, quality_flags
+from vision.parameters import COUNT_LOG_ODDS
 from vision.pressure_panel.numbering import weigh_numberings
 from vision.pressure_panel.planar_scale import (
     FlatLadder,
@@ -23,7 +23,7 @@ from vision.pressure_panel.planar_scale import (
     find_flat_ladders,
     same_ladder,
 )
-from vision.reading import Question, Trace, TraceRole, VolumeReading
+from vision.reading import Annotation, AnnotationRole, Question, VolumeReading
 from vision.scale_file.scale import Scale
 
 #: A tapped pixel is uncertain by this share of the photo's diagonal unless stated.
@@ -162,7 +162,7 @@ class _Reader:
             return ask
         if seen.settled:
             return chosen
-        if chosen.complete and chosen.score - behind >= COUNT_MARGIN:
+        if chosen.complete and chosen.score - behind >= COUNT_LOG_ODDS:
             self._note("numerals-unread")
             return chosen
         self._note("numbering-unsettled")
@@ -225,23 +225,24 @@ class _Reader:
                 question: Question | None = None, value: float | None = None,
                 interval: tuple[float, float] | None = None,
                 budget: tuple[BudgetTerm, ...] = ()) -> SettingReading:
-        traces = [] if ladder is None else self._traces(ladder, value)
+        annotations = [] if ladder is None else self._traces(ladder, value)
         return SettingReading(
             status=status,  # type: ignore[arg-type]
             unit=self.scale.unit, division=self.division, scale=self.scale.name, value=value,
             interval=interval, surface_px=self.pointer, flags=tuple(self.flags),
-            reasons=tuple(self.reasons), budget=budget, question=question, traces=tuple(traces))
+            reasons=tuple(self.reasons), budget=budget, question=question,
+            annotations=tuple(annotations))
 
-    def _traces(self, ladder: FlatLadder, value: float | None) -> list[Trace]:
+    def _traces(self, ladder: FlatLadder, value: float | None) -> list[Annotation]:
         out = []
         for i, left, right in zip(ladder.mark, ladder.left_px, ladder.right_px, strict=True):
             mark = self.scale.marks[i]
-            role: TraceRole = "mark-long" if mark.length == "long" else "mark-short"
+            role: AnnotationRole = "mark-long" if mark.length == "long" else "mark-short"
             points = (np.array([left, right]) + 0.5) * self.factor - 0.5
-            out.append(Trace(role, points, mark.text if mark.label else ""))
+            out.append(Annotation(role, points, mark.text if mark.label else ""))
         if value is not None:
             x, y = self._to_work(self.pointer)
             edge = float(ladder.centre_px[:, 0].mean())
             line = np.array([[x, y], [edge, y + (edge - x) * float(ladder.slope(y))]])
-            out.append(Trace("reading", (line + 0.5) * self.factor - 0.5, f"{value:.1f}"))
+            out.append(Annotation("reading", (line + 0.5) * self.factor - 0.5, f"{value:.1f}"))
         return out

@@ -1,74 +1,239 @@
-"""When a reading is refused, each reason with its own sentence."""
+"""Last stage: is it read, is it off the scale, or why not.  All evidence in, one reading out.
+
+When nothing is read stands in one table; the first line that holds is the reason.
+"""
 
 from __future__ import annotations
 
+import math
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
-from vision.graduations.fit import Ladder
-from vision.imaging.quality import PhotoQuality
-from vision.meniscus_image.detect import SURE_BELIEF, Surface
+from vision.flags import describe
+from vision.graduations.search import longest_row
+from vision.imaging.quality import quality_flags
 from vision.meniscus_image.misread_risk import largest_chance
+from vision.parameters import (
+    ABSENT,
+    BLUR_SHARE_OF_PITCH,
+    END_SLACK_DIVISIONS,
+    LEAST_CONTRAST,
+    LEAST_PITCH_PX,
+    SOME_SCALE_MARKS,
+    STEEPEST_DEG,
+    SURE_PLACE,
+    WRONG_SCALE_RESIDUAL,
+)
+from vision.reading import Question, VolumeReading, VolumeStatus
+from vision.volume.annotations import graduation_annotations, meniscus_annotations
+from vision.volume.evidence import PhotoEvidence
+from vision.volume.number import Ambiguous
 
-#: How far the edge stands above the lines around it (see ``ContactLine``), below which
-#: it is too faint to be placed.
-_LEAST_CONTRAST = 0.3
+_QUESTIONS: dict[str, Question] = {
+    "which-chamber": Question("which-chamber", "Tap the chamber that is meant."),
+    "number": Question("number", "Tap one printed mark and type its value."),
+    "which-surface": Question("which-surface", "Tap the liquid surface in the picture."),
+}
 
 
 @dataclass(frozen=True)
 class Refusal:
-    """A flag of ``vision.flags`` and the sentence that goes with it."""
+    """One reason not to read: a flag of ``vision.flags``, when it holds, the sentence for
+    the person ("" for the flag's own words), and the kind of question that would settle it.
+
+    ``{scale}`` in the sentence stands for the name of the scale.
+    """
 
     flag: str
-    sentence: str | None = None
+    holds: Callable[[PhotoEvidence], bool]
+    sentence: str = ""
+    question: Literal["", "which-surface"] = ""
 
 
-def ladder_refusal(ladder: Ladder, quality: PhotoQuality, level_mm: float) -> Refusal | None:
-    """Reasons that lie in the photo or the ladder; the surface may be at ``level_mm``."""
-    elevation = abs(float(np.degrees(ladder.pose.elevation_rad(level_mm))))
-    if ladder.pitch_px < 3.2:
-        return Refusal("few-pixels", "The marks are too small in the photo to be told apart: "
-                                     "go nearer and take another photo.")
-    if quality.blur_px is not None and quality.blur_px > 0.55 * ladder.pitch_px:
-        return Refusal("blurred", "The photo is too blurred for this scale: hold the phone still, "
-                                  "let it focus and take another photo.")
-    if elevation > 40.0:
-        return Refusal("steep-view", "The chamber was seen too steeply: hold the phone at the "
-                                     "height of the liquid surface.")
-    if ladder.pose.residual_px > 0.2 * ladder.pitch_px:
-        return Refusal("wrong-scale", "The marks in the photo do not fit the chosen scale: "
-                                      "choose the scale of this chamber.")
-    return None
+def _pitch_px(e: PhotoEvidence) -> float:
+    assert e.fit is not None
+    return e.fit.pitch_px
 
 
-def surface_refusal(surface: Surface, ladder: Ladder, quality: PhotoQuality) -> Refusal | None:
-    """Reasons that lie in the surface; None when it can be read."""
-    middle = float(np.median(ladder.height_mm))
-    early = ladder_refusal(ladder, quality, surface.level_mm if surface.candidates else middle)
-    if early is not None:
-        return early
-    if not surface.candidates or surface.nothing > 0.5:
-        return Refusal("surface-not-found", "No liquid surface was found in the chamber: it may "
-                       "be covered, empty or full.  Look yourself, or change the light or the "
-                       "background and take another photo.")
-    best = surface.candidates[0]
-    if best.belief < SURE_BELIEF:
-        others = [c for c in surface.candidates[1:] if c.belief > 0.05]
-        if others:
-            return Refusal("competing-surfaces")
-        return Refusal("surface-not-found", "The liquid surface does not stand out: change the "
-                       "light or the background and take another photo.")
-    if surface.contested:
-        return Refusal("competing-surfaces")
-    if surface.line is None or surface.line.contrast < _LEAST_CONTRAST:
-        return Refusal("surface-not-found", "The edge of the liquid is too faint to be placed: "
-                       "change the light or the background and take another photo.")
-    if surface.held_before:
-        return Refusal("surface-covered", "The edge that was found runs on past the chamber: "
-                       "something is before or just behind the surface.  Take it away, or move "
-                       "the phone, and take another photo.")
-    elevation = float(np.degrees(ladder.pose.elevation_rad(surface.level_mm)))
-    if surface.chance_of_misreading(ladder.scale) > largest_chance(elevation, surface.wall_mm):
-        return Refusal("meniscus-uncertain")
-    return None
+def _elevation_deg(e: PhotoEvidence) -> float:
+    """Elevation where the surface was found; in the middle of the marks where it was not."""
+    assert e.fit is not None
+    found = e.meniscus is not None and e.meniscus.candidates
+    height = e.meniscus.level_mm if e.meniscus is not None and found else float(
+        np.median(e.fit.height_mm))
+    return math.degrees(float(e.fit.pose.elevation_rad(height)))
+
+
+def _absent(e: PhotoEvidence) -> bool:
+    return e.meniscus is not None and (
+        not e.meniscus.candidates or e.meniscus.p_absent > ABSENT)
+
+
+def _unsure(e: PhotoEvidence) -> bool:
+    return e.meniscus is not None and e.meniscus.candidates[0].weight < SURE_PLACE
+
+
+def _faint(e: PhotoEvidence) -> bool:
+    return e.meniscus is not None and (
+        e.meniscus.line is None or e.meniscus.line.contrast < LEAST_CONTRAST)
+
+
+def _misread_risk(e: PhotoEvidence) -> bool:
+    return e.meniscus is not None and e.meniscus.chance_of_misreading(
+        e.scale) > largest_chance(_elevation_deg(e), e.meniscus.wall_mm)
+
+
+#: Where no row fits the scale.
+NO_ROW: tuple[Refusal, ...] = (
+    Refusal("wrong-scale", lambda e: longest_row(
+        e.photo.working_gray.astype(np.float32)) >= SOME_SCALE_MARKS,
+        "There are rows of marks in the photo, but none fits the scale {scale}: choose the "
+        "scale of this chamber."),
+    Refusal("no-chamber", lambda e: True),
+)
+
+#: Where the row is numbered: reasons in the photo and the marks, then in the surface.
+NOT_READ: tuple[Refusal, ...] = (
+    Refusal("few-pixels", lambda e: _pitch_px(e) < LEAST_PITCH_PX,
+            "The marks are too small in the photo to be told apart: go nearer and take "
+            "another photo."),
+    Refusal("blurred", lambda e: e.quality.blur_px is not None
+            and e.quality.blur_px > BLUR_SHARE_OF_PITCH * _pitch_px(e),
+            "The photo is too blurred for this scale: hold the phone still, let it focus and "
+            "take another photo."),
+    Refusal("steep-view", lambda e: abs(_elevation_deg(e)) > STEEPEST_DEG,
+            "The chamber was seen too steeply: hold the phone at the height of the liquid "
+            "surface."),
+    Refusal("wrong-scale", lambda e: e.fit is not None
+            and e.fit.relative_residual > WRONG_SCALE_RESIDUAL,
+            "The marks in the photo do not fit the chosen scale: choose the scale of this "
+            "chamber."),
+    Refusal("surface-not-found", _absent,
+            "No liquid surface was found in the chamber: it may be covered, empty or full.  "
+            "Look yourself, or change the light or the background and take another photo."),
+    Refusal("competing-surfaces", lambda e: e.meniscus is not None and e.meniscus.competing,
+            question="which-surface"),
+    Refusal("surface-not-found", _unsure,
+            "The liquid surface does not stand out: change the light or the background and "
+            "take another photo."),
+    Refusal("surface-not-found", _faint,
+            "The edge of the liquid is too faint to be placed: change the light or the "
+            "background and take another photo."),
+    Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
+            "The edge that was found runs on past the chamber: something is before or just "
+            "behind the surface.  Take it away, or move the phone, and take another photo."),
+    Refusal("meniscus-uncertain", _misread_risk),
+)
+
+
+def refusal_of(evidence: PhotoEvidence) -> Refusal | None:
+    """The first reason not to read a row that is numbered; None when it can be read."""
+    return next((r for r in NOT_READ if r.holds(evidence)), None)
+
+
+def decide(evidence: PhotoEvidence) -> VolumeReading:
+    """The reading that the evidence of one photo allows.
+
+    Parameters
+    ----------
+    evidence : PhotoEvidence
+        From :func:`vision.volume.evidence.gather`.
+
+    Returns
+    -------
+    VolumeReading
+        With ``value`` and ``interval`` only where ``status`` is "read"; its ``flags`` and
+        ``reasons`` go in pairs.
+    """
+    said = dict(_said(evidence))
+    if isinstance(evidence.numbering, Ambiguous):
+        question = _QUESTIONS[evidence.numbering.question]
+        return _reading(evidence, "refused", said, question)
+    if evidence.level is None:
+        return _reading(evidence, "refused", said)
+    refusal = refusal_of(evidence)
+    if refusal is not None:
+        said.setdefault(refusal.flag, _words(refusal, evidence))
+        return _reading(evidence, "refused", said, _QUESTIONS.get(refusal.question))
+    for flag in evidence.level.flags:
+        said.setdefault(flag, sentence_of(flag))
+    status = _range(evidence)
+    if status != "read":
+        flag = "below-lowest-mark" if status == "below-scale" else "above-highest-mark"
+        said.setdefault(flag, sentence_of(flag))
+    return _reading(evidence, status, said)
+
+
+def sentence_of(flag: str) -> str:
+    """The flag's own words, with what to do about it."""
+    f = describe(flag)
+    return f"{f.short}. {f.advice}".strip() if f.advice else f"{f.short}."
+
+
+def _words(refusal: Refusal, evidence: PhotoEvidence) -> str:
+    return (refusal.sentence or sentence_of(refusal.flag)).format(scale=evidence.scale.name)
+
+
+def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
+    """Flags with their sentences, as far as photo and marks go."""
+    if evidence.fit is None or evidence.located is None:
+        refusal = next(r for r in NO_ROW if r.holds(evidence))
+        yield refusal.flag, _words(refusal, evidence)
+        for flag in quality_flags(evidence.quality):
+            yield flag, sentence_of(flag)
+        return
+    for flag in quality_flags(evidence.quality, evidence.located.pitch_px):
+        yield flag, sentence_of(flag)
+    if not evidence.located.focal_known:
+        yield "focal-unknown", sentence_of("focal-unknown")
+    if evidence.photo.camera.digital_zoom > 1.01:
+        yield "zoomed", sentence_of("zoomed")
+    if evidence.numbering is not None:
+        for flag in evidence.numbering.flags:
+            yield flag, getattr(evidence.numbering, "sentence", "") or sentence_of(flag)
+
+
+def _range(evidence: PhotoEvidence) -> VolumeStatus:
+    """Whether the level lies on the scale; one at an end mark may be found a hair beyond it."""
+    scale, level = evidence.scale, evidence.level
+    assert level is not None
+    hair = END_SLACK_DIVISIONS * smallest_division(evidence)
+    if level.value < scale.lowest_mark.value - hair:
+        return "below-scale"
+    return "above-scale" if level.value > scale.highest_mark.value + hair else "read"
+
+
+def smallest_division(evidence: PhotoEvidence) -> float:
+    """The smallest interval between marks of the scale, in its unit."""
+    return float(min(np.diff([m.value for m in evidence.scale.marks])))
+
+
+def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str],
+             question: Question | None = None) -> VolumeReading:
+    e, fit, meniscus = evidence.level, evidence.fit, evidence.meniscus
+    scale, read = evidence.scale, status == "read"
+    annotations = []
+    if fit is not None:
+        check = None if evidence.numbering is None else evidence.numbering.check
+        annotations += graduation_annotations(fit, 0 if check is None else check.side)
+    at = None
+    if fit is not None and fit.picture is not None and meniscus is not None and e is not None:
+        annotations += meniscus_annotations(meniscus, e, fit)
+        x, y = fit.picture.to_photo(e.surface_px)
+        at = (float(x), float(y))
+    return VolumeReading(
+        status=status, unit=scale.unit, scale=scale.name,
+        division=smallest_division(evidence) if e is None else scale.division_at(e.value),
+        value=e.value if e is not None and read else None,
+        interval=e.interval if e is not None and read else None,
+        naive_value=e.naive_value if e is not None and read else None,
+        elevation_deg=None if e is None else e.elevation_deg,
+        elevation_sd_deg=None if e is None else e.elevation_sd_deg,
+        surface_px=at, flags=tuple(said), reasons=tuple(said.values()),
+        budget=e.budget if e is not None and read else (), question=question,
+        candidates=() if meniscus is None else tuple(
+            float(scale.value_at(c.height_mm)) for c in meniscus.candidates),
+        annotations=tuple(annotations), strategy="" if fit is None else fit.strategy)

@@ -1,9 +1,9 @@
 """From a surface to a value with its interval and every term of its budget.
 
 The largest term, the shape of the meniscus, is not normal: it comes as a
-probability over heights.  The others are normal; the interval is taken from the
-convolution of both (propagation of distributions, JCGM 101:2008, 5.9 and 7.7,
-done by quadrature instead of by drawing).
+probability over heights.  The scale's tolerance is rectangular, the others are normal;
+the interval is taken from the convolution of all (propagation of distributions,
+JCGM 101:2008, 5.9 and 7.7, done by quadrature instead of by drawing).
 """
 
 from __future__ import annotations
@@ -14,9 +14,17 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.budget import BudgetTerm
-from vision.graduations.fit import Ladder
-from vision.meniscus_image.detect import Surface
+from vision.graduations.cylinder_pose import INDEPENDENT_POINTS
+from vision.graduations.fit import GraduationFit
+from vision.meniscus_image.detect import MeniscusPosterior
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD, apparent_height_shift_mm
+from vision.parameters import (
+    COVERED_FLAG_SEEN,
+    LEAN_FLAG_DEG,
+    MENISCUS_FLAG_SD_MM,
+    STEEP_FLAG_DEG,
+    TURNED_FLAG_DEG,
+)
 from vision.scale_file.scale import Scale
 
 #: A drip chamber hung on its panel is plumb to about this; what the picture shows
@@ -46,28 +54,29 @@ class LevelEstimate:
     flags: tuple[str, ...]
 
 
-def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstimate:
+def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale) -> LevelEstimate:
     """Combine the surface, the view and the ladder."""
-    pose = ladder.pose
-    level = surface.level_mm
+    pose = fit.pose
+    level = meniscus.level_mm
     elevation = math.degrees(float(pose.elevation_rad(level)))
     elevation_sd = pose.elevation_sd_deg(level)
-    line_sd = surface.line.sd_mm if surface.line is not None else 0.3
-    ladder_sd = pose.residual_px / math.sqrt(12.0) / max(pose.px_per_mm(level), 1e-6)
+    line_sd = meniscus.line.sd_mm if meniscus.line is not None else 0.3
+    ladder_sd = pose.residual_px / math.sqrt(INDEPENDENT_POINTS) / max(pose.px_per_mm(level), 1e-6)
 
     def shift(el: float, wall: float, n: float) -> float:
         return float(apparent_height_shift_mm(el, 0.0, wall, n))
 
-    view_sd = abs(shift(elevation + elevation_sd, surface.wall_mm, WALL_INDEX)
-                  - shift(elevation, surface.wall_mm, WALL_INDEX))
-    index_sd = abs(shift(elevation, surface.wall_mm, WALL_INDEX + WALL_INDEX_SD)
-                   - shift(elevation, surface.wall_mm, WALL_INDEX))
-    wall_sd = abs(shift(elevation, surface.wall_mm + _WALL_SD_MM, WALL_INDEX)
-                  - shift(elevation, surface.wall_mm, WALL_INDEX))
-    lean_sd = surface.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
+    view_sd = abs(shift(elevation + elevation_sd, meniscus.wall_mm, WALL_INDEX)
+                  - shift(elevation, meniscus.wall_mm, WALL_INDEX))
+    index_sd = abs(shift(elevation, meniscus.wall_mm, WALL_INDEX + WALL_INDEX_SD)
+                   - shift(elevation, meniscus.wall_mm, WALL_INDEX))
+    wall_sd = abs(shift(elevation, meniscus.wall_mm + _WALL_SD_MM, WALL_INDEX)
+                  - shift(elevation, meniscus.wall_mm, WALL_INDEX))
+    lean_sd = meniscus.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
     terms_mm = [
         ("edge of the liquid", line_sd, "place of the front contact line in the picture"),
-        ("fit of the marks", ladder_sd, "residuals of the ladder, 12 independent points"),
+        ("fit of the marks", ladder_sd,
+         f"residuals of the marks, {INDEPENDENT_POINTS:g} independent points"),
         ("print of the marks", _PRINT_SD_MM, "common practice, no source"),
         ("elevation of the view", view_sd, f"sight line known to {elevation_sd:.1f} deg"),
         ("refractive index of the wall", index_sd, "clear plastics, 1.49 to 1.59"),
@@ -75,9 +84,9 @@ def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstim
         ("lean of the chamber", lean_sd, f"{_LEAN_SD_DEG:g} deg beyond what the picture shows"),
     ]
     normal_sd = math.sqrt(sum(s * s for _, s, _ in terms_mm))
-    low_mm, high_mm = _interval(surface, normal_sd)
     per_mm = abs(float(scale.value_at(level + 0.5)) - float(scale.value_at(level - 0.5)))
-    budget = [BudgetTerm("shape of the meniscus", surface.meniscus_sd_mm * per_mm, scale.unit,
+    low_mm, high_mm = _interval(meniscus, normal_sd, (scale.tolerance or 0.0) / per_mm)
+    budget = [BudgetTerm("shape of the meniscus", meniscus.meniscus_sd_mm * per_mm, scale.unit,
                          "rise of the contact line above the lowest point, from the picture")]
     budget += [BudgetTerm(name, sd * per_mm, scale.unit, note) for name, sd, note in terms_mm]
     value = float(scale.value_at(level))
@@ -85,44 +94,49 @@ def estimate_level(surface: Surface, ladder: Ladder, scale: Scale) -> LevelEstim
     if scale.tolerance:
         budget.append(BudgetTerm("scale tolerance", scale.tolerance / math.sqrt(3), scale.unit,
                                  "stated in the scale file, taken as rectangular"))
-        half = 1.96 * scale.tolerance / math.sqrt(3)
-        bounds = [value - math.hypot(value - bounds[0], half),
-                  value + math.hypot(bounds[1] - value, half)]
     seen_at = level + float(apparent_height_shift_mm(
-        elevation, surface.bore_radius_mm, surface.wall_mm, WALL_INDEX))
-    middle = 0.5 * (ladder.core_rad[0] + ladder.core_rad[1])
+        elevation, meniscus.bore_radius_mm, meniscus.wall_mm, WALL_INDEX))
+    middle = 0.5 * (fit.core_rad[0] + fit.core_rad[1])
     at = pose.project(pose.on_wall(np.array([middle]), np.array([level])))[0]
     return LevelEstimate(
         value, (bounds[0], bounds[1]), float(scale.value_at(seen_at)), elevation, elevation_sd,
         level, (low_mm, high_mm), (float(at[0]), float(at[1])), tuple(budget),
-        _flags(surface, ladder, elevation, middle))
+        _flags(meniscus, fit, elevation, middle))
 
 
-def _interval(surface: Surface, normal_sd: float) -> tuple[float, float]:
-    """95 % of the convolution of the gauge's probability with a normal law, mm."""
-    offset, p = surface.offset_mm, surface.offset_probability
+def _interval(meniscus: MeniscusPosterior, normal_sd: float, tolerance_mm: float
+              ) -> tuple[float, float]:
+    """95 % of the meniscus's probability, a normal and a rectangular law convolved, mm."""
+    from scipy.ndimage import uniform_filter1d
+
+    offset, p = meniscus.offset_mm, meniscus.offset_probability
     # within its bin the probability is spread evenly
     width = offset[1] - offset[0] if len(offset) > 1 else 0.0
     sd = math.hypot(max(normal_sd, 0.02), width / math.sqrt(12.0))
-    grid = np.arange(offset[0] - 5 * sd, offset[-1] + 5 * sd + _STEP_MM, _STEP_MM)
+    reach = 5 * sd + tolerance_mm
+    grid = np.arange(offset[0] - reach, offset[-1] + reach + _STEP_MM, _STEP_MM)
     density = np.exp(-0.5 * ((grid[:, None] - offset[None]) / sd) ** 2) @ p
+    if tolerance_mm > 0.0:
+        density = uniform_filter1d(density, max(1, round(2 * tolerance_mm / _STEP_MM)),
+                                   mode="constant")
     total = np.cumsum(density)
     total /= total[-1]
-    low, high = np.interp([surface.tail, 1.0 - surface.tail], total, grid)
-    return surface.reference_mm - float(high), surface.reference_mm - float(low)
+    low, high = np.interp([meniscus.tail, 1.0 - meniscus.tail], total, grid)
+    return meniscus.reference_mm - float(high), meniscus.reference_mm - float(low)
 
 
-def _flags(surface: Surface, ladder: Ladder, elevation: float, middle_rad: float
+def _flags(meniscus: MeniscusPosterior, fit: GraduationFit, elevation: float, middle_rad: float
            ) -> tuple[str, ...]:
     flags = []
-    if abs(elevation) > 15.0:
+    if abs(elevation) > STEEP_FLAG_DEG:
         flags.append("steep-view")
-    if abs(math.degrees(middle_rad)) > 32.0:
+    if abs(math.degrees(middle_rad)) > TURNED_FLAG_DEG:
         flags.append("turned-view")
-    if surface.line is not None and abs(surface.line.slope) > math.tan(math.radians(2.0)):
+    if meniscus.line is not None and (
+            abs(meniscus.line.slope) > math.tan(math.radians(LEAN_FLAG_DEG))):
         flags.append("leaning")
-    if ladder.seen.mean() < 0.8:
+    if fit.seen.mean() < COVERED_FLAG_SEEN:
         flags.append("marks-covered")
-    if surface.meniscus_sd_mm > 0.45:
+    if meniscus.meniscus_sd_mm > MENISCUS_FLAG_SD_MM:
         flags.append("meniscus-uncertain")
     return tuple(flags)

@@ -12,7 +12,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.imaging.photo import Photo
-from vision.reading import Trace, VolumeReading
+from vision.reading import Annotation, VolumeReading
 
 _INK = (18, 24, 32)
 _PAPER = (250, 248, 240)
@@ -28,7 +28,7 @@ _TALL_PX = 1400
 def chamber_box(photo: Photo, reading: VolumeReading, margin: float = 0.12
                 ) -> tuple[int, int, int, int]:
     """(x0, y0, x1, y1) of the chamber in the full photo; all of it when none was found."""
-    points = [t.points_px for t in reading.traces if len(t.points_px)]
+    points = [t.points_px for t in reading.annotations if len(t.points_px)]
     if not points:
         return 0, 0, photo.width, photo.height
     p = np.concatenate(points)
@@ -67,13 +67,13 @@ def draw_overlay(photo: Photo, reading: VolumeReading, *, crop: bool = True,
 
     pen = max(1, round(size[1] / 700))
     _veil(canvas, reading, place)
-    for trace in reading.traces:
+    for trace in reading.annotations:
         _line(canvas, trace, place, pen)
     return _words(canvas, reading, place)
 
 
 def _veil(canvas: np.ndarray, reading: VolumeReading, place: object) -> None:
-    for t in reading.traces:
+    for t in reading.annotations:
         if t.role != "interval" or reading.status != "read":
             continue
         p = place(t.points_px)  # type: ignore[operator]
@@ -91,7 +91,7 @@ _STYLE: dict[str, tuple[tuple[int, int, int], float]] = {
 }
 
 
-def _line(canvas: np.ndarray, trace: Trace, place: object, pen: int) -> None:
+def _line(canvas: np.ndarray, trace: Annotation, place: object, pen: int) -> None:
     style = _STYLE.get(trace.role)
     if style is None or len(trace.points_px) < 2:
         return
@@ -115,7 +115,7 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
     image = Image.fromarray(canvas)
     draw = ImageDraw.Draw(image)
     small, big = (ImageFont.load_default(size=max(12, image.height // n)) for n in (64, 34))
-    for t in reading.traces:
+    for t in reading.annotations:
         p = place(t.points_px)  # type: ignore[operator]
         if not len(p) or not np.isfinite(p).all():
             continue
@@ -123,7 +123,7 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
             _tag(draw, (p[-1][0], p[-1][1]), t.text, small, _PAPER, (0, 96, 104),
                  anchor="rm" if p[-1][0] < p[0][0] else "lm")
     rows: list[tuple[float, str, tuple[int, int, int]]] = []
-    for t in reading.traces:
+    for t in reading.annotations:
         if not len(t.points_px) or t.role not in ("rim-front", "reading", "candidate"):
             continue
         y = float(place(t.points_px)[0][1])  # type: ignore[operator]

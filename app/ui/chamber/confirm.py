@@ -44,7 +44,7 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
         if state.photo is not None and (digest, turn) == (state.photo.sha256, state.generation):
             _record(state, who)
 
-    if state.reading is not None and state.reading.traces:
+    if state.reading is not None and state.reading.annotations:
         st.checkbox("Keep a small picture of the chamber with the entry (else the photo is "
                     "dropped)", key=f"keep-{state.key}", wrap=True)
     if state.clock_doubt:

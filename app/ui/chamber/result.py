@@ -33,7 +33,7 @@ def ask_the_tool(state: ChamberState) -> None:
     assert photo is not None and scale is not None
     with place, st.spinner("Reading the photo"):
         reading, problem = guard.in_words(
-            lambda: volume.read_volume(photo, scale, near=state.near, number=state.number))
+            lambda: volume.read_volume(photo, scale, surface=state.near, number=state.number))
         state.accept(turn, reading, problem)
 
 
@@ -109,7 +109,7 @@ def pictures(state: ChamberState) -> None:
     photo, reading = state.photo, state.reading
     if reading is not None and reading.question is not None:
         return  # the picture to tap stands in its place
-    if photo is None or reading is None or not reading.traces or state.undrawable:
+    if photo is None or reading is None or not reading.annotations or state.undrawable:
         plain_picture(state)
         return
     if WHOLE not in state.copies:

@@ -151,7 +151,7 @@ def _show(panel: PanelPhoto) -> None:
                              "is right, not the photo.")
         if points:
             blocks.notice("Please note", points)
-    if reading.traces:
+    if reading.annotations:
         drawn, _ = guard.in_words(lambda: screen_copy(draw_overlay(photo, reading)))
         if drawn is not None:
             words = ", ".join(describe(f).short for f in reading.flags)

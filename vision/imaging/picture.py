@@ -1,0 +1,60 @@
+"""One size of a photo in which is searched, and the way of points between both."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import cv2
+import numpy as np
+
+from vision.imaging.camera import focal_px
+from vision.imaging.photo import Photo
+
+#: In what a picture can be looked at: grey, its negative (light print), and single colours,
+#: where coloured ink or liquid hides marks.
+LOOKS: tuple[str, ...] = ("grey", "light print", "red", "green", "blue")
+
+
+@dataclass(frozen=True)
+class Picture:
+    """``rgb`` (h, w, 3) uint8; one of its pixels covers ``factor`` x ``factor`` of the photo.
+
+    ``focal`` is (pixels of this picture, relative standard uncertainty), None where the
+    photo does not say.
+    """
+
+    rgb: np.ndarray
+    factor: int
+    focal: tuple[float, float] | None
+
+    def look(self, name: str) -> np.ndarray:
+        """(h, w) float32: the picture in one of ``LOOKS``."""
+        if name in ("red", "green", "blue"):
+            grey = np.ascontiguousarray(self.rgb[..., ("red", "green", "blue").index(name)])
+        else:
+            grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
+            grey = grey if name == "grey" else cv2.bitwise_not(grey)
+        return np.asarray(grey.astype(np.float32))
+
+    def to_photo(self, xy: Any) -> np.ndarray:
+        """(..., 2) points of this picture as points of the photo."""
+        return (np.asarray(xy, dtype=float) + 0.5) * self.factor - 0.5
+
+    def from_photo(self, xy: Any) -> np.ndarray:
+        """(..., 2) points of the photo as points of this picture."""
+        return (np.asarray(xy, dtype=float) + 0.5) / self.factor - 0.5
+
+
+def working_picture(photo: Photo) -> Picture:
+    """The picture to search in first: a half or a quarter of a large photo."""
+    return _picture(photo, photo.working_rgb, photo.working_scale)
+
+
+def full_picture(photo: Photo) -> Picture:
+    """Every pixel of the photo, decoded when first asked for."""
+    return _picture(photo, photo.rgb, 1)
+
+
+def _picture(photo: Photo, rgb: np.ndarray, factor: int) -> Picture:
+    return Picture(rgb, factor, focal_px(photo.camera, rgb.shape[1], rgb.shape[0]))

@@ -1,0 +1,68 @@
+"""Limits that decide what is read and what is refused: each once, with unit and source.
+
+Where the source is "our choice", the limit was chosen on our own drawn scenes (seeds below
+20270607, never on pictures made by others), and `python -m vision.accuracy.outcomes` shows
+what a change of it does.
+"""
+
+from __future__ import annotations
+
+# ------------------------------------------------------------------ the row of graduations
+#: Misfit of the marks as a share of their distance (``GraduationFit.relative_residual``), from
+#: strict to loose.  Our choice.  Up to the first no better row is looked for; up to the second
+#: the count of marks may stand without legible numbers; up to the third it may if it leads
+#: clearly; beyond the last the scale is another one.
+CLEAR_RESIDUAL, COUNTED_RESIDUAL, LED_RESIDUAL, WRONG_SCALE_RESIDUAL = 0.03, 0.05, 0.1, 0.2
+#: Share of the marks that a clear row shows.  Our choice.
+CLEAR_SEEN = 0.85
+#: Pixels between neighbouring marks: under the first the finer picture is worth its time,
+#: under the second marks cannot be told apart (two samples a period and a blur of one pixel:
+#: our choice near the sampling theorem's 2).
+FINE_PICTURE_PITCH_PX, LEAST_PITCH_PX = 9.0, 3.2
+#: Nats by which a row in another colour of the picture has to explain it better.  Our choice.
+BETTER_ROW_NATS = 6.0
+#: An unbroken row of so many strokes is some scale, if not the chosen one.  Our choice.
+SOME_SCALE_MARKS = 24
+
+# ------------------------------------------------------------------ which mark has which value
+#: Log-odds (nats) with which the count of marks alone settles the numbering: 400 to 1, and
+#: more where the marks are less well in place (rows found in grain lead by up to 11).  Our choice.
+COUNT_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 6.0, 15.0
+#: Log-odds of a numbering by the marks below which no number makes up for it.  Our choice.
+HOPELESS_LOG_ODDS = -50.0
+#: Log-odds of the printed numbers and of the count that settle a numbering together; where
+#: no two labels can be read for sure, so much of both.  Our choice.
+NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0
+#: A scale with more marks beyond its ends than this is another one.  Our choice.
+MOST_UNMATCHED_MARKS = 2
+#: A row elsewhere that explains so much (share) of what the best one does may be another
+#: chamber, and so many rows beside the chamber are looked at.  Our choice.
+RIVAL_SHARE, MOST_ROWS_BESIDE = 0.55, 3
+
+# ------------------------------------------------------------------ the surface
+#: Probability of a place from which it is read, and from which no other is looked at closely.
+SURE_PLACE, PLAIN_PLACE = 0.85, 0.98
+#: Probability of a place from which it is worth being shown as another one.  Our choice.
+WORTH_SHOWING = 0.05
+#: Probability that no surface is in sight from which none is read.
+ABSENT = 0.5
+#: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
+#: it is too faint to be placed.  Our choice.
+LEAST_CONTRAST = 0.3
+#: Elevation (deg) beyond which nothing is read: the correction grows faster than what is known
+#: of it.  Our choice; design range is 30.
+STEEPEST_DEG = 40.0
+#: Elevation (deg) from which a reading is flagged as steep, azimuth (deg) as turned.  Our choice.
+STEEP_FLAG_DEG, TURNED_FLAG_DEG = 15.0, 32.0
+#: Slant of the liquid's edge across the marks (deg) from which the chamber leans.  Our choice.
+LEAN_FLAG_DEG = 2.0
+#: Share of the marks seen under which a reading says that some are covered.  Our choice.
+COVERED_FLAG_SEEN = 0.8
+#: Standard deviation (mm) of the meniscus from which a reading is flagged.  Our choice.
+MENISCUS_FLAG_SD_MM = 0.45
+#: Blur (px, as standard deviation) against the distance of the marks.  Our choice.
+BLUR_SHARE_OF_PITCH = 0.55
+#: How far beyond an end mark, in divisions, a level still counts as on the scale.  Our choice.
+END_SLACK_DIVISIONS = 0.3
+#: A tap counts for the surface within so much (mm) below and above the scale.  Our choice.
+TAP_BELOW_MM, TAP_ABOVE_MM = 8.0, 16.0

@@ -1,0 +1,159 @@
+"""First stage: where the marks of the scale are.  A photo in, rows fitted to the scale out.
+
+What is tried, and in which order, stands in two tuples of named strategies; one loop goes
+through each.  The name of the strategy that served stays with the row it found.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+import numpy as np
+
+from vision.graduations.fit import GraduationFit, fit_graduations, recentred
+from vision.imaging.photo import Photo
+from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
+from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
+from vision.scale_file.scale import Scale
+
+Point = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class Hints:
+    """What a person has pointed at, in pixels of the upright photo.
+
+    ``chamber_px`` lies on or beside the chamber that is meant, ``surface_px`` on its liquid
+    surface; ``number`` is (value, point): a value typed for the mark nearest to the point.
+    """
+
+    chamber_px: Point | None = None
+    surface_px: Point | None = None
+    number: tuple[float, Point] | None = None
+
+
+@dataclass(frozen=True)
+class Strategy:
+    """One way to look for the row: ``picture`` says in which size of the photo, ``look`` in
+    which of ``vision.imaging.picture.LOOKS``."""
+
+    name: str
+    picture: Callable[[Photo], Picture]
+    look: str
+
+
+#: In this order, until a clear row is found.  Each look of the working picture; then, where
+#: marks are small or none were found, each look of the full one.
+STRATEGIES: tuple[Strategy, ...] = (
+    *(Strategy(look, working_picture, look) for look in LOOKS),
+    *(Strategy(f"{look}, every pixel", full_picture, look) for look in LOOKS),
+)
+
+
+def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
+           strategies: tuple[Strategy, ...] = STRATEGIES) -> GraduationFit | None:
+    """The row of marks in the photo that fits the scale best.
+
+    Parameters
+    ----------
+    photo : Photo
+        Upright photo.
+    scale : Scale
+        What is printed on the chamber; it needs a bore.
+    hints : Hints, optional
+        What a person has pointed at, in pixels of the upright photo.
+    strategies : tuple of Strategy, optional
+        What to try, in order.
+
+    Returns
+    -------
+    GraduationFit or None
+        None when no row of strokes fits the scale.  Its ``picture`` is the one it was found
+        in, its ``strategy`` the name of what served.
+
+    Notes
+    -----
+    Another look of the same picture has to explain it better by ``BETTER_ROW_NATS``.  What
+    the full picture shows replaces what the working one showed, since its marks are finer;
+    a row is never given up for none.
+    """
+    hints = hints or Hints()
+    best: GraduationFit | None = None
+    for picture_of, group in groupby(strategies, key=lambda strategy: strategy.picture):
+        if best is not None and best.pitch_px >= FINE_PICTURE_PITCH_PX:
+            break
+        if picture_of is full_picture and photo.working_scale == 1:
+            continue  # the same picture again
+        picture = picture_of(photo)
+        best = _best(replace(row, strategy=strategy.name) for strategy in group if (
+            row := row_in(picture, strategy.look, scale, hints)) is not None) or best
+    return best
+
+
+def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
+    """The row that explains its picture best, each next one only if better by far."""
+    best: GraduationFit | None = None
+    for row in rows:
+        if best is None or row.log_likelihood > best.log_likelihood + BETTER_ROW_NATS:
+            best = row
+        if best.is_clear:
+            break
+    return None if best is None else recentred(best)
+
+
+def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
+           near: Point | None = None, fixed: tuple[float, Point] | None = None
+           ) -> GraduationFit | None:
+    """The best row in one look of one picture.
+
+    ``near`` and ``fixed`` (a point, and a mark's value with its point) are in pixels of the
+    picture and go before the hints.
+    """
+    hint = hints.chamber_px or (hints.number[1] if hints.number else None)
+    if near is None and hint is not None:
+        near = _point(picture.from_photo(hint))
+    if fixed is None and hints.number is not None:
+        fixed = hints.number[0], _point(picture.from_photo(hints.number[1]))
+    found = fit_graduations(picture.look(look), scale, focal=picture.focal, near=near,
+                            fixed=fixed)
+    return None if found is None else replace(found, picture=picture, strategy=look)
+
+
+def best_row(picture: Picture, scale: Scale, hints: Hints, *, near: Point | None = None,
+             fixed: tuple[float, Point] | None = None) -> GraduationFit | None:
+    """The best row over all looks of one picture; see :func:`row_in`."""
+    return _best(row for look in LOOKS if (row := row_in(
+        picture, look, scale, hints, near=near, fixed=fixed)) is not None)
+
+
+def other_rows(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
+    """Other rows of marks that may be the scale: elsewhere, or seen in another look.
+
+    There are none where a person has pointed at the row that is meant.
+
+    A rule on the panel may show more marks than the chamber does, and slats
+    mirrored in the wall are a row too: the numbers say which is the scale.
+    """
+    if hints.chamber_px is not None or fit.picture is None:
+        return
+    if fit.elsewhere_px is not None:
+        other = best_row(fit.picture, fit.scale, hints, near=fit.elsewhere_px)
+        if other is not None:
+            yield replace(other, strategy="row elsewhere")
+    for look in LOOKS:
+        other = row_in(fit.picture, look, fit.scale, hints)
+        if other is not None:
+            yield other
+
+
+def apart(a: GraduationFit, b: GraduationFit) -> bool:
+    """Whether two rows are on two chambers."""
+    height = float(np.median(a.height_mm))
+    p, q = (x.pose.project(x.pose.on_wall(np.zeros(1), np.array([height])))[0] for x in (a, b))
+    return bool(np.hypot(*(p - q)) > 1.6 * a.scale.outer_radius_mm * a.pose.px_per_mm(height))
+
+
+def _point(xy: np.ndarray) -> Point:
+    return float(xy[0]), float(xy[1])

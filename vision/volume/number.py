@@ -1,0 +1,174 @@
+"""Second stage: which mark has which value.  A row in, a numbered scale out, or why not.
+
+What the marks say (count and lengths) and what is printed beside them are weighed shift by
+shift (``vision.graduations``); here it is settled what follows from both.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from itertools import chain
+from typing import Literal
+
+from vision.graduations.decision import accept_by_count, reject_by_marks, two_spacings_in_place
+from vision.graduations.fit import GraduationFit
+from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, renumbered
+from vision.parameters import MOST_ROWS_BESIDE, MOST_UNMATCHED_MARKS, RIVAL_SHARE
+from vision.volume.locate import Hints, apart, best_row, other_rows, row_in
+
+#: What the numbers say when they say which mark is which.
+_NUMBERED = ("agree", "other")
+
+
+@dataclass(frozen=True)
+class NumberedScale:
+    """The row with every mark's value settled.
+
+    ``check`` is what the printed numbers said (None where a person typed one); ``flags``
+    are what a reader has to know about how it was settled.
+    """
+
+    fit: GraduationFit
+    check: NumeralCheck | None
+    flags: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Ambiguous:
+    """The values are not settled: the last of ``flags`` says why, ``sentence`` in words where
+    the flag's own do not do; ``question`` is the kind of ``Question`` that would settle it."""
+
+    fit: GraduationFit
+    check: NumeralCheck | None
+    flags: tuple[str, ...]
+    question: Literal["number", "which-chamber"]
+    sentence: str = ""
+
+
+def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Ambiguous:
+    """Settle the value of every mark.
+
+    Parameters
+    ----------
+    fit : GraduationFit
+        The row as :func:`vision.volume.locate.locate` found it, with its ``picture``.
+    hints : Hints, optional
+        What a person has pointed at or typed, in pixels of the upright photo.
+
+    Returns
+    -------
+    NumberedScale or Ambiguous
+        ``fit`` of the result may be another row than the one given: where its numbers did
+        not say which mark is which, rows elsewhere and in other looks are asked; where they
+        say that the marks are numbered wrongly, the row is fitted again their way.
+    """
+    hints = hints or Hints()
+    if hints.number is not None:
+        return NumberedScale(fit, None, ("number-given",))
+    check = check_numerals(fit)
+    if hints.chamber_px is None and second_chamber(fit, check, hints):
+        return Ambiguous(fit, check, ("several-chambers",), "which-chamber")
+    fit, check = _row_with_numbers(fit, check, hints)
+    fit, check = _followed(fit, check, hints)
+    fit, check = better_by_a_mark(fit, check, hints)
+    return _decided(fit, check)
+
+
+def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguous:
+    """The table of what settles a numbering, and what does not."""
+    if check.verdict in ("disagree", "other"):
+        return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
+    unread = check.verdict == "unread"
+    if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit):
+        return Ambiguous(fit, check, ("numbering-unsettled",), "number")
+    flags = ("numerals-unread",) if unread else ()
+    if check.unmatched_marks > MOST_UNMATCHED_MARKS:
+        return Ambiguous(fit, check, (*flags, "wrong-scale"), "number")
+    return NumberedScale(fit, check, flags)
+
+
+def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> bool:
+    """Whether another row of marks is a chamber of this scale, numerals and all.
+
+    A rule printed on the panel has marks like a chamber; its numbers tell it apart.
+    """
+    if fit.picture is None:
+        return False
+    strong = [] if fit.rival <= RIVAL_SHARE or fit.rival_px is None else [fit.rival_px]
+    settled = check.verdict == "agree"
+    for place in [*strong, *fit.beside_px][:MOST_ROWS_BESIDE] if settled else strong:
+        other = row_in(fit.picture, "grey", fit.scale, hints, near=place)
+        if other is None or not apart(fit, other):
+            continue
+        # where neither row has legible numbers, both may be the chamber; two rows of
+        # different spacing, all there and in place, are no rule on a panel
+        verdict = check_numerals(other).verdict
+        whole = other.is_clear and two_spacings_in_place(other)
+        if verdict == "agree" or verdict == "unread" and (whole or not settled):
+            return True
+    return False
+
+
+def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
+                      ) -> tuple[GraduationFit, NumeralCheck]:
+    """The first row whose numbers say which mark is which; else the row given."""
+    if check.verdict in _NUMBERED:
+        return fit, check
+    for row in chain([fit], other_rows(fit, hints)):
+        found = as_preferred(row, check if row is fit else check_numerals(row), hints)
+        if found is not None:
+            return found
+    return fit, check
+
+
+def as_preferred(fit: GraduationFit, check: NumeralCheck, hints: Hints
+                 ) -> tuple[GraduationFit, NumeralCheck] | None:
+    """The row if its numbers say which mark is which, now or once their preference is followed."""
+    if check.verdict in _NUMBERED:
+        return fit, check
+    if check.preferred_shift:
+        again = _shifted(fit, check.preferred_shift, hints)
+        if again is not None and (seen := check_numerals(again)).verdict == "agree":
+            return again, seen
+    return None
+
+
+def _followed(fit: GraduationFit, check: NumeralCheck, hints: Hints
+              ) -> tuple[GraduationFit, NumeralCheck]:
+    """The row fitted again with the numbering that its numbers prove."""
+    for _ in range(2):  # a row that was far off may need a second step
+        if check.verdict != "other":
+            break
+        again = _shifted(fit, check.shift, hints)
+        if again is None:
+            break
+        fit, check = again, check_numerals(again)
+    return fit, check
+
+
+def better_by_a_mark(fit: GraduationFit, check: NumeralCheck, hints: Hints
+                     ) -> tuple[GraduationFit, NumeralCheck]:
+    """The row moved to where its marks end, if the numbers agree there as well or better.
+
+    A number can be read from one mark beside its own: where the marks speak for
+    another place, that is looked at too.
+    """
+    shift = fit.evidence.best_shift
+    if check.verdict != "agree" or shift == 0:
+        return fit, check
+    again = _shifted(fit, shift, hints)
+    seen = None if again is None else check_numerals(again)
+    if again is None or seen is None or seen.verdict != "agree" or (
+            (seen.unmatched_marks, -seen.log_odds) >= (check.unmatched_marks, -check.log_odds)):
+        return fit, check
+    return again, seen
+
+
+def _shifted(fit: GraduationFit, shift: int, hints: Hints) -> GraduationFit | None:
+    """The row fitted again with its numbering moved by ``shift`` marks."""
+    if fit.picture is None:
+        return None
+    fixed = renumbered(fit, shift)
+    again = best_row(fit.picture, fit.scale, hints, near=fixed[1], fixed=fixed)
+    return None if again is None else replace(
+        again, strategy=f"{fit.strategy}, numbers followed".removeprefix(", "))
