@@ -1,4 +1,5 @@
-"""Competing places of the surface: the finder's belief, weighed by the gauge's close look."""
+"""Competing places of the surface: the row network's belief, weighed by the offset network's
+close look."""
 
 from __future__ import annotations
 
@@ -23,7 +24,7 @@ SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 def sharp(height_mm: float, weight: float, odds: float, level_mm: float, sd_mm: float = 0.15
           ) -> MeniscusCandidate:
-    """A place from which the gauge reads this level."""
+    """A place from which the offset network reads this level."""
     p = np.exp(-0.5 * ((height_mm - BIN_CENTRES_MM - level_mm) / sd_mm) ** 2)
     return MeniscusCandidate(height_mm, weight, None, OffsetPosterior(p / p.sum(), odds))
 
@@ -76,7 +77,7 @@ class TestPlacesOfOneLine:
         assert len(beliefs) == 2 and max(beliefs) < SURE_PLACE
 
     def test_far_places_are_never_one(self):
-        """The gauge sees only its own window: an answer at its end says nothing."""
+        """The offset network sees only its own window: an answer at its end says nothing."""
         far = [sharp(30.0, 0.5, 90.0, 27.6), sharp(33.0, 0.45, 80.0, 27.6)]
         assert len(weights(far, 0.01)) == 2
 
@@ -96,7 +97,7 @@ def test_the_gauge_finds_its_way_from_where_the_finder_errs(photo, off_mm):
 
 @lru_cache(maxsize=4)
 def searched(photo: str) -> tuple[Search, float]:
-    """The search in a demo photo, and where the finder points."""
+    """The search in a demo photo, and where the row network points."""
     seen: list[Search] = []
     candidates = Search.candidates
 

@@ -1,6 +1,6 @@
 """Places where the surface may be, each looked at closely, and how much each is believed.
 
-The finder, which knows the whole chamber, proposes; the gauge, which sees one place
+The row network, which knows the whole chamber, proposes; the offset network, which sees one place
 closely, says how well the picture there fits a front contact line.  Steps of the bore
 are left out: their rim is a level line like the surface itself.
 """
@@ -16,23 +16,23 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
-from vision.meniscus_image.networks import OffsetPosterior, find_rows, offset_posterior
+from vision.meniscus_image.networks import OffsetPosterior, offset_posterior, row_probability
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
 from vision.scale_file.scale import Scale
 
-#: Elevation doubt (standard uncertainty) above which it is passed through the gauge.
+#: Elevation doubt (standard uncertainty) above which it is passed through the offset network.
 _DOUBT_DEG = 0.4
-#: Two peaks of the finder nearer than this are one surface.
+#: Two peaks of the row network nearer than this are one surface.
 _SAME_MM = 1.6
 #: Share of belief that is always left for what neither network thought of.
 _UNTHOUGHT = 0.005
-#: How far from a place of the finder its contact line may lie.
+#: How far from a place of the row network its contact line may lie.
 _LINE_REACH_MM = 0.9
-#: From places no farther apart than this the gauge sees the same line, if it is one.
+#: From places no farther apart than this the offset network sees the same line, if it is one.
 _SAME_WINDOW_MM = 2.5
-#: So far beside a place the gauge looks whether another line is as much a front line,
+#: So far beside a place the offset network looks whether another line is as much a front line,
 #: and the share of the odds that counts as that.
 _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 
@@ -40,7 +40,7 @@ _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 @dataclass(frozen=True)
 class RowPeak:
     """A place where the surface may be: height on the wall straight in front, and
-    the share of the belief that lies there (the finder's; once weighed, both networks')."""
+    the share of the belief that lies there (the row network's; once weighed, both networks')."""
 
     height_mm: float
     weight: float
@@ -48,7 +48,7 @@ class RowPeak:
 
 @dataclass(frozen=True)
 class MeniscusCandidate:
-    """A candidate looked at closely: where its line is, and what the gauge says there."""
+    """A candidate looked at closely: where its line is, and what the offset network says there."""
 
     height_mm: float
     weight: float
@@ -68,9 +68,9 @@ class Search:
         self.whole = view(rgb, fit.pose, self.grid, px_per_mm)
 
     def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float]:
-        """Places of the finder, likeliest first, and its belief in no surface in sight."""
+        """Places of the row network, likeliest first, and its belief in no surface in sight."""
         scale, pose, grid = self.fit.scale, self.fit.pose, self.grid
-        p, p_absent = find_rows(
+        p, p_absent = row_probability(
             self.whole, math.degrees(float(pose.elevation_rad(self.middle_mm))),
             scale.inner_radius_mm(scale.value_at(self.middle_mm)), grid.step_mm)
         if near_mm is not None:
@@ -87,10 +87,10 @@ class Search:
         return radius, scale.outer_radius_mm - radius
 
     def measure(self, candidate: RowPeak) -> MeniscusCandidate:
-        """What is at a candidate: its contact line, and the gauge's word.
+        """What is at a candidate: its contact line, and the offset network's word.
 
-        The gauge was taught with places as far off as the finder errs, and finds its own
-        way from there; the clearest line near may be the back edge, which in a steep view
+        The offset network was taught with places as far off as the row network errs, and finds
+        its own way from there; the clearest line near may be the back edge, which in a steep view
         runs just beside the front one, and only tells how sharply the edge is seen.
         """
         fit, about = self.fit, candidate.height_mm
@@ -99,11 +99,11 @@ class Search:
         return MeniscusCandidate(about, candidate.weight, line, self.offset_at(about))
 
     def contested(self, place: MeniscusCandidate) -> bool:
-        """Whether the gauge, from close beside a place, sees a front line as well and
+        """Whether the offset network, from close beside a place, sees a front line as well and
         reads another level there.
 
         Seen from above or below, the back edge and what is mirrored in the surface are
-        lines just beside the front one; noise can make one of them the finder's only place.
+        lines just beside the front one; noise can make one of them the row network's only place.
         """
         pose, scale = self.fit.pose, self.fit.scale
         if abs(math.degrees(float(pose.elevation_rad(place.height_mm)))) < HARD_ELEVATION_DEG:
@@ -118,17 +118,17 @@ class Search:
         return False
 
     def _value(self, centre_mm: float, look: OffsetPosterior) -> float:
-        """Mean value that the gauge reads around a height."""
+        """Mean value that the offset network reads around a height."""
         elevation = math.degrees(float(self.fit.pose.elevation_rad(centre_mm)))
         shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
                                                WALL_INDEX))
         return float(self.fit.scale.value_at(centre_mm - look.mean_mm - shift))
 
     def offset_at(self, centre_mm: float) -> OffsetPosterior:
-        """The gauge's word on one height of the wall.
+        """The offset network's word on one height of the wall.
 
         Where the sight line is poorly known (no focal length, a steep view), its doubt
-        goes through the gauge: three elevations with the same mean and spread.
+        goes through the offset network: three elevations with the same mean and spread.
         """
         pose = self.fit.pose
         radius, wall = self.bore(centre_mm)
@@ -145,10 +145,11 @@ class Search:
 
 def posterior_weights(places: list[MeniscusCandidate], p_absent: float
                       ) -> list[tuple[float, MeniscusCandidate]]:
-    """The belief in each place, likeliest first: the finder's, times the gauge's odds.
+    """The belief in each place, likeliest first: the row network's, times the offset network's
+    odds.
 
-    What the finder believes elsewhere stays as it is, so that a place of which the
-    gauge knows nothing good can not win for want of others.
+    What the row network believes elsewhere stays as it is, so that a place of which the
+    offset network knows nothing good can not win for want of others.
     """
     rest = max(1.0 - sum(q.weight for q in places), p_absent, _UNTHOUGHT)
     weighed = sorted(((q.weight * q.look.odds, q) for q in places), key=lambda m: -m[0])
@@ -164,7 +165,7 @@ def posterior_weights(places: list[MeniscusCandidate], p_absent: float
 
 
 def _one_reading(a: MeniscusCandidate, b: MeniscusCandidate) -> bool:
-    """Whether the gauge reads the same level from both places."""
+    """Whether the offset network reads the same level from both places."""
     if abs(a.height_mm - b.height_mm) > _SAME_WINDOW_MM:
         return False
     means, variances = [], []
@@ -176,7 +177,7 @@ def _one_reading(a: MeniscusCandidate, b: MeniscusCandidate) -> bool:
 
 
 def peaks(p: np.ndarray, grid: Grid) -> list[RowPeak]:
-    """Places of the finder's belief, each with the belief around it."""
+    """Places of the row network's belief, each with the belief around it."""
     left = p.copy()
     z = grid.height_mm
     found: list[RowPeak] = []

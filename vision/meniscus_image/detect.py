@@ -1,8 +1,8 @@
 """The liquid surface on the unrolled wall: where it is, and what else it could be.
 
-Two looks have to agree (``vision.meniscus_image.candidates``): the finder, which knows the whole
-chamber, and the gauge, which sees one place closely.  From the front contact line
-there the gauge says how far below it the level lies (rise of the meniscus, lean), as
+Two looks have to agree (``vision.meniscus_image.candidates``): the row network, which knows the
+whole chamber, and the offset network, which sees one place closely.  From the front contact line
+there the offset network says how far below it the level lies (rise of the meniscus, lean), as
 a probability.
 """
 

@@ -10,30 +10,31 @@ from typing import Any
 import numpy as np
 
 #: Heights of the window's middle above the level (wall shift taken off) that the
-#: gauge tells apart, mm.
+#: offset network tells apart, mm.
 BIN_CENTRES_MM = np.round(np.arange(-2.5, 6.51, 0.1), 3)
 HARD_ELEVATION_DEG, HARD_WALL_MM = 15.0, 3.0
-FINDER_PLANES = 3
-GAUGE_PLANES = 5
+ROW_PLANES = 3
+OFFSET_PLANES = 5
 
 
-def finder_facts(elevation_deg: float, radius_mm: float, step_mm: float) -> np.ndarray:
-    """Numbers given to the finder, scaled to about one."""
+def row_net_facts(elevation_deg: float, radius_mm: float, step_mm: float) -> np.ndarray:
+    """Numbers given to the row network, scaled to about one."""
     return np.array([elevation_deg / 15.0, radius_mm / 15.0 - 1.0, step_mm / 0.3 - 1.0])
 
 
-def gauge_facts(elevation_deg: float, radius_mm: float, wall_mm: float,
+def offset_net_facts(elevation_deg: float, radius_mm: float, wall_mm: float,
                 height_over_lowest_mm: float, px_per_mm: float) -> np.ndarray:
-    """Numbers given to the gauge, scaled to about one."""
+    """Numbers given to the offset network, scaled to about one."""
     return np.array([elevation_deg / 15.0, radius_mm / 15.0 - 1.0, wall_mm / 2.0 - 0.8,
                      np.clip(height_over_lowest_mm / 50.0, -0.5, 2.5),
                      np.log(max(px_per_mm, 0.5) / 10.0)])
 
 
 def is_hard(elevation_deg: Any, wall_mm: Any) -> Any:
-    """Whether the level is harder to tell than the gauge thinks: a steep view, a thick wall.
+    """Whether the level is harder to tell than the offset network thinks: a steep view, a thick
+    wall.
 
-    Found on views kept from teaching; there the gauge is cooled more.
+    Found on views kept from teaching; there the offset network is cooled more.
     """
     return (np.abs(elevation_deg) > HARD_ELEVATION_DEG) | (np.asarray(wall_mm) > HARD_WALL_MM)
 

@@ -1,6 +1,6 @@
 """How likely a level that is read lies more than a division from the true one.
 
-A misreading that looks sure is the worst that can happen; that chance, by the gauge's
+A misreading that looks sure is the worst that can happen; that chance, by the offset network's
 own word, decides whether a level is read at all, and where.
 """
 
@@ -11,7 +11,7 @@ import numpy as np
 from vision.meniscus_image.features import HARD_WALL_MM
 from vision.scale_file.scale import Scale
 
-#: Largest chance, by the gauge's own word, that the level lies more than a division from
+#: Largest chance, by the offset network's own word, that the level lies more than a division from
 #: what is read.  Behind a thick wall (the narrow part of a stepped bore), seen from above
 #: or below, floor and step are mirrored close to the surface; there it must be smaller.
 LARGEST_CHANCE, MIRRORED_CHANCE, OBLIQUE_DEG = 0.05, 0.01, 10.0

@@ -1,7 +1,7 @@
 """The two small networks that look at the surface, run by OpenCV.
 
-They were taught on ray-traced scenes only (``vision/training``).  The finder says
-in which row the front contact line runs.  The gauge looks closely at one place: it
+They were taught on ray-traced scenes only (``vision/training``).  The row network says
+in which row the front contact line runs.  The offset network looks closely at one place: it
 says whether the line is there at all, and how far below it the level lies, as a
 probability, since that is what the shape of the meniscus and the lean of the chamber
 decide and what no single edge shows.
@@ -21,27 +21,27 @@ import numpy as np
 
 from vision.meniscus_image.features import (
     BIN_CENTRES_MM,
-    finder_facts,
-    gauge_facts,
     is_hard,
+    offset_net_facts,
+    row_net_facts,
     standardised,
 )
 from vision.meniscus_image.views import WINDOW_COLUMNS, WINDOW_ROWS
 
-#: The odds that the gauge was taught with: windows of the line to windows of other things.
+#: The odds that the offset network was taught with: windows of the line to windows of other things.
 TAUGHT_ODDS = 1.75
 _LOCK = threading.Lock()
 
 
 @lru_cache(maxsize=2)
 def _net(name: str) -> Any:
-    path = files("vision") / "data" / "surface" / f"surface_{name}.onnx"
+    path = files("vision") / "data" / "meniscus" / f"{name}.onnx"
     return cv2.dnn.readNetFromONNX(str(path))
 
 
 @dataclass(frozen=True)
 class OffsetPosterior:
-    """What the gauge says of one place.
+    """What the offset network says of one place.
 
     ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
     picture is with the front contact line there than with something else.
@@ -63,7 +63,7 @@ def _temperatures() -> dict[str, float]:
     Dividing the logits by it calibrates the probability (C. Guo et al., *On
     Calibration of Modern Neural Networks*, ICML 2017) and leaves its place alone.
     """
-    text = (files("vision") / "data" / "surface" / "temperatures.json").read_text("utf-8")
+    text = (files("vision") / "data" / "meniscus" / "temperatures.json").read_text("utf-8")
     return {str(name): float(value) for name, value in json.loads(text).items()}
 
 
@@ -85,12 +85,12 @@ def _with_numbers(picture: np.ndarray, numbers: np.ndarray) -> np.ndarray:
     return np.concatenate([picture, np.broadcast_to(numbers[:, None, None], (len(numbers), h, w))])
 
 
-def find_rows(whole: np.ndarray, elevation_deg: float, radius_mm: float, step_mm: float
+def row_probability(whole: np.ndarray, elevation_deg: float, radius_mm: float, step_mm: float
               ) -> tuple[np.ndarray, float]:
     """Probability of each row of the WHOLE view, and of no surface in sight."""
     z, _, _ = standardised(filled(whole))
-    p = _softmax(_run("finder", _with_numbers(
-        z, finder_facts(elevation_deg, radius_mm, step_mm))), _temperatures()["finder"])
+    p = _softmax(_run("row_net", _with_numbers(
+        z, row_net_facts(elevation_deg, radius_mm, step_mm))), _temperatures()["row_net"])
     return p[:-1], float(p[-1])
 
 
@@ -105,9 +105,9 @@ def offset_posterior(
     z, mean, sd = standardised(filled(close))
     far = np.asarray(cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS),
                                 interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
-    said = _run("gauge", _with_numbers(
+    said = _run("offset_net", _with_numbers(
         np.concatenate([z, (far - mean) / sd]),
-        gauge_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
+        offset_net_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
     cooled = _temperatures()
     bins = "hard bins" if is_hard(elevation_deg, wall_mm) else "bins"
     here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)

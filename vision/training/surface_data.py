@@ -21,7 +21,7 @@ import numpy as np
 from vision.errors import InputError
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.candidates import peaks
-from vision.meniscus_image.networks import find_rows
+from vision.meniscus_image.networks import row_probability
 from vision.meniscus_image.views import (
     NEAR_MM,
     SPARE_ROWS,
@@ -264,7 +264,7 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     r = Bore(scene, np).radius
     marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * sum(marks))))
-    belief, _ = find_rows(far.astype(np.float32), middle_deg, r, whole.step_mm)
+    belief, _ = row_probability(far.astype(np.float32), middle_deg, r, whole.step_mm)
     decoy = decoy_mm(belief, whole, line, rng)
     found = found_mm(belief, whole, line, rng)
     turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]

@@ -1,8 +1,8 @@
 """Teach the two surface networks and write them as ONNX.
 
 ``python -m vision.training.surface_net SHARD... --out DIR`` trains, on shards
-written by ``surface_data``: a finder (in which row of the WHOLE view does the
-front contact line run, or in none) and a gauge (how far below the middle of the
+written by ``surface_data``: a row network (in which row of the WHOLE view does the
+front contact line run, or in none) and an offset network (how far below the middle of the
 WINDOW view lies the level, as a probability over bins).  PyTorch is needed here
 and nowhere else.
 """
@@ -23,11 +23,11 @@ from torch import nn
 
 from vision.meniscus_image.features import (
     BIN_CENTRES_MM,
-    FINDER_PLANES,
-    GAUGE_PLANES,
-    finder_facts,
-    gauge_facts,
+    OFFSET_PLANES,
+    ROW_PLANES,
     is_hard,
+    offset_net_facts,
+    row_net_facts,
 )
 from vision.meniscus_image.views import (
     SPARE_ROWS,
@@ -58,7 +58,7 @@ class _Twice(nn.Module):
         return F.relu(x + self.second(self.first(x)))
 
 
-class Finder(nn.Module):
+class RowNet(nn.Module):
     """(B, 3 + planes, 384, 32) -> (B, 385) logits: one per row, the last for "none".
 
     One path keeps every row; the other sees the chamber at a quarter of the height,
@@ -67,7 +67,7 @@ class Finder(nn.Module):
 
     def __init__(self) -> None:
         super().__init__()
-        self.look = nn.Sequential(_conv(3 + FINDER_PLANES, 24, (5, 3)), nn.MaxPool2d((1, 2)),
+        self.look = nn.Sequential(_conv(3 + ROW_PLANES, 24, (5, 3)), nn.MaxPool2d((1, 2)),
                                   _conv(24, 32), nn.MaxPool2d((1, 2)))
         self.fine = nn.Sequential(_conv(32, 40), nn.Conv2d(40, 64, (1, WHOLE_COLUMNS // 4)),
                                   nn.ReLU())
@@ -93,7 +93,7 @@ class Finder(nn.Module):
         return torch.cat([rows, self.none(pooled)], dim=1)
 
 
-class Gauge(nn.Module):
+class OffsetNet(nn.Module):
     """(B, 6 + planes, 160, 48) -> (B, bins + 1) logits.
 
     The bins say where the level lies, the last one whether the front contact line
@@ -103,7 +103,7 @@ class Gauge(nn.Module):
     def __init__(self, dropout: float = 0.2) -> None:
         super().__init__()
         self.look = nn.Sequential(
-            _conv(6 + GAUGE_PLANES, 32, (5, 3)), nn.MaxPool2d((2, 1)),
+            _conv(6 + OFFSET_PLANES, 32, (5, 3)), nn.MaxPool2d((2, 1)),
             _conv(32, 48), _conv(48, 48), nn.MaxPool2d((2, 2)),
             _conv(48, 64), _Twice(64), nn.MaxPool2d((2, 2)),
             _conv(64, 112), _Twice(112), _Twice(112), nn.MaxPool2d((2, 2)),
@@ -211,19 +211,19 @@ class Data:
             made = [make(*v) for v in zip(*columns, strict=True)]
             return torch.from_numpy(np.stack(made).astype(np.float32)).to(device)
 
-        # the finder knows the elevation at the middle of the scale only
-        self.finder = rows(finder_facts, facts[:, 20], radius, step)
+        # the row network knows the elevation at the middle of the scale only
+        self.row_net = rows(row_net_facts, facts[:, 20], radius, step)
         #: what is known of each view: elevation, radius, wall, height over the lowest mark,
         #: pixels per mm; the first and the fourth change as the window is moved
-        self.gauge = rows(gauge_facts, elevation + (middle - line) * turn, radius, wall,
+        self.offset_net = rows(offset_net_facts, elevation + (middle - line) * turn, radius, wall,
                           middle - low, px)
         step_mm = WINDOW_STEP_MM
-        self.per_row = rows(lambda t: gauge_facts(t * step_mm, 15.0, 1.6, step_mm, 10.0), turn)
-        #: rows by which the shipped finder would be off, and how steep the view is
+        self.per_row = rows(lambda t: offset_net_facts(t * step_mm, 15.0, 1.6, step_mm, 10.0), turn)
+        #: rows by which the shipped row network would be off, and how steep the view is
         self.found_rows = torch.from_numpy(np.clip(
             np.round(found / step_mm), -SPARE_ROWS, SPARE_ROWS).astype(np.int64)).to(device)
         self.steep = torch.from_numpy(np.abs(elevation)).to(device)
-        self.gauge_decoy = rows(gauge_facts, decoy_elevation, decoy_radius,
+        self.offset_decoy = rows(offset_net_facts, decoy_elevation, decoy_radius,
                                 radius + wall - decoy_radius, decoy - low, px)
         from vision.optics.refraction import apparent_height_shift_mm
 
@@ -234,7 +234,7 @@ class Data:
         return len(self.facts)
 
     def target_found(self) -> np.ndarray:
-        """(N,) what the gauge has to say in windows placed where the finder would."""
+        """(N,) what the offset network has to say in windows placed where the row network would."""
         moved: np.ndarray = (self.target + self.found_rows * WINDOW_STEP_MM).cpu().numpy()
         return moved
 
@@ -255,7 +255,7 @@ def soft_bins(y: torch.Tensor) -> torch.Tensor:
     return p / p.sum(dim=1, keepdim=True)
 
 
-def finder_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
+def row_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
                  ) -> tuple[torch.Tensor, torch.Tensor]:
     x = d.whole[i].permute(0, 3, 1, 2).float() / 255
     row = d.row[i].clone()
@@ -270,7 +270,7 @@ def finder_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
         none = hidden > 0.8
         x = _paint(x, mask, g)
     z, _, _ = standardise(x)
-    z = torch.cat([z, _planes(d.finder[i], *z.shape[2:])], dim=1)
+    z = torch.cat([z, _planes(d.row_net[i], *z.shape[2:])], dim=1)
     return z, _soft_rows(row, none, WHOLE_ROWS)
 
 
@@ -278,7 +278,7 @@ def finder_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool
 DECOYS, HIDDEN = 0.35, 0.08
 
 
-def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoys: bool = False
+def offset_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoys: bool = False
                 ) -> tuple[torch.Tensor, torch.Tensor]:
     """Windows and what is to be said: probabilities of the bins, and whether the line is here.
 
@@ -294,8 +294,8 @@ def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoy
     window = d.window[i[:, None], rows]
     near = torch.where(other[:, None, None, None], d.decoy[i], window)
     near = near.permute(0, 3, 1, 2).float() / 255
-    numbers = torch.where(other[:, None], d.gauge_decoy[i],
-                          d.gauge[i] + moved[:, None] * d.per_row[i])
+    numbers = torch.where(other[:, None], d.offset_decoy[i],
+                          d.offset_net[i] + moved[:, None] * d.per_row[i])
     far = d.whole[i].permute(0, 3, 1, 2).float() / 255
     far = F.interpolate(far, (WINDOW_ROWS, WINDOW_COLUMNS), mode="bilinear", align_corners=False)
     here = ~other
@@ -317,10 +317,10 @@ def gauge_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, decoy
 
 
 def _moved_rows(d: Data, i: torch.Tensor, g: torch.Generator) -> torch.Tensor:
-    """(B,) rows by which the windows are moved up: as the finder errs, a little, or far.
+    """(B,) rows by which the windows are moved up: as the row network errs, a little, or far.
 
-    In a steep view the two edges of the surface are apart and the finder may be off by
-    a millimetre; the gauge is to find its own way there.
+    In a steep view the two edges of the surface are apart and the row network may be off by
+    a millimetre; the offset network is to find its own way there.
     """
     dev, n = i.device, len(i)
     kind = torch.rand(n, generator=g, device=dev)
@@ -350,18 +350,18 @@ def _across(x: torch.Tensor, moved: torch.Tensor, g: torch.Generator
 
 
 def _half(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
-    """Only up to about half of the width may be covered for the gauge."""
+    """Only up to about half of the width may be covered for the offset network."""
     w = x.shape[3]
     c = torch.arange(w, device=x.device)[None, None, :]
     left = torch.rand(len(x), 1, 1, generator=g, device=x.device) < 0.5
     return torch.where(left, c < w * 0.55, c > w * 0.45)
 
 
-def finder_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
+def row_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
     return -(p * F.log_softmax(logits, dim=1)).sum(dim=1).mean()
 
 
-def gauge_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
+def offset_loss(logits: torch.Tensor, p: torch.Tensor) -> torch.Tensor:
     bins = -(p[:, :-1] * F.log_softmax(logits[:, :-1], dim=1)).sum(dim=1)
     return bins.sum() / p[:, -1].sum().clamp_min(1) + 0.5 * F.binary_cross_entropy_with_logits(
         logits[:, -1], p[:, -1])
@@ -382,9 +382,9 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
     torch.manual_seed(seed)
     g = torch.Generator(device=device)
     g.manual_seed(seed)
-    net: nn.Module = (Finder() if which == "finder" else Gauge()).to(
+    net: nn.Module = (RowNet() if which == "row_net" else OffsetNet()).to(
         device, memory_format=torch.channels_last)  # type: ignore[call-overload]
-    make = finder_batch if which == "finder" else gauge_batch
+    make = row_batch if which == "row_net" else offset_batch
     if start_from is not None:
         net.load_state_dict(torch.load(start_from / f"{which}.pt", map_location=device))
     fastest = 2e-3 if start_from is None else 1.2e-3
@@ -402,7 +402,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
         net.train()
         with torch.autocast("cuda", dtype=torch.bfloat16, enabled=amp):
             logits = net(x.contiguous(memory_format=torch.channels_last)).float()
-        loss = finder_loss(logits, p) if which == "finder" else gauge_loss(logits, p)
+        loss = row_loss(logits, p) if which == "row_net" else offset_loss(logits, p)
         opt.zero_grad()
         loss.backward()
         nn.utils.clip_grad_norm_(net.parameters(), 2.0)
@@ -424,18 +424,18 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
 @torch.no_grad()
 def outputs(which: str, net: nn.Module, d: Data, device: str, limit: int | None = None,
             decoys: bool = False) -> np.ndarray:
-    """(N, rows + 1) probabilities of the finder, or (N, bins + 1) of the gauge."""
+    """(N, rows + 1) probabilities of the row network, or (N, bins + 1) of the offset network."""
     net.eval()
     g = torch.Generator(device=device)
     n = len(d) if limit is None else min(limit, len(d))
     out = []
     for k in range(0, n, 256):
         i = torch.arange(k, min(k + 256, n), device=device)
-        x, _ = finder_batch(d, i, g, False) if which == "finder" else gauge_batch(
+        x, _ = row_batch(d, i, g, False) if which == "row_net" else offset_batch(
             d, i, g, False, decoys)
         with torch.autocast("cpu", dtype=torch.bfloat16, enabled=device == "cpu"):
             logits = net(x).float()
-        p = F.softmax(logits, dim=1) if which == "finder" else torch.cat(
+        p = F.softmax(logits, dim=1) if which == "row_net" else torch.cat(
             [F.softmax(logits[:, :-1], dim=1), torch.sigmoid(logits[:, -1:])], dim=1)
         out.append(p.cpu().numpy())
     return np.concatenate(out)
@@ -445,7 +445,7 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
     p = outputs(which, net, d, device, limit)
     n = len(p)
     tier = d.facts[:n, 17]
-    if which == "finder":
+    if which == "row_net":
         row = d.row[:n].cpu().numpy()
         best = p[:, :-1].argmax(axis=1)
         sure = p[:, :-1].max(axis=1)
@@ -484,7 +484,7 @@ def coolest(surprise: Callable[[float], float]) -> float:
     return round(best, 2)
 
 
-def gauge_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str, float]:
+def offset_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str, float]:
     """For the bins, in easy and in hard views, and for whether the line is there."""
     y = d.target_found()
     inside = (y > BIN_CENTRES_MM[0]) & (y < BIN_CENTRES_MM[-1])
@@ -515,7 +515,7 @@ def gauge_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str, 
                                             + np.logaddexp(0, elsewhere / t).mean()))}
 
 
-def finder_temperature(p: np.ndarray, d: Data) -> dict[str, float]:
+def row_temperature(p: np.ndarray, d: Data) -> dict[str, float]:
     """For the belief within a millimetre of the likeliest row."""
     row, step = d.row.cpu().numpy(), d.facts[:, 7]
     seen = np.flatnonzero((row > 0) & (row < WHOLE_ROWS - 1))[::3]
@@ -529,7 +529,7 @@ def finder_temperature(p: np.ndarray, d: Data) -> dict[str, float]:
         mass = np.clip((q[:, :-1] * near).sum(axis=1) / q.sum(axis=1), 1e-3, 1 - 1e-3)
         return float(-np.log(np.where(right, mass, 1 - mass)).mean())
 
-    return {"finder": coolest(surprise)}
+    return {"row_net": coolest(surprise)}
 
 
 def export(net: nn.Module, shape: tuple[int, ...], path: Path) -> None:
@@ -565,7 +565,7 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=240)
     parser.add_argument("--seed", type=int, default=5)
     parser.add_argument("--start", type=Path, help="folder with earlier weights")
-    parser.add_argument("--only", choices=["finder", "gauge"])
+    parser.add_argument("--only", choices=["row_net", "offset_net"])
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     args.out.mkdir(parents=True, exist_ok=True)
@@ -573,23 +573,23 @@ def main() -> None:
     hold = max(1, len(shards) // 12)
     d, valid = Data(shards[hold:], device), Data(shards[:hold], device)
     print("train", len(d), "valid", len(valid), device, flush=True)
-    shapes = {"finder": (3 + FINDER_PLANES, WHOLE_ROWS, WHOLE_COLUMNS),
-              "gauge": (6 + GAUGE_PLANES, WINDOW_ROWS, WINDOW_COLUMNS)}
+    shapes = {"row_net": (3 + ROW_PLANES, WHOLE_ROWS, WHOLE_COLUMNS),
+              "offset_net": (6 + OFFSET_PLANES, WINDOW_ROWS, WINDOW_COLUMNS)}
     cooled: dict[str, float] = {}
-    for which in ("gauge", "finder"):
+    for which in ("offset_net", "row_net"):
         if args.only and args.only != which:
             continue
-        part = 0.6 if which == "gauge" else 0.4
+        part = 0.6 if which == "offset_net" else 0.4
         net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed,
                     args.out, args.start)
         p = outputs(which, net, valid, device)
-        cooled |= finder_temperature(p, valid) if which == "finder" else gauge_temperatures(
+        cooled |= row_temperature(p, valid) if which == "row_net" else offset_temperatures(
             p, outputs(which, net, valid, device, decoys=True), valid)
         (args.out / "temperatures.json").write_text(json.dumps(cooled) + "\n")
         np.savez_compressed(args.out / f"{which}_valid.npz", p=p.astype(np.float16),
                             facts=valid.facts, target=valid.target_found())
         torch.save(net.state_dict(), args.out / f"{which}.pt")
-        export(net, shapes[which], args.out / f"surface_{which}.onnx")
+        export(net, shapes[which], args.out / f"{which}.onnx")
     (args.out / "made.json").write_text(json.dumps({"train": len(d), "valid": len(valid)}))
 
 

@@ -1,0 +1,104 @@
+"""The order in which rows are looked for, and that a row found is never given up for none."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+import pytest
+
+from vision.imaging.photo import Photo, photo_from_array
+from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
+from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
+from vision.scale_file.scale import load_scale
+from vision.volume import locate as stage
+from vision.volume.locate import STRATEGIES, Hints, locate
+
+SCALE = load_scale("quay-60")
+
+
+@dataclass(frozen=True)
+class Row:
+    """The parts of a fit that the order rests on."""
+
+    log_likelihood: float
+    pitch_px: float = 12.0
+    is_clear: bool = False
+    strategy: str = ""
+    picture: Picture | None = None
+
+
+def photo(working_scale: int = 2) -> Photo:
+    return photo_from_array(np.zeros((64, 48, 3), np.uint8), working_scale=working_scale)
+
+
+@pytest.fixture
+def rows(monkeypatch):
+    """What is found in (picture factor, look); the looks asked for, in order."""
+    found: dict[tuple[int, str], Row] = {}
+    asked: list[tuple[int, str]] = []
+
+    def row_in(picture, look, scale, hints):
+        asked.append((picture.factor, look))
+        row = found.get((picture.factor, look))
+        return None if row is None else replace(row, picture=picture)
+
+    monkeypatch.setattr(stage, "row_in", row_in)
+    monkeypatch.setattr(stage, "recentred", lambda row: row)
+    return found, asked
+
+
+def test_a_clear_row_ends_the_search(rows):
+    found, asked = rows
+    found[2, "grey"] = Row(100.0, is_clear=True)
+    assert locate(photo(), SCALE).strategy == "grey"
+    assert asked == [(2, "grey")]
+
+
+def test_another_look_has_to_be_better_by_far(rows):
+    found, asked = rows
+    found[2, "grey"] = Row(100.0)
+    found[2, "red"] = Row(100.0 + BETTER_ROW_NATS)
+    assert locate(photo(), SCALE).strategy == "grey"
+    found[2, "red"] = Row(100.1 + BETTER_ROW_NATS)
+    assert locate(photo(), SCALE).strategy == "red"
+    assert asked[:5] == [(2, look) for look in LOOKS]
+
+
+def test_small_marks_are_looked_for_in_every_pixel(rows):
+    found, _ = rows
+    found[2, "grey"] = Row(100.0, pitch_px=FINE_PICTURE_PITCH_PX - 0.1)
+    found[1, "light print"] = Row(20.0, pitch_px=15.0)
+    assert locate(photo(), SCALE).strategy == "light print, every pixel"
+
+
+def test_a_row_found_is_kept_where_the_finer_picture_shows_none(rows):
+    found, asked = rows
+    found[2, "blue"] = Row(100.0, pitch_px=FINE_PICTURE_PITCH_PX - 0.1)
+    assert locate(photo(), SCALE).strategy == "blue"
+    assert asked == [(2, look) for look in LOOKS] + [(1, look) for look in LOOKS]
+
+
+def test_a_small_photo_is_not_searched_twice(rows):
+    _, asked = rows
+    assert locate(photo(1), SCALE) is None
+    assert asked == [(1, look) for look in LOOKS]
+
+
+def test_every_strategy_has_a_name_of_its_own():
+    assert len({s.name for s in STRATEGIES}) == len(STRATEGIES) == 2 * len(LOOKS)
+    assert {s.picture for s in STRATEGIES} == {working_picture, full_picture}
+
+
+def test_a_point_is_carried_into_the_picture(monkeypatch):
+    seen = {}
+
+    def fit(grey, scale, *, focal, near, fixed):
+        seen.update(near=near, fixed=fixed, shape=grey.shape)
+        return None
+
+    monkeypatch.setattr(stage, "fit_graduations", fit)
+    stage.row_in(working_picture(photo()), "grey", SCALE, Hints((10.5, 20.5), None, None))
+    assert seen == {"near": (5.0, 10.0), "fixed": None, "shape": (32, 24)}
+    stage.row_in(working_picture(photo()), "grey", SCALE, Hints(number=(30.0, (8.5, 4.5))))
+    assert seen["fixed"] == (30.0, (4.0, 2.0)) and seen["near"] == (4.0, 2.0)
