@@ -18,8 +18,9 @@ ROOT = Path(__file__).resolve().parents[1]
 #: From the ground up: a package may import what stands before it, and itself.
 ORDER = {
     "vision": (
-        "errors", "flags", "constants", "budget", "parameters", "robust", "true_intervals", "reading",
-        "imaging", "lens", "scale_file", "optics", "hydrostatics", "graduations",
+        "errors", "flags", "constants", "budget", "parameters", "robust", "true_intervals",
+        "reading", "drawing", "imaging", "lens", "scale_file", "optics", "hydrostatics",
+        "graduations",
         "meniscus_image", "volume", "fiducials", "vertical", "level", "pressure_panel",
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),

@@ -8,23 +8,23 @@ over the colour of the text: it fits both, and a screen reader gets the title.
 from __future__ import annotations
 
 import base64
-from html import escape
 
 import streamlit as st
+from markupsafe import Markup
+
+from vision.drawing.svg import Drawing
 
 
-def show_drawing(svg: str, title: str, width: float, height: float, widest_px: int = 560) -> None:
-    """Show ``svg`` (one colour, any opacities) of the given size in drawing units.
-
-    ``title`` is what a screen reader says: the whole content of the drawing in words.
-    """
-    st.html(drawing_html(svg, title, width, height, widest_px))
+def show_drawing(drawn: Drawing) -> None:
+    """Show a drawing of one colour, any opacities; a screen reader says its title."""
+    st.html(drawing_html(drawn))
 
 
-def drawing_html(svg: str, title: str, width: float, height: float, widest_px: int = 560) -> str:
+def drawing_html(drawn: Drawing) -> str:
     """The HTML of :func:`show_drawing`."""
-    data = base64.b64encode(svg.encode("utf-8")).decode("ascii")
+    data = base64.b64encode(drawn.svg.encode("utf-8")).decode("ascii")
     mask = f"url(data:image/svg+xml;base64,{data}) center/contain no-repeat"
-    return (f'<div role="img" aria-label="{escape(title)}" style="width:100%;'
-            f"max-width:{widest_px}px;aspect-ratio:{width:.0f}/{height:.0f};"
-            f'background-color:currentColor;-webkit-mask:{mask};mask:{mask}"></div>')
+    return Markup('<div role="img" aria-label="{}" style="width:100%;max-width:560px;'
+                  'aspect-ratio:{:.0f}/{:.0f};background-color:currentColor;'
+                  '-webkit-mask:{};mask:{}"></div>').format(
+                      drawn.title, drawn.width, drawn.height, mask, mask)

@@ -5,7 +5,6 @@
 
 from __future__ import annotations
 
-import html
 import sys
 from pathlib import Path
 
@@ -14,9 +13,11 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 import numpy as np
 
 from app.ui.lesson.picture import trace
-from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
-from app.ui.threshold.side_view import Drawing, SideView, side_view
+from app.ui.threshold.side_view import SideView, side_view
+from vision.drawing.plot import rows
+from vision.drawing.svg import TEXT, Drawing
 from vision.hydrostatics.units import both_units
 from vision.imaging.photo import load_photo
 from vision.lesson.level import BedView, DrainModel, drain_course, level_threshold
@@ -31,11 +32,10 @@ EYES = {"above": 120.0, "level": 0.0, "below": -120.0}
 
 def save(name: str, drawn: Drawing) -> None:
     """Write a drawing with a white ground and its words as the picture's description."""
-    head, rest = drawn.svg.split(">", 1)
-    ground = (f"<title>{html.escape(drawn.title)}</title>"
-              f'<rect width="{drawn.width:.0f}" height="{drawn.height:.0f}" fill="white" '
-              'stroke="none"/>')
-    (HERE / f"{name}.svg").write_text(f"{head}>{ground}{rest}\n", encoding="utf-8")
+    head, rest = drawn.svg.split("</title>", 1)
+    (HERE / f"{name}.svg").write_text(
+        f'{head}</title><rect width="100%" height="100%" fill="white" stroke="none"/>{rest}\n',
+        encoding="utf-8")
 
 
 def eye(height_mm: float) -> EyeView:
@@ -56,10 +56,10 @@ def parallax() -> None:
         mm_per_ml = 4000.0 / (np.pi * bore**2)
         lines.append(Line([(float(h), float(e) * mm_per_ml) for h, e in zip(
             heights, error_curve(view, 10 * heights), strict=True)], f"{bore:g}", dash))
-    save("error-curve", plot_drawing(Plot(
+    save("error-curve", curve_drawing(
         lines, "eye over the level, cm", "error in mm of height, for bores of 20, 30, 40 mm",
         "Error of the reading against the height of the eye, 35 cm away: the wider the bore, "
-        "the larger; from below about three quarters of what it is from above.")))
+        "the larger; from below about three quarters of what it is from above."))
 
 
 def level() -> None:
@@ -75,10 +75,10 @@ def level() -> None:
         course = drain_course(DrainModel(12.0, level_threshold(view).value_cm_h2o))
         lines.append(Line([(60 * float(h), float(v)) for h, v in zip(
             course.hours, course.drained_ml, strict=True)], dash=dash))
-    save("next-hour", plot_drawing(Plot(
+    save("next-hour", curve_drawing(
         lines, "minutes", "drained, mL (teaching model); dashed: as levelled",
         "Teaching model: what drains in an hour as levelled, and after the head of the bed was "
-        "raised while the system stayed where it hung.")))
+        "raised while the system stayed where it hung."))
 
 
 def budget() -> None:
@@ -94,25 +94,19 @@ def budget() -> None:
 def budget_bars(read: VolumeReading) -> Drawing:
     """Terms of a budget as bars, the largest first."""
     terms = sorted(read.budget, key=lambda t: -t.standard_uncertainty)
-    width, row, left, top = 560.0, 26.0, 230.0, 44.0
     longest = max(t.standard_uncertainty for t in terms)
-    tall = top + row * len(terms) + 14
     low, high = read.interval or (0.0, 0.0)
     head = (f"{read.value:.2f} {read.unit} ({low:.2f} to {high:.2f}); bars: standard "
             f"uncertainty, {read.unit}")
-    out = [f'<text x="12" y="24" font-size="14" font-weight="650">{html.escape(head)}</text>']
-    for i, term in enumerate(terms):
-        y = top + row * i
-        size = (width - left - 80) * term.standard_uncertainty / longest
-        out.append(f'<text x="{left - 8}" y="{y + 15}" font-size="14" text-anchor="end">'
-                   f'{html.escape(term.term)}</text><rect x="{left}" y="{y + 3}" '
-                   f'width="{max(size, 1):.1f}" height="16"/><text x="{left + size + 7:.1f}" '
-                   f'y="{y + 15}" font-size="14">{term.standard_uncertainty:.3f}</text>')
-    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} {tall:.0f}" '
-           f'width="{width:.0f}" height="{tall:.0f}" font-family="system-ui, sans-serif">'
-           f'{"".join(out)}</svg>')
-    words = "; ".join(f"{t.term} {t.standard_uncertainty:.3f}" for t in terms)
-    return Drawing(svg, f"{head}. {words}", width, tall)
+    plot = rows((0.0, 1.2 * longest), [t.term for t in terms], left=230.0, step=26.0,
+                top=38.0, bottom=8.0, text=TEXT)
+    plot.words(12, 24, head, weight=650)
+    for k, term in enumerate(terms):
+        size = term.standard_uncertainty
+        plot.area((0.0, size), (k - 0.3, k + 0.3), fill="currentColor", stroke="none")
+        plot.words(plot.x(size) + 7, plot.y(k) + 5, f"{size:.3f}")
+    said = "; ".join(f"{t.term} {t.standard_uncertainty:.3f}" for t in terms)
+    return plot.drawing(f"{head}. {said}")
 
 
 if __name__ == "__main__":

@@ -8,7 +8,6 @@ from pathlib import Path
 
 import numpy as np
 
-from vision.accuracy.html import number, table
 from vision.accuracy.rows import Row, read_rows
 from vision.accuracy.statistics import PairedTest, mcnemar_exact, wilcoxon_signed_rank
 from vision.accuracy.store import RESULTS
@@ -140,35 +139,3 @@ def _compare(kind: str, pairs: list[tuple[Row, Row]], only_old: int, only_new: i
         error_test=wilcoxon_signed_rank(change), newly_refused=refused, newly_read=read,
         read_test=mcnemar_exact(refused, read), new_misreads=new, gone_misreads=gone,
         misread_test=mcnemar_exact(new, gone), listed=tuple(changed[:MOST_LISTED]))
-
-
-def section(found: dict[str, Comparison]) -> str:
-    """The comparison as a section of the report."""
-    out = ["<h2>Compared with the earlier run</h2>"]
-    for kind, c in found.items():
-        unit = "divisions" if kind == "volume" else "mm"
-        rows = [
-            ("images in both runs", c.pairs, ""),
-            ("only in the earlier, only in this run", f"{c.only_old}, {c.only_new}", ""),
-            ("same result", c.unchanged, ""),
-            ("read in both: nearer to, farther from the truth", f"{c.closer}, {c.farther}",
-             _p(c.error_test, "Wilcoxon")),
-            (f"mean change of |error|, {unit}", number(c.mean_change, "+.4f"), ""),
-            ("newly refused, newly read", f"{c.newly_refused}, {c.newly_read}",
-             _p(c.read_test, "McNemar, exact")),
-            ("silent misreads: new, gone", f"{c.new_misreads}, {c.gone_misreads}",
-             _p(c.misread_test, "McNemar, exact")),
-        ]
-        out.append(f"<h3>{kind}</h3>" + table(("", "found", "two-sided test"), rows, "text"))
-        listed = [(d.file, d.old_status, d.new_status, number(d.old_error, "+.3f"),
-                   number(d.new_error, "+.3f"), "silent misread" if d.new_misread else "")
-                  for d in c.listed]
-        if listed:
-            out.append("<details><summary>Images that changed most</summary>" + table(
-                ("picture", "before", "now", f"error before, {unit}", "error now", ""),
-                listed, "text") + "</details>")
-    return "".join(out)
-
-
-def _p(test: PairedTest, name: str) -> str:
-    return f"{name}: p = {test.p_value:.3g} ({test.n} pairs that differ)"

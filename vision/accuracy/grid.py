@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from vision.accuracy import svg
-from vision.accuracy.figures import Figures
-from vision.accuracy.html import number, table
 from vision.accuracy.labels import Label, read_labels
 from vision.accuracy.variations import VARIATIONS, Scene, Variation, moved, seed_of
 from vision.errors import InputError
@@ -100,44 +97,3 @@ def _save(path: Path, rgb: np.ndarray, focal_35mm: float | None) -> None:
     if focal_35mm is not None:
         exif.get_ifd(0x8769)[41989] = round(focal_35mm)
     image.save(path, "JPEG", quality=95, subsampling=0, exif=exif)
-
-
-def section(groups: Mapping[str, Figures]) -> str:
-    """Where reading turns into refusal, as a section of the report."""
-    total = sum(f.misreads.count for f in groups.values())
-    word = "No setting turned reading into a silent misread." if total == 0 else (
-        f"{total} silent misreads: reading must turn into refusal before this.")
-    rows = []
-    for name, f in groups.items():
-        e = f.errors_div
-        rows.append((name, f.n, f.scored + f.read_though_not_to_be,
-                     f.n - f.scored - f.read_though_not_to_be - f.stopped_by_error,
-                     number(e.mae if e else None), number(e.p95 if e else None),
-                     number(f.coverage.rate and 100 * f.coverage.rate, ".1f"),
-                     f.misreads.count, f.stopped_by_error))
-    return (f"<h3>Robustness: where reading turns into refusal</h3><p>{word}</p>"
-            + _bars(groups) + table(
-                ("setting", "pictures", "read", "refused", "MAE, divisions", "95 %",
-                 "interval holds truth, %", "silent misreads", "errors"), rows))
-
-
-def _bars(groups: Mapping[str, Figures]) -> str:
-    names = list(groups)
-    plot = svg.Plot((0, 100), (len(names) - 0.5, -0.5), left=210, width=760,
-                    height=70 + 17 * len(names), y_ticks=[],
-                    title="Share of the pictures read, refused and silently misread",
-                    x_label="% of pictures")
-    plot.row_names(names)
-    for k, f in enumerate(groups.values()):
-        read = f.scored + f.read_though_not_to_be
-        bad = f.misreads.count
-        edges = [100 * x / max(f.n, 1) for x in (0, bad, read, f.n)]
-        for a, b, color, thick in ((edges[0], edges[1], svg.BAD, 11.0),
-                                   (edges[1], edges[2], svg.CORRECTED, 9.0),
-                                   (edges[2], edges[3], "#c9d1d6", 5.0)):
-            if b > a:
-                plot.line((a, b), (k, k), color, width=thick)
-    plot.legend("read within a division", svg.CORRECTED, "line")
-    plot.legend("refused", "#c9d1d6", "line")
-    plot.legend("silent misread", svg.BAD, "line")
-    return plot.svg()

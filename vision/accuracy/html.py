@@ -1,34 +1,12 @@
-"""The few pieces of HTML that the report is made of; all text is escaped."""
+"""The report as a page: its templates, and how they say numbers."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from html import escape
-from importlib.resources import files
-
 from vision.accuracy.figures import Rate
-from vision.accuracy.statistics import Interval
+from vision.accuracy.statistics import Interval, PairedTest
+from vision.drawing.templates import templates
 
 DASH = "\N{EN DASH}"
-
-
-class Raw(str):
-    """Text that is HTML already."""
-
-
-def cell(value: object) -> str:
-    """Text of a table cell, escaped unless it is ``Raw``; a dash for None."""
-    if value is None:
-        return DASH
-    return value if isinstance(value, Raw) else escape(str(value))
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[object]], style: str = "") -> Raw:
-    """A table that scrolls sideways on a narrow screen."""
-    top = "".join(f"<th>{escape(h)}</th>" for h in head)
-    body = "".join("<tr>" + "".join(f"<td>{cell(c)}</td>" for c in row) + "</tr>" for row in rows)
-    return Raw(f'<div class="scroll" tabindex="0"><table class="{style}">'
-               f"<thead><tr>{top}</tr></thead><tbody>{body}</tbody></table></div>")
 
 
 def number(value: float | None, form: str = ".3f") -> str:
@@ -49,10 +27,18 @@ def share(rate: Rate) -> str:
             f"{100 * rate.ci.low:.1f} to {100 * rate.ci.high:.1f})")
 
 
-def page(title: str, body: str) -> str:
+def of(rate: Rate) -> str | None:
+    """A proportion in short, None for an empty one."""
+    return None if rate.n == 0 else f"{100 * rate.count / rate.n:.1f} % of {rate.n}"
+
+
+def tested(test: PairedTest, name: str) -> str:
+    """A paired test in words."""
+    return f"{name}: p = {test.p_value:.3g} ({test.n} pairs that differ)"
+
+
+def page(name: str, **values: object) -> str:
     """A whole page with its styles inside; nothing is fetched from anywhere."""
-    css = (files("vision.accuracy") / "report.css").read_text(encoding="utf-8")
-    return ('<!doctype html><html lang="en"><head><meta charset="utf-8">'
-            '<meta name="viewport" content="width=device-width, initial-scale=1">'
-            f"<title>{escape(title)}</title><style>{css}</style></head>"
-            f"<body>{body}</body></html>\n")
+    environment = templates("vision.accuracy")
+    environment.filters.update(number=number, between=between, share=share, tested=tested)
+    return environment.get_template(name).render(values)

@@ -9,7 +9,6 @@ import numpy as np
 
 from vision.accuracy.figures import Errors, errors_of
 from vision.accuracy.gauge import GaugeStudy, gauge_study
-from vision.accuracy.html import between, number, table
 from vision.accuracy.rows import Row
 from vision.accuracy.statistics import PairedTest, wilcoxon_signed_rank
 from vision.accuracy.trial import Attempt
@@ -118,47 +117,3 @@ def _pairs(cells: dict[tuple[str, str], list[float]],
         people.setdefault(file, []).extend(errors)
     return [(abs(row.error_div), float(np.mean(np.abs(people[file]))))
             for file, row in machine.items() if row.error_div is not None and file in people]
-
-
-def section(found: PeopleSummary) -> str:
-    """The trial as a section of the report."""
-    rows = []
-    for r in found.readers:
-        e = r.errors
-        a = e.agreement if e else None
-        rows.append((
-            r.who, e.n if e else 0, r.cannot_read, number(e.bias if e else None, "+.3f"),
-            number(e.mae if e else None), number(e.p95 if e else None),
-            f"{a.lower:+.2f} to {a.upper:+.2f}" if a else None,
-            f"{between(a.lower_ci, '+.2f')} and {between(a.upper_ci, '+.2f')}" if a else None,
-            number(r.seconds_median, ".1f")))
-    out = ["<h2>People, naive and corrected readings</h2>",
-           f"<p>{found.images} pictures, read blind and in random order; errors in divisions.</p>",
-           table(("", "readings", "cannot be read", "bias", "MAE", "95 %", "limits of agreement",
-                  "95 % intervals of the limits", "seconds, median"), rows)]
-    spread: list[tuple[str, str]] = []
-    if found.within_reader_sd is not None:
-        spread.append(("one reader, the same picture again (SD of repeats)",
-                       number(found.within_reader_sd)))
-    s = found.study
-    if s is not None:
-        spread += [
-            (f"repeatability (analysis of variance, {found.study_images} pictures)",
-             number(s.repeatability)),
-            ("reproducibility (between readers)", number(s.reproducibility)),
-            ("both together", number(s.combined)),
-            ("interaction of reader and picture",
-             f"p = {s.interaction_p:.3f}, "
-             + ("pooled with the repeatability" if s.pooled else "kept as part of the "
-                "reproducibility")),
-        ]
-    if spread:
-        out.append("<h3>Components of variation, standard deviations in divisions</h3>"
-                   + table(("", "found"), spread, "text"))
-    if found.closer_test is not None:
-        out.append(
-            f"<p>On {found.corrected_closer} of {found.compared} pictures the corrected reading "
-            "was closer to the truth than people were on average (Wilcoxon signed-rank, "
-            f"two-sided: p = {found.closer_test.p_value:.3g}). The corrected reading of one "
-            "picture is always the same, so it has no spread of repeats.</p>")
-    return "".join(out)

@@ -72,22 +72,21 @@ def write_evidence(labels: Path, out: Path, compare: str | Path | None = None,
     parts = gather(read_rows(results))
     summary = summarise(parts, run)
     content = summary.as_json()
-    extra = ""
+    changes = trial = None
     if compare is not None:
         changes = comparison.compare_runs(_earlier(compare, out), results)
         content["comparison"] = {kind: asdict(change) for kind, change in changes.items()}
-        extra += comparison.section(changes)
     if readers is not None:
         trial = people.summarise_people(read_attempts(readers), read_rows(results))
         if trial is None:
             raise InputError(f"No picture of this set was read in '{readers}'.")
         content["people"] = asdict(trial)
-        extra += people.section(trial)
     text = json.dumps(content, indent=1, ensure_ascii=False)
     (out / "summary.json").write_text(text + "\n", encoding="utf-8")
     write_table(read_rows(results), out / "results.csv")
     write_report(out / "report.html", summary,
-                 {kind: part.columns for kind, part in parts.items()}, labels.parent, extra)
+                 {kind: part.columns for kind, part in parts.items()}, labels.parent, changes,
+                 trial)
     return summary
 
 

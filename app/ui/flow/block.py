@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.ui import blocks
 from app.ui.drawing import show_drawing
-from app.ui.flow.schematic import HEIGHT, WIDTH, schematic
+from app.ui.flow.schematic import schematic
 from vision.flow.graph import (
     MAIN_HANDLES,
     PATIENT_HANDLES,
@@ -33,8 +33,7 @@ def flow_block(key: str) -> FlowState | None:
         blocks.status_line("Next: say how each handle stands.")
         return None
     state = FlowState(_patient(patient), _main(main), outlet == "open", vent == "free and dry")
-    drawn = schematic(state)
-    show_drawing(drawn.svg, drawn.title, WIDTH, HEIGHT)
+    show_drawing(schematic(state))
     st.write("Thick line: open to the patient. Thin line: open. Broken line: closed off. "
              "Bar: closed here.")
     blocks.status_line(connection_sentence(state))

@@ -7,12 +7,12 @@ among themselves, broken lines are closed off.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from html import escape
+from markupsafe import Markup
 
+from vision.drawing.svg import Drawing, drawing, element, path, words
 from vision.flow.graph import FlowState, connection_sentence, open_segments
 
-WIDTH, HEIGHT = 400.0, 236.0
+_WIDTH, _HEIGHT = 400.0, 236.0
 _Y = 112.0
 _AT = {
     "patient": (14.0, _Y), "patient bore": (98.0, _Y), "main bore": (196.0, _Y),
@@ -27,15 +27,7 @@ _PIECES = (
 )
 
 
-@dataclass(frozen=True)
-class Schematic:
-    """An SVG in one colour and its content in words."""
-
-    svg: str
-    title: str
-
-
-def schematic(state: FlowState) -> Schematic:
+def schematic(state: FlowState) -> Drawing:
     """Draw the tubing with the handles at ``state``."""
     joined = {frozenset(pair) for pair in open_segments(state)}
     with_patient = _nodes_with_patient(joined)
@@ -45,11 +37,8 @@ def schematic(state: FlowState) -> Schematic:
         parts.append(_tube(a, b, is_open, is_open and a in with_patient and b in with_patient))
     parts += [_bar(*bar) for bar in _closed_arms(state)]
     parts += _places()
-    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH:.0f} {HEIGHT:.0f}" '
-           f'width="{WIDTH:.0f}" height="{HEIGHT:.0f}" fill="none" stroke="black" '
-           'stroke-linecap="round" font-family="system-ui, sans-serif">'
-           f'{"".join(parts)}</svg>')
-    return Schematic(svg, f"Diagram of the tubing. {state.sentence} {connection_sentence(state)}")
+    return drawing(parts, f"Diagram of the tubing. {state.sentence} {connection_sentence(state)}",
+                   _WIDTH, _HEIGHT)
 
 
 def _nodes_with_patient(joined: set[frozenset[str]]) -> set[str]:
@@ -62,11 +51,11 @@ def _nodes_with_patient(joined: set[frozenset[str]]) -> set[str]:
     return seen
 
 
-def _tube(a: str, b: str, is_open: bool, with_patient: bool) -> str:
+def _tube(a: str, b: str, is_open: bool, with_patient: bool) -> Markup:
     (x1, y1), (x2, y2) = _edge(a, b), _edge(b, a)
-    style = ('stroke-width="7"' if with_patient else 'stroke-width="2.4"' if is_open
-             else 'stroke-width="1.4" stroke-dasharray="2 6"')
-    return f'<path d="M{x1:g} {y1:g}L{x2:g} {y2:g}" {style}/>'
+    return path(f"M{x1:g} {y1:g}L{x2:g} {y2:g}",
+                stroke_width=7 if with_patient else 2.4 if is_open else 1.4,
+                stroke_dasharray="" if is_open else "2 6")
 
 
 def _edge(node: str, toward: str) -> tuple[float, float]:
@@ -95,29 +84,18 @@ def _closed_arms(state: FlowState) -> list[tuple[float, float, bool]]:
     return found
 
 
-def _bar(x: float, y: float, across_horizontal: bool) -> str:
+def _bar(x: float, y: float, across_horizontal: bool) -> Markup:
     d = f"M{x:g} {y - 11:g}v22" if across_horizontal else f"M{x - 11:g} {y:g}h22"
-    return f'<path d="{d}" stroke-width="4.5"/>'
+    return path(d, stroke_width=4.5)
 
 
-def _places() -> list[str]:
-    ax, ay = _AT["patient bore"]
-    bx, by = _AT["main bore"]
-    cx, cy = _AT["chamber"]
-    circles = "".join(f'<circle cx="{x:g}" cy="{y:g}" r="9" stroke-width="2"/>'
-                      for x, y in ((ax, ay), (bx, by)))
-    chamber = f'<path d="M{cx - 17:g} {cy - 22:g}h34v44h-34z" stroke-width="2"/>'
-    return [
-        circles, chamber,
-        _word(8, ay - 14, "patient"), _word(ax - 40, 196, "sampling port"),
-        _word(bx - 42, 38, "pressure port"), _word(cx - 14, 38, "vent"),
-        _word(cx + 24, cy + 5, "chamber"), _word(cx + 14, 178, "outlet"),
-        _word(cx - 12, 220, "bag"), _word(ax - 34, ay - 34, "patient-line"),
-        _word(ax - 34, ay - 18, "stopcock"), _word(bx - 22, by + 28, "main"),
-        _word(bx - 22, by + 44, "stopcock"),
-    ]
-
-
-def _word(x: float, y: float, text: str) -> str:
-    return (f'<text x="{x:g}" y="{y:g}" font-size="14" fill="black" stroke="none">'
-            f'{escape(text)}</text>')
+def _places() -> list[Markup]:
+    (ax, ay), (bx, by), (cx, cy) = _AT["patient bore"], _AT["main bore"], _AT["chamber"]
+    named = ((8, ay - 14, "patient"), (ax - 40, 196, "sampling port"),
+             (bx - 42, 38, "pressure port"), (cx - 14, 38, "vent"), (cx + 24, cy + 5, "chamber"),
+             (cx + 14, 178, "outlet"), (cx - 12, 220, "bag"), (ax - 34, ay - 34, "patient-line"),
+             (ax - 34, ay - 18, "stopcock"), (bx - 22, by + 28, "main"),
+             (bx - 22, by + 44, "stopcock"))
+    return [*(element("circle", cx=x, cy=y, r=9, stroke_width=2) for x, y in ((ax, ay), (bx, by))),
+            path(f"M{cx - 17:g} {cy - 22:g}h34v44h-34z", stroke_width=2),
+            *(words(*word) for word in named)]

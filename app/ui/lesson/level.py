@@ -10,7 +10,7 @@ import streamlit as st
 from app.ui import blocks, guard
 from app.ui.drawing import show_drawing
 from app.ui.lesson.controls import choice, slider
-from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.state import LessonState
 from app.ui.threshold.side_view import SideView, side_view
@@ -78,7 +78,7 @@ def _side(view: BedView, now: Threshold, words: str, title: str) -> None:
         offset_cm=now.offset_cm, setting_cm=now.setting_cm_h2o, threshold_text=words, title=title,
         what_if=True, head_angle_deg=view.bed_to_deg, along_cm=view.along_cm - view.slid_cm,
         above_cm=view.above_cm))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    show_drawing(drawn)
 
 
 def _cards(view: BedView, now: Threshold) -> None:
@@ -111,14 +111,13 @@ def _curve(state: LessonState, view: BedView, now: Threshold) -> None:
     errors = [in_unit(t.value_cm_h2o - t.setting_cm_h2o, view.unit) for t in off]
     here = in_unit(now.value_cm_h2o - now.setting_cm_h2o, view.unit)
     unit = WORDS[view.unit]
-    drawn = plot_drawing(Plot(
-        lines=(Line(list(zip(map(float, angles), errors, strict=True))),),
-        x_words="head of the bed, degrees", y_words=f"threshold off by, {unit}",
-        title=f"How far the threshold is off, against the head of the bed: {errors[0]:.1f} {unit} "
-              f"flat, {errors[-1]:.1f} at 75 degrees. Here {here:.1f}.",
+    show_drawing(curve_drawing(
+        [Line(list(zip(angles, errors, strict=True)))],
+        "head of the bed, degrees", f"threshold off by, {unit}",
+        f"How far the threshold is off, against the head of the bed: {errors[0]:.1f} {unit} "
+        f"flat, {errors[-1]:.1f} at 75 degrees. Here {here:.1f}.",
         now=(view.bed_to_deg, here),
         held=[(r[1], in_unit(r[5], view.unit)) for r in state.held]))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
 
 
 def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
@@ -135,16 +134,13 @@ def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
     levelled = level_threshold(BedView(view.setting, view.unit))
     course = drain_course(model)
     wanted = drain_course(replace(model, threshold_cm_h2o=levelled.value_cm_h2o))
-    minutes = [float(h) * 60 for h in course.hours]
-    drawn = plot_drawing(Plot(
-        lines=(Line(list(zip(minutes, map(float, wanted.drained_ml), strict=True)),
-                    dash="7 5"),
-               Line(list(zip(minutes, map(float, course.drained_ml), strict=True)))),
-        x_words="minutes", y_words="drained, mL; dashed: as levelled",
-        title=f"Teaching model: {course.total_ml:.1f} mL in an hour as it hangs, "
-              f"{wanted.total_ml:.1f} mL as levelled.",
-        now=(60.0, course.total_ml)))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    minutes = 60 * course.hours
+    show_drawing(curve_drawing(
+        [Line(list(zip(minutes, wanted.drained_ml, strict=True)), dash="7 5"),
+         Line(list(zip(minutes, course.drained_ml, strict=True)))],
+        "minutes", "drained, mL; dashed: as levelled",
+        f"Teaching model: {course.total_ml:.1f} mL in an hour as it hangs, "
+        f"{wanted.total_ml:.1f} mL as levelled.", now=(60.0, course.total_ml)))
     st.write(f"Teaching model, the next hour: {number_text(course.total_ml)} mL as it hangs, "
              f"{number_text(wanted.total_ml)} mL if it hung level.")
 

@@ -9,7 +9,7 @@ from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.lesson.controls import choice, slider
 from app.ui.lesson.picture import eye_picture
-from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState
@@ -45,8 +45,7 @@ def look_around(state: LessonState) -> None:
         view, fluid = _sliders(state, height)
     seen = eye_reading(view)
     with beside:
-        drawn = sight_drawing(view)
-        show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+        show_drawing(sight_drawing(view))
         _cards(seen)
     with right:
         _curve(state, view, seen)
@@ -92,15 +91,14 @@ def _curve(state: LessonState, view: EyeView, seen: EyeReading) -> None:
     heights = np.linspace(-_REACH_CM, _REACH_CM, 101)
     errors = error_curve(view, 10 * heights)
     half = 0.5 * seen.division
-    drawn = plot_drawing(Plot(
-        lines=(Line([(float(x), float(y)) for x, y in zip(heights, errors, strict=True)]),),
-        x_words="eye over the level, cm", y_words=f"error, {seen.unit}; dashed: half a division",
-        title=f"Error against the height of the eye, at {view.distance_mm / 10:g} cm: from "
-              f"{errors[0]:.1f} to {errors[-1]:.1f} {seen.unit}. Here {seen.error:.1f}.",
+    show_drawing(curve_drawing(
+        [Line(list(zip(heights, errors, strict=True)))],
+        "eye over the level, cm", f"error, {seen.unit}; dashed: half a division",
+        f"Error against the height of the eye, at {view.distance_mm / 10:g} cm: from "
+        f"{errors[0]:.1f} to {errors[-1]:.1f} {seen.unit}. Here {seen.error:.1f}.",
         now=(view.eye_height_mm / 10, seen.error),
         held=[(row[0], row[5]) for row in state.held if row[1:3] == _same(view)],
         guides=(-half, half)))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
 
 
 def _same(view: EyeView) -> tuple[float, float]:
@@ -135,8 +133,7 @@ def _ask(state: LessonState, task: ChamberTask) -> None:
 def _show(state: LessonState, task: ChamberTask) -> None:
     seen = eye_reading(task.view)
     _cards(seen)
-    drawn = sight_drawing(task.view)
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    show_drawing(sight_drawing(task.view))
 
 
 PARALLAX = Lesson(

@@ -8,15 +8,25 @@ frame and leant as a whole.
 from __future__ import annotations
 
 import math
-from html import escape
 
-from app.ui.threshold.side_view import Drawing
+from markupsafe import Markup
+
+from vision.drawing.svg import (
+    Drawing,
+    along,
+    cut,
+    drawing,
+    element,
+    frame,
+    measure_bar,
+    path,
+    words,
+)
 from vision.hydrostatics.units import number_text
 from vision.lesson.parallax import EyeReading, EyeView, eye_reading
 from vision.optics.young_laplace import meniscus_profile
 
 _UNIT = 4.0  # drawing units in a mm
-_TEXT = 14.0
 _EYE_SIDE_MM = 54.0
 _BACK_MM = 20.0
 _CAPTION = 52.0
@@ -30,28 +40,23 @@ def sight_drawing(view: EyeView) -> Drawing:
     left, right = outer + _EYE_SIDE_MM, outer + _BACK_MM
     width, tall = (left + right) * _UNIT, 2 * half * _UNIT
     x0, y0 = left * _UNIT, half * _UNIT
-    inner = "".join([_walls(view, half), _liquid(view, half), _marks(view, half),
-                     _sight(seen, left, half)])
-    scene = (f'<svg width="{width:.0f}" height="{tall:.0f}">'
-             f'<g transform="translate({x0:.1f} {y0:.1f}) rotate({view.lean_deg:.2f})">'
-             f"{inner}</g>{_level(seen, x0, y0, width, outer)}{_eye(seen, view, y0, half)}</svg>")
-    words = (f"read {_value(seen.naive_value, seen)}, true {_value(seen.true_value, seen)} "
+    scene = cut(
+        0, 0, width, tall,
+        element("g", *_walls(view, half), *_liquid(view, half), *_marks(view, half),
+                *_sight(seen, left),
+                transform=f"translate({x0:.1f} {y0:.1f}) rotate({view.lean_deg:.2f})"),
+        *_level(seen, x0, y0, outer), *_eye(seen, view, half))
+    said = (f"read {_value(seen.naive_value, seen)}, true {_value(seen.true_value, seen)} "
              f"{seen.unit}: {_error(seen)}")
     through = {"air": "through the air above the liquid",
                "liquid": "through the liquid, which bends it"}[seen.medium]
     if view.eye_height_mm == 0:
         through = "along the surface"
-    caption = [f'<path d="M2 {tall:.0f}H{width - 2:.0f}" opacity=".55"/>',
-               _words(12, tall + 22, words, 650),
-               _words(12, tall + 42, f"sight line {through}"),
-               _bar(width - 88, tall + 37)]
-    svg = (f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {width:.0f} '
-           f'{tall + _CAPTION:.0f}" width="{width:.0f}" height="{tall + _CAPTION:.0f}" fill="none" '
-           'stroke="black" stroke-width="1.6" stroke-linecap="round" stroke-linejoin="round" '
-           'font-family="system-ui, sans-serif">'
-           f'<rect x="1" y="1" width="{width - 2:.0f}" height="{tall + _CAPTION - 2:.0f}" '
-           f'rx="10" opacity=".55"/>{scene}{"".join(caption)}</svg>')
-    return Drawing(svg, f"Side view to scale. {title(view, seen)}", width, tall + _CAPTION)
+    height = tall + _CAPTION
+    parts = [frame(width, height), scene, path(f"M2 {tall:.0f}H{width - 2:.0f}", opacity=0.55),
+             words(12, tall + 22, said, weight=650), words(12, tall + 42, f"sight line {through}"),
+             measure_bar(width - 88, tall + 37, 10 * _UNIT, "1 cm")]
+    return drawing(parts, f"Side view to scale. {title(view, seen)}", width, height)
 
 
 def title(view: EyeView, seen: EyeReading) -> str:
@@ -76,29 +81,29 @@ def _error(seen: EyeReading) -> str:
     return f"{_value(abs(seen.error), seen)} {seen.unit} {way}"
 
 
-def _walls(view: EyeView, half: float) -> str:
+def _walls(view: EyeView, half: float) -> list[Markup]:
     """Two cut walls; a leaning chamber is drawn long enough to leave the frame."""
     inner, outer = (r * _UNIT for r in (view.bore_radius_mm, view.scale.outer_radius_mm))
     tall = 1.4 * half * _UNIT
-    return "".join(
-        f'<rect x="{x:.1f}" y="{-tall:.1f}" width="{outer - inner:.1f}" height="{2 * tall:.1f}" '
-        'fill="black" fill-opacity=".16" stroke-width="1.1"/>' for x in (-outer, inner))
+    return [element("rect", x=x, y=-tall, width=outer - inner, height=2 * tall,
+                    fill="currentColor", fill_opacity=0.16, stroke_width=1.1)
+            for x in (-outer, inner)]
 
 
-def _liquid(view: EyeView, half: float) -> str:
+def _liquid(view: EyeView, half: float) -> list[Markup]:
     """The liquid under its meniscus; in a leaning chamber the surface stays level."""
     r, z, _ = meniscus_profile(view.contact_angle_deg, view.bore_radius_mm, 31)
     slope = math.tan(math.radians(view.lean_deg))
     points = [(-a, b) for a, b in zip(r[::-1], z[::-1], strict=True)]
     points += [(a, b) for a, b in zip(r[1:], z[1:], strict=True)]
     # Seen in the chamber's frame a level plane rises on the side it leans to.
-    line = " ".join(f"{x * _UNIT:.1f} {-(y + x * slope) * _UNIT:.1f}" for x, y in points)
+    line = along((x * _UNIT, -(y + x * slope) * _UNIT) for x, y in points)
     edge, low = view.bore_radius_mm * _UNIT, 1.4 * half * _UNIT
-    return (f'<path d="M{line}L{edge:.1f} {low:.1f}H{-edge:.1f}z" fill="black" '
-            f'fill-opacity=".12" stroke="none"/><path d="M{line}" stroke-width="2"/>')
+    return [path(f"{line}L{edge:.1f} {low:.1f}H{-edge:.1f}z", fill="currentColor",
+                 fill_opacity=0.12, stroke="none"), path(line, stroke_width=2)]
 
 
-def _marks(view: EyeView, half: float) -> str:
+def _marks(view: EyeView, half: float) -> list[Markup]:
     """The printed marks on the outer face, seen edge on, with their numbers."""
     x, out = -view.scale.outer_radius_mm * _UNIT, []
     for mark in view.scale.marks:
@@ -106,13 +111,13 @@ def _marks(view: EyeView, half: float) -> str:
         if abs(y) > 1.3 * half * _UNIT:
             continue
         size = 12 if mark.length == "long" else 7
-        out.append(f'<path d="M{x:.1f} {y:.1f}h{-size}" stroke-width="1.1"/>')
+        out.append(path(f"M{x:.1f} {y:.1f}h{-size}", stroke_width=1.1))
         if mark.label:
-            out.append(_words(x - 16, y + 5, mark.text, anchor="end"))
-    return "".join(out)
+            out.append(words(x - 16, y + 5, mark.text, anchor="end"))
+    return out
 
 
-def _sight(seen: EyeReading, left: float, half: float) -> str:
+def _sight(seen: EyeReading, left: float) -> list[Markup]:
     """The sight line in the chamber's frame, cut where it leaves the drawing."""
     (eye_d, eye_h), *inside = seen.path_mm
     outer, shift = inside[0]
@@ -120,22 +125,20 @@ def _sight(seen: EyeReading, left: float, half: float) -> str:
     reach = min(eye_d, 1.5 * left)
     start = (reach, shift + slope * (reach - outer))
     points = [start, *inside]
-    line = " ".join(f"{-d * _UNIT:.1f} {-h * _UNIT:.1f}" for d, h in points)
-    x, y = -outer * _UNIT, -shift * _UNIT
-    return (f'<path d="M{line}" stroke-width="2.6"/>'
-            f'<circle cx="{x:.1f}" cy="{y:.1f}" r="6" stroke-width="2.2"/>'
-            '<circle cx="0" cy="0" r="4.5" fill="black" stroke="none"/>')
+    return [path(along((-d * _UNIT, -h * _UNIT) for d, h in points), stroke_width=2.6),
+            element("circle", cx=-outer * _UNIT, cy=-shift * _UNIT, r=6, stroke_width=2.2),
+            element("circle", cx=0, cy=0, r=4.5, fill="currentColor", stroke="none")]
 
 
-def _level(seen: EyeReading, x0: float, y0: float, width: float, outer: float) -> str:
+def _level(seen: EyeReading, x0: float, y0: float, outer: float) -> list[Markup]:
     """The level through the lowest point, straight to the marks and beyond."""
     end = x0 + (outer + 2) * _UNIT
-    return (f'<path d="M8 {y0:.1f}H{end:.1f}" stroke-dasharray="7 5" stroke-width="1.3"/>'
-            + _words(end + 4, y0 - 6, "true")
-            + _words(end + 4, y0 + 13, _value(seen.true_value, seen)))
+    return [path(f"M8 {y0:.1f}H{end:.1f}", stroke_dasharray="7 5", stroke_width=1.3),
+            words(end + 4, y0 - 6, "true"),
+            words(end + 4, y0 + 13, _value(seen.true_value, seen))]
 
 
-def _eye(seen: EyeReading, view: EyeView, y0: float, half: float) -> str:
+def _eye(seen: EyeReading, view: EyeView, half: float) -> list[Markup]:
     """Where the eye is and the reading it takes, on the side that the line leaves free."""
     height = view.eye_height_mm / 10
     where = "at the level" if height == 0 else (
@@ -143,16 +146,4 @@ def _eye(seen: EyeReading, view: EyeView, y0: float, half: float) -> str:
     lines = ((f"reads {_value(seen.naive_value, seen)}", 650), (f"eye {where},", 400),
              (f"{view.distance_mm / 10:g} cm away", 400))
     top = 2 * half * _UNIT - 52 if seen.shift_mm >= 0 else 22.0
-    return "".join(_words(12, top + 19 * i, text, weight)
-                   for i, (text, weight) in enumerate(lines))
-
-
-def _words(x: float, y: float, text: str, weight: int = 400, anchor: str = "start") -> str:
-    return (f'<text x="{x:.1f}" y="{y:.1f}" font-size="{_TEXT:g}" font-weight="{weight}" '
-            f'text-anchor="{anchor}" fill="black" stroke="none">{escape(text)}</text>')
-
-
-def _bar(x: float, y: float) -> str:
-    """A measure of one centimetre."""
-    return f'<path d="M{x:.1f} {y - 4:.1f}v8M{x:.1f} {y:.1f}h{10 * _UNIT:.1f}m0 -4v8"/>' \
-        + _words(x + 10 * _UNIT + 6, y + 5, "1 cm")
+    return [words(12, top + 19 * i, text, weight=weight) for i, (text, weight) in enumerate(lines)]

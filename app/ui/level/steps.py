@@ -145,8 +145,7 @@ def result_step(state: LevelState) -> None:
     if reading.offset_cm is None or reading.interval_cm is None:
         return
     span = (reading.scene.horizontal_distance_mm or 600.0) / 10
-    d = level_drawing(reading.offset_cm, reading.interval_cm, span)
-    show_drawing(d.svg, d.title, d.width, d.height)
+    show_drawing(level_drawing(reading.offset_cm, reading.interval_cm, span))
     with st.expander("Where the doubt comes from"):
         st.write(f"The vertical was taken from: {', '.join(reading.gravity_from)}.")
         terms = sorted(reading.budget, key=lambda t: -t.standard_uncertainty)

@@ -40,7 +40,7 @@ def figures_block(look: Look) -> None:
         # A pair a row: on a narrow screen the plots then keep their order.
         columns = st.columns(2, gap="medium") if k % 2 == 0 else columns
         with columns[k % 2]:
-            show_drawing(drawing.svg, drawing.title, drawing.width, drawing.height)
+            show_drawing(drawing)
             if note:
                 st.write(note)
     st.write("Whiskers are 95 % intervals.")

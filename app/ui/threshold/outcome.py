@@ -80,8 +80,7 @@ def threshold_result(inputs: Inputs, result: Threshold) -> None:
     blocks.cards(blocks.card("The drain opens at", number_text(shown),
                              WORDS[result.setting_unit], notes))
     blocks.status_line(result.effect)
-    drawn = side_view(_view(inputs, result))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    show_drawing(side_view(_view(inputs, result)))
     if inputs.ordered is not None and inputs.ordered_unit is not None \
             and inputs.offset_cm is not None:
         with st.expander("The sum the other way round"):

@@ -44,7 +44,7 @@ def what_if(inputs: Inputs, result: Threshold) -> None:
         title=f"What if, side view to scale, not on record. {changed.sentence}",
         landmark=inputs.landmark or "landmark", what_if=True,
         head_angle_deg=float(then), along_cm=along, above_cm=above))
-    show_drawing(drawn.svg, drawn.title, drawn.width, drawn.height)
+    show_drawing(drawn)
 
 
 def _slider(label: str, value: float, key: str) -> float:

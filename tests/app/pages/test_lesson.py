@@ -11,7 +11,7 @@ from PIL import Image
 from streamlit.testing.v1 import AppTest
 
 from app.ui.lesson import picture
-from app.ui.lesson.plot import Line, Plot, plot_drawing
+from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState, PictureShelf, Round
 from app.ui.number import show_number
@@ -206,8 +206,7 @@ def test_the_drawn_line_ends_at_the_lowest_point(height, lean):
     drawn = sight_drawing(v)
     root = ET.fromstring(drawn.svg)
     sight = next(p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.6")
-    numbers = [float(n) for n in sight.get("d")[1:].split()]
-    points = list(zip(numbers[::2], numbers[1::2], strict=True))
+    points = [tuple(map(float, p.split())) for p in sight.get("d")[1:].split("L")]
     assert points[-1] == (0.0, 0.0)
     assert len(points) == 4, "eye, outer face, inner face, axis"
     assert points[0][0] < points[1][0] < points[2][0] < 0, "from the eye on the left inwards"
@@ -215,7 +214,7 @@ def test_the_drawn_line_ends_at_the_lowest_point(height, lean):
 
 
 def test_a_plot_puts_its_point_on_its_line():
-    drawn = plot_drawing(Plot((Line([(0, 0), (10, 5)]),), "x", "y", "title", now=(5, 2.5)))
+    drawn = curve_drawing([Line([(0, 0), (10, 5)])], "x", "y", "title", now=(5, 2.5))
     root = ET.fromstring(drawn.svg)
     dot = next(iter(root.iter(f"{SVG}circle")))
     line = next(p for p in root.iter(f"{SVG}path") if p.get("stroke-width") == "2.4")

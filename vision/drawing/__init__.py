@@ -1,0 +1,1 @@
+"""Numbers in, SVG and HTML text out: the elements of a drawing, plots, page templates."""
