@@ -158,7 +158,7 @@ class TestFound:
         small = replace(true, pose=replace(true.pose.with_params(
             true.pose.params + np.array([0, 0, 0, 0, 0, -1.4])), residual_px=true.pose.residual_px))
         assert small.pitch_px == pytest.approx(true.pitch_px * np.exp(-1.4), rel=1e-6)
-        assert small.worth < true.worth - 10.0
+        assert small.log_likelihood < true.log_likelihood - 10.0
 
     def test_a_typed_number_moves_the_numbering(self):
         # an evenly divided scale whose ends are covered: any shift by five fits
