@@ -16,10 +16,13 @@ from collections.abc import Sequence
 from importlib import import_module
 from typing import Any, NoReturn
 
+from app.terminal import plain_streams, say
 from vision import __version__
-from vision.errors import CountersightError
+from vision.errors import CountersightError, InputError
 
 DONE, BAD_INPUT, NO_READING = 0, 2, 3
+#: Longest word of a command line: the longest path of Linux (PATH_MAX) and some room.
+LONGEST_WORD = 4200
 
 COMMANDS: dict[str, str] = {
     "serve": "open the pages (also without any command)",
@@ -42,12 +45,6 @@ COMMANDS: dict[str, str] = {
 class _Help(argparse.HelpFormatter):
     def __init__(self, prog: str, **kwargs: Any) -> None:
         super().__init__(prog, max_help_position=26, **kwargs)
-
-
-def say(sentence: str) -> None:
-    """One line on standard error; endless words of the user's own are cut short."""
-    words = [w if len(w) <= 100 else f"{w[:20]}...{w[-60:]}" for w in sentence.split()]
-    sys.stderr.write(" ".join(words) + "\n")
 
 
 class Parser(argparse.ArgumentParser):
@@ -85,18 +82,21 @@ def build_parser(command: str | None) -> argparse.ArgumentParser:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; returns the exit code."""
+    with plain_streams():
+        return _main(argv)
+
+
+def _main(argv: Sequence[str] | None) -> int:
     words = list(sys.argv[1:] if argv is None else argv) or ["serve"]
     if not words[0].startswith("-") and words[0] not in COMMANDS:
         say(f"There is no command '{words[0]}'; the commands are {', '.join(COMMANDS)}.")
         return BAD_INPUT
-    for stream in (sys.stdout, sys.stderr):
-        if hasattr(stream, "reconfigure"):
-            stream.reconfigure(errors="replace")
     if not os.environ.get("COUNTERSIGHT_DEBUG"):
         # Remarks of the libraries mean nothing to the person who reads our one sentence.
         warnings.simplefilter("ignore")
         os.environ.setdefault("OPENCV_LOG_LEVEL", "ERROR")
     try:
+        _check_words(words)
         args = build_parser(words[0]).parse_args(words)
         code = args.run(args)
         sys.stdout.flush()
@@ -106,19 +106,43 @@ def main(argv: Sequence[str] | None = None) -> int:
     except CountersightError as error:
         say(str(error))
         return BAD_INPUT
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            # The reader of our output has gone; nothing more can be said to it.
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return DONE
+        if error.filename is None or error.strerror is None:
+            return _failed_inside(error)
+        # The system refuses a file or a folder: a full disk, a name too long, no permission.
+        say(f"'{os.fspath(error.filename)}' cannot be used: {error.strerror.lower()}.")
+        return BAD_INPUT
     except KeyboardInterrupt:
         sys.stderr.write("Stopped.\n")
         return 130
-    except BrokenPipeError:
-        # The reader of our output has gone; nothing more can be said to it.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return DONE
     except Exception as error:
-        if os.environ.get("COUNTERSIGHT_DEBUG"):
-            raise
-        sys.stderr.write(f"Countersight failed inside ({type(error).__name__}); nothing was"
-                         " recorded, and COUNTERSIGHT_DEBUG=1 shows where.\n")
-        return 1
+        return _failed_inside(error)
+
+
+def _failed_inside(error: Exception) -> int:
+    """Our own fault: one sentence, another exit code; raised again for who looks for it."""
+    if os.environ.get("COUNTERSIGHT_DEBUG"):
+        raise error
+    sys.stderr.write(f"Countersight failed inside ({type(error).__name__}); nothing was"
+                     " recorded, and COUNTERSIGHT_DEBUG=1 shows where.\n")
+    return 1
+
+
+def _check_words(words: Sequence[str]) -> None:
+    """InputError for what no file, bed or number can be called."""
+    for word in words:
+        try:
+            nothing = b"\0" in os.fsencode(word)
+        except UnicodeEncodeError:  # half of a pair of code units
+            nothing = True
+        if nothing:
+            raise InputError(f"'{word}' holds a character that no name can have; type it anew.")
+        if len(word) > LONGEST_WORD:
+            raise InputError(f"'{word}' is longer than anything that is asked for here.")
 
 
 if __name__ == "__main__":

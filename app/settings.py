@@ -6,6 +6,8 @@ import os
 import sys
 from pathlib import Path
 
+from vision.errors import InputError
+
 DATA_VARIABLE = "COUNTERSIGHT_DATA"
 
 
@@ -15,7 +17,15 @@ def data_dir() -> Path:
     The folder is not made here; whoever writes first makes it.
     """
     given = os.environ.get(DATA_VARIABLE, "").strip()
-    return Path(given).expanduser() if given else user_data_dir()
+    return own_path(given) if given else user_data_dir()
+
+
+def own_path(text: str) -> Path:
+    """A path as a person gives it, ~ for their own folder.  Raises InputError."""
+    try:
+        return Path(text).expanduser()
+    except RuntimeError:
+        raise InputError(f"There is no folder '{text}': no such user on this machine.") from None
 
 
 def record_place(given: str | None = None) -> str:
@@ -23,7 +33,7 @@ def record_place(given: str | None = None) -> str:
     place = (given or os.environ.get(DATA_VARIABLE, "")).strip()
     if "://" in place:
         return place
-    return str(Path(given).expanduser() if given else data_dir())
+    return str(own_path(given) if given else data_dir())
 
 
 def user_data_dir() -> Path:

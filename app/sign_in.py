@@ -8,7 +8,9 @@ from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from app.settings import own_path
 from vision.errors import InputError
+from vision.plain_file import read_text
 
 #: What must be in the section [auth].
 NEEDED = ("redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url")
@@ -28,11 +30,13 @@ class SignIn:
 
 def check_sign_in(name: str) -> SignIn:
     """Read the file.  Raises InputError with a sentence, never with a secret in it."""
-    file = Path(name).expanduser().resolve()
+    file = own_path(name).resolve()
     try:
-        found = tomllib.loads(file.read_text(encoding="utf-8")).get("auth", {})
-    except (OSError, ValueError):
+        found = tomllib.loads(read_text(file)).get("auth", {})
+    except (OSError, ValueError, RecursionError):
         raise InputError(f"--sign-in: '{file}' cannot be read as a TOML file.") from None
+    if not isinstance(found, dict):
+        found = {}
     missing = [k for k in NEEDED if not isinstance(found.get(k), str) or not found[k].strip()]
     if missing:
         raise InputError(f"--sign-in: the section [auth] of '{file}' lacks {', '.join(missing)}.")

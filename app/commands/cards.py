@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from pathlib import Path
 from typing import Any
 
 from vision.errors import InputError
+from vision.plain_file import write_whole
 
 
 def add_parser(subparsers: Any) -> None:
@@ -29,10 +31,10 @@ def run(args: argparse.Namespace) -> int:
     path = Path(args.out)
     if path.suffix.lower() != ".pdf":
         raise InputError("--out: the file name must end in .pdf.")
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         raise InputError(f"--out: there is no folder '{path.parent}'.")
     try:
-        path.write_bytes(cards_pdf(args.paper, board=True))
+        write_whole(path, cards_pdf(args.paper, board=True))
     except OSError:
         raise InputError(f"The file '{path}' cannot be written; check the folder and its free"
                          " space.") from None

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import argparse
-import os
+import errno
 import sys
-from pathlib import Path
 from typing import Any
 
 from vision.errors import InputError
+from vision.plain_file import write_whole
 
 
 def add_parser(subparsers: Any) -> None:
@@ -48,20 +48,12 @@ def run(args: argparse.Namespace) -> int:
         standings = store.current(bed, withdrawn=True)
         text = write_bundle(standings, picture=store.picture if args.with_pictures else None)
         count, what = len(standings), "observations"
-    write_whole(Path(args.out), text.encode("utf-8"))
+    try:
+        write_whole(args.out, text.encode("utf-8"))
+    except OSError as error:
+        reason = "the disk is full" if error.errno == errno.ENOSPC else "the place cannot be" \
+            " written, or something other than a file stands there"
+        raise InputError(f"'{args.out}' was not written: {reason}.") from None
     sys.stdout.write(f"{count} {what} written to {args.out}. {store.verify().sentence}\n")
     return 0
 
-
-def write_whole(path: Path, data: bytes) -> None:
-    """All of the file or nothing: an old file stays when the new one cannot be written."""
-    if not path.name or path.is_dir():
-        raise InputError(f"'{path}' was not written: it is a folder; name a file.")
-    part = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        part.write_bytes(data)
-        part.replace(path)
-    except OSError as error:
-        part.unlink(missing_ok=True)
-        reason = "the disk is full" if error.errno == 28 else "the place cannot be written"
-        raise InputError(f"'{path}' was not written: {reason}.") from None

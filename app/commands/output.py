@@ -69,6 +69,10 @@ def _moment(text: str, zone: Any) -> datetime:
         when = datetime.fromisoformat(text)
     except ValueError:
         raise InputError(f"--since looks like 2026-03-02T07:00, not '{text}'.") from None
-    if when.utcoffset() is None:
-        when = when.replace(tzinfo=zone) if zone is not None else when.astimezone()
+    try:
+        if when.utcoffset() is None:
+            when = when.replace(tzinfo=zone) if zone is not None else when.astimezone()
+        when.astimezone(UTC)
+    except (OverflowError, ValueError, OSError):
+        raise InputError(f"--since: '{text}' is beyond the calendar.") from None
     return when

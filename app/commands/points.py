@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import argparse
+import io
 import math
+import os
 from pathlib import Path
 
 import numpy as np
 
 from vision.errors import InputError
+from vision.plain_file import write_whole
+from vision.scale_file.fields import MAX_MAGNITUDE
 
 PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 
@@ -24,13 +28,17 @@ def add_result_options(parser: argparse.ArgumentParser, *, lens: bool) -> None:
 
 
 def parse_number(text: str, option: str) -> float:
-    """A finite number, or InputError naming the option."""
+    """A number up to MAX_MAGNITUDE, with a decimal point or comma; InputError with the option."""
     try:
-        value = float(text.strip().replace("\N{MINUS SIGN}", "-"))
+        value = float(text.strip().replace("\N{MINUS SIGN}", "-").replace(",", "."))
     except ValueError:
-        raise InputError(f"{option}: '{text}' is not a number.") from None
+        raise InputError(f"{option} needs one number, for example -3 or 2.5, not '{text}'."
+                         ) from None
     if not math.isfinite(value):
         raise InputError(f"{option}: '{text}' is not a finite number.")
+    if abs(value) > MAX_MAGNITUDE:
+        raise InputError(f"{option}: '{text}' is larger than anything measured here"
+                         f" ({MAX_MAGNITUDE:g}).")
     return value
 
 
@@ -57,10 +65,10 @@ def check_picture_path(text: str | None, option: str) -> Path | None:
     path = Path(text)
     if path.suffix.lower() not in PICTURE_ENDINGS:
         raise InputError(f"{option}: the file name must end in .png or .jpg.")
-    if not path.parent.is_dir():
+    if not os.path.isdir(path.parent):
         raise InputError(f"{option}: there is no folder '{path.parent}'.")
-    if path.is_dir():
-        raise InputError(f"{option}: '{path}' is a folder.")
+    if os.path.exists(path) and not os.path.isfile(path):
+        raise InputError(f"{option}: '{path}' is there and is not a file.")
     return path
 
 
@@ -79,8 +87,11 @@ def write_picture(rgb: np.ndarray, path: Path) -> None:
     """Write (H, W, 3) uint8 RGB; nothing of the photo's metadata goes with it."""
     from PIL import Image
 
+    buffer = io.BytesIO()
     try:
-        Image.fromarray(np.ascontiguousarray(rgb)).save(path)
+        Image.fromarray(np.ascontiguousarray(rgb)).save(
+            buffer, Image.registered_extensions()[path.suffix.lower()])
+        write_whole(path, buffer.getvalue())
     except OSError:
         raise InputError(f"The picture '{path}' cannot be written; check the folder and its"
                          " free space.") from None

@@ -16,7 +16,6 @@ from app.commands.points import (
     parse_point,
     write_picture,
 )
-from vision.errors import InputError
 
 if TYPE_CHECKING:
     from vision.imaging.photo import CameraFacts, Photo
@@ -57,18 +56,12 @@ def run(args: argparse.Namespace) -> int:
     overlay = check_picture_path(args.overlay, "--overlay")
     folder = check_folder(args.explain, "--explain")
     scale = load_scale(args.scale)
-    if scale.flat:
-        raise InputError(f"'{scale.name}' is a flat scale without a bore; a chamber's scale is"
-                         " needed here.")
     photo = load_photo(args.photo)
-    for option, point in (("--near", near), ("--number", number[1] if number else None)):
-        if point and not (0 <= point[0] < photo.width and 0 <= point[1] < photo.height):
-            raise InputError(f"{option}: the point lies outside the photo, which is"
-                             f" {photo.width} x {photo.height} pixels.")
-    if number and min(abs(m.value - number[0]) for m in scale.marks) > 1e-6:
-        raise InputError(f"--number: there is no mark {number[0]:g} on the scale '{scale.name}'.")
 
     from vision.lens.undistort import facts_words
+    from vision.volume.inputs import check_inputs
+
+    check_inputs(photo, scale, near, number=number)  # before a lens moves the points
 
     reading, camera = _read(photo, scale, near, number, args.lens)
     if folder is not None:

@@ -43,7 +43,8 @@ def run(args: argparse.Namespace) -> int:
         raise InputError(f"Give --{' and --'.join(missing)}; 'countersight scenes --help' shows "
                          "how.")
     try:
-        width, height = (int(part) for part in (args.size or "1800x2400").lower().split("x"))
+        width, height = (int(part) for part in (
+            "1800x2400" if args.size is None else args.size).lower().split("x"))
     except ValueError:
         raise InputError("The size must be written like 1800x2400.") from None
     if args.seed < 0:

@@ -15,7 +15,7 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from app.settings import DATA_VARIABLE, data_dir, record_place
+from app.settings import DATA_VARIABLE, data_dir, own_path, record_place
 from app.sign_in import SignIn, check_sign_in
 from vision.errors import InputError
 
@@ -115,7 +115,7 @@ def prepare_place(given: str | None) -> tuple[str, str]:
 
 def prepare_data_dir(given: str | None) -> Path:
     """The folder of the record, made if need be, readable by this user only."""
-    folder = (Path(given).expanduser() if given else data_dir()).resolve()
+    folder = (own_path(given) if given else data_dir()).resolve()
     try:
         if not folder.exists():
             folder.mkdir(parents=True, mode=0o700)

@@ -8,6 +8,7 @@ import re
 import sys
 from typing import Any
 
+from app.commands.points import parse_number
 from vision.errors import InputError
 
 
@@ -52,15 +53,6 @@ def run(args: argparse.Namespace) -> int:
     lines += [f"- {caution}" for caution in CAUTIONS]
     sys.stdout.write("\n".join(lines) + "\n")
     return 0
-
-
-def parse_number(text: str, option: str) -> float:
-    """A number with a decimal point or comma; InputError that names the option."""
-    try:
-        return float(text.strip().replace("\N{MINUS SIGN}", "-").replace(",", "."))
-    except ValueError:
-        raise InputError(f"{option} needs one number, for example -3 or 2.5, not '{text}'."
-                         ) from None
 
 
 def parse_pair(text: str, option: str) -> tuple[float, float]:

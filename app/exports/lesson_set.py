@@ -22,6 +22,7 @@ from vision.errors import InputError
 from vision.lesson.level import LevelTask, level_tasks
 from vision.lesson.parallax import eye_reading
 from vision.lesson.rounds import ChamberTask, chamber_tasks, wrong_readings
+from vision.plain_file import parse_json, read_text
 from vision.scale_file.scale import Scale
 from vision.synthetic.chamber.dataset import save_photo
 from vision.synthetic.chamber.lesson import scene_of
@@ -84,7 +85,7 @@ def open_sealed(path: str | Path) -> str:
     ``InputError`` where the file is no sealed file, or its content does not fit its seal.
     """
     try:
-        box = json.loads(Path(path).read_text(encoding="utf-8"))
+        box = parse_json(read_text(path))
         known, body = str(box["seal"]), str(box["answers"])
         if box["format"] != FORMAT:
             raise ValueError

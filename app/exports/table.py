@@ -2,8 +2,8 @@
 
 Every column of the chain is there, so the chain can be checked from the table
 alone.  UTF-8 with a byte-order mark, comma, CRLF (RFC 4180), so that spreadsheets
-open it; text that a spreadsheet would take for a formula gets an apostrophe in
-front, which reading back takes away.
+open it; text that one would take for a formula gets an apostrophe there
+(:mod:`vision.spreadsheet`), which reading back takes away.
 """
 
 from __future__ import annotations
@@ -18,14 +18,14 @@ from app.records.content import Entry, entry_from_row
 from app.records.errors import DamagedError, NotARecordError
 from app.records.schema import CONTENT_COLUMNS
 from app.records.standing import standings
+from vision.spreadsheet import as_typed, neutral
 
 _WHOLE = {"number", *(name for name, kind in CONTENT_COLUMNS if kind is int)}
 _NAMES = ("number", *(name for name, _ in CONTENT_COLUMNS), "previous_hash", "hash")
 _HELPERS = ("status", "local_time")
 #: Columns that are never NULL: an empty cell there is an empty text.
 _TEXT = {"note"}
-_FREE_TEXT = {"key", "bed", "initials", "identity", "scale", "reason", "note"}
-_FORMULA = ("=", "+", "-", "@", "\t", "\r", "'")
+_FREE_TEXT = {"key", "bed", "initials", "identity", "scale", "reason", "note", "payload"}
 
 
 def write_csv(entries: Iterable[Entry]) -> str:
@@ -80,9 +80,7 @@ def _closed(entries: list[Entry]) -> list[Entry]:
 def _cell(name: str, value: Any) -> Any:
     if value is None:
         return ""
-    if name in _FREE_TEXT and str(value).startswith(_FORMULA):
-        return f"'{value}"
-    return value
+    return neutral(str(value)) if name in _FREE_TEXT else value
 
 
 def _row(cells: dict[str, Any]) -> dict[str, Any]:
@@ -94,5 +92,5 @@ def _row(cells: dict[str, Any]) -> dict[str, Any]:
         elif name in _WHOLE:
             row[name] = int(cell)
         else:
-            row[name] = cell[1:] if name in _FREE_TEXT and cell.startswith("'") else cell
+            row[name] = as_typed(cell) if name in _FREE_TEXT else cell
     return row

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
@@ -93,7 +94,7 @@ def results_of(where: str | Path) -> Path:
     """The results file of a run, given its folder or a file in it."""
     where = Path(where)
     path = (where if where.is_dir() else where.parent) / RESULTS
-    if not where.exists() or not path.exists():
+    if not os.path.exists(where) or not os.path.isfile(path):
         raise InputError(f"There is no earlier run at '{where}': give the summary.json of one, "
                          f"with its {RESULTS} beside it.")
     return path

@@ -6,6 +6,7 @@ short window of them, so memory does not grow with the set.
 
 from __future__ import annotations
 
+import re
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import Executor, Future, ProcessPoolExecutor
@@ -19,6 +20,9 @@ Result = TypeVar("Result")
 
 #: Tasks handed out ahead of the oldest unfinished one, per worker.
 _AHEAD = 4
+_ADDRESS = re.compile(r"(tcp|tls|ws|wss)://[\w.:\[\]-]{1,255}:\d{1,5}", re.ASCII)
+#: More processes than any machine has cores are a slip of the hand.
+MOST_WORKERS = 1024
 
 
 class Engine(Protocol):
@@ -82,6 +86,9 @@ class Distributed:
     """The workers of a running Dask scheduler (the optional extra ``distributed``)."""
 
     def __init__(self, address: str) -> None:
+        if not _ADDRESS.fullmatch(address):
+            raise InputError("A scheduler's address looks like tcp://127.0.0.1:8786, not"
+                             f" '{address}'.")
         try:
             from distributed import Client
         except ImportError:
@@ -137,6 +144,6 @@ def engine_for(workers: int, scheduler: str | None) -> Engine:
     """The engine for a number of processes or a scheduler's address."""
     if scheduler is not None:
         return Distributed(scheduler)
-    if workers < 1:
-        raise InputError("The number of workers must be 1 or more.")
+    if not 1 <= workers <= MOST_WORKERS:
+        raise InputError(f"The number of workers must be from 1 to {MOST_WORKERS}.")
     return Here() if workers == 1 else Pool(workers)

@@ -13,10 +13,14 @@ import numpy as np
 from vision.accuracy.labels import Label, read_labels
 from vision.accuracy.variations import VARIATIONS, Scene, Variation, moved, seed_of
 from vision.errors import InputError
+from vision.plain_file import parse_json, read_text
+from vision.scale_file.fields import shown
 
 #: Label key that names variation and strength.
 SETTING = "setting"
 UNCHANGED = "unchanged"
+#: Each picture is written some hundred times.
+MOST_IMAGES = 10_000
 
 
 def make_grid(labels: str | Path, out: str | Path, images: int = 20,
@@ -29,6 +33,8 @@ def make_grid(labels: str | Path, out: str | Path, images: int = 20,
     picture is no photo of that lens), ``tier`` becomes ``source_tier``.  A grid
     of the same set that is there already is kept.
     """
+    if not 1 <= images <= MOST_IMAGES:
+        raise InputError(f"The grid takes 1 to {MOST_IMAGES} pictures, not {shown(images)}.")
     out = Path(out)
     wanted = (x for x in read_labels(labels)
               if x.kind == "volume" and x.expect == "read" and x.keys.get("scale") is not None)
@@ -39,7 +45,7 @@ def make_grid(labels: str | Path, out: str | Path, images: int = 20,
     plan = {"pictures": [x.file for x in chosen], "truths": [x.truth for x in chosen],
             "settings": [v.setting(s) for v in variations for s in v.strengths]}
     note = out / "grid.json"
-    if target.exists() and note.exists() and json.loads(note.read_text("utf-8")) == plan:
+    if target.exists() and note.exists() and parse_json(read_text(note)) == plan:
         return target
     out.mkdir(parents=True, exist_ok=True)
     with target.open("w", encoding="utf-8") as handle:

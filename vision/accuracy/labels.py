@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-import json
-import math
-import numbers
+import os
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Literal, TypeGuard
 
 from vision.errors import LabelFileError
+from vision.plain_file import open_plain, parse_json
+from vision.scale_file.fields import MAX_MAGNITUDE, shown
 
 Kind = Literal["volume", "level"]
 #: "read-wide": too little is seen for a good reading; a refusal is right, and so is a
@@ -18,6 +19,9 @@ Kind = Literal["volume", "level"]
 Expect = Literal["read", "refuse", "off-scale", "read-wide"]
 
 EXPECTATIONS: tuple[Expect, ...] = ("read", "refuse", "off-scale", "read-wide")
+
+#: A label is a few hundred characters.
+MAX_LINE_BYTES = 1_000_000
 
 #: Keys by which a line without ``true_offset_mm`` is still known as a level image.
 _LEVEL_KEYS = ("zero_card_mm", "landmark_card_mm", "mode", "depth_difference_mm")
@@ -61,17 +65,20 @@ def read_labels(path: str | Path) -> Iterator[Label]:
     """
     path = Path(path)
     try:
-        handle = path.open(encoding="utf-8")
+        handle = open_plain(path)
     except OSError:
         raise LabelFileError(f"The label file '{path}' cannot be opened.") from None
     with handle:
         index = 0
-        lines = enumerate(handle, start=1)
-        while True:
-            try:
-                number, text = next(lines)
-            except StopIteration:
+        for number in count(start=1):
+            line = handle.readline(MAX_LINE_BYTES + 1)
+            if not line:
                 return
+            if len(line) > MAX_LINE_BYTES:
+                raise LabelFileError(f"Line {number} of the label file is longer than"
+                                     f" {MAX_LINE_BYTES // 1000} kB; it cannot be a label.")
+            try:
+                text = line.decode("utf-8")
             except UnicodeDecodeError:
                 raise LabelFileError(f"The label file '{path}' is not UTF-8 text.") from None
             if text.strip():
@@ -86,17 +93,18 @@ def parse_label(text: str, folder: Path, index: int, line: int) -> Label:
         return LabelFileError(f"Line {line} of the label file: {what}")
 
     try:
-        keys = json.loads(text, parse_constant=_not_a_number)
+        keys = parse_json(text, parse_constant=_not_a_number)
     except ValueError as err:
         raise refuse(f"this is not one JSON object ({err}).") from None
     if not isinstance(keys, dict):
         raise refuse("this is not one JSON object.")
     file = keys.get("file")
-    if not isinstance(file, str) or not file:
+    if not _is_name(file):
         raise refuse("'file' must name the picture.")
     expect = keys.get("expect", "read")
     if expect not in EXPECTATIONS:
-        raise refuse(f"'expect' must be read, refuse, off-scale or read-wide, not {expect!r}.")
+        raise refuse("'expect' must be read, refuse, off-scale or read-wide, not"
+                     f" {shown(expect)}.")
     kind = _kind(keys)
     if kind is None:
         raise refuse("'kind' must be volume or level.")
@@ -105,17 +113,17 @@ def parse_label(text: str, folder: Path, index: int, line: int) -> Label:
     if truth is None and expect == "read":
         raise refuse(f"'{key}' is missing.")
     if truth is not None and not is_number(truth):
-        raise refuse(f"'{key}' must be a number, not {truth!r}.")
+        raise refuse(f"'{key}' must be a number up to {MAX_MAGNITUDE:g}, not {shown(truth)}.")
     scale = keys.get("scale")
     if kind == "volume":
-        if not isinstance(scale, str) or not scale:
+        if not _is_name(scale):
             raise refuse("'scale' must name a scale file or a shipped scale.")
         beside = folder / scale
-        scale = str(beside) if beside.exists() else scale
+        scale = str(beside) if os.path.exists(beside) else scale
     else:
         scale = None
     lens = keys.get("lens")
-    if lens is not None and (not isinstance(lens, str) or not lens):
+    if lens is not None and not _is_name(lens):
         raise refuse("'lens' must name a lens file.")
     return Label(index, line, file, folder / file, kind, expect,
                  None if truth is None else float(truth), scale, keys,
@@ -141,6 +149,18 @@ def _not_a_number(name: str) -> float:
 
 
 def is_number(value: object) -> bool:
-    """True for a finite number (True and False are not numbers here)."""
-    return (isinstance(value, numbers.Real) and not isinstance(value, bool)
-            and math.isfinite(value))
+    """True for a number that can be true of a picture (True and False are no numbers here)."""
+    # Compared as it is: as a float, one of 400 digits would overflow.
+    return (isinstance(value, (int, float)) and not isinstance(value, bool)
+            and -MAX_MAGNITUDE <= value <= MAX_MAGNITUDE)
+
+
+def _is_name(value: object) -> TypeGuard[str]:
+    """Whether a value can name a file."""
+    if not isinstance(value, str) or not value or "\0" in value:
+        return False
+    try:
+        value.encode("utf-8")
+    except UnicodeEncodeError:  # half a character, as an escape in JSON can make it
+        return False
+    return True

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from itertools import islice
@@ -45,12 +46,15 @@ def run_benchmark(
     labels, out = Path(labels), Path(out)
     if compare is not None:
         comparison.results_of(compare)
-    if readers is not None and not Path(readers).exists():
+    if readers is not None and not os.path.isfile(readers):
         raise InputError(f"There is no reading trial at '{readers}'.")
     total = sum(1 for _ in read_labels(labels))
     if total == 0:
         raise LabelFileError(f"The label file '{labels}' holds no image.")
     engine = engine_for(workers, scheduler)
+    if readers is not None:
+        for _ in read_attempts(readers):  # a file that is no trial is named before the work
+            pass
     results = Results(out, labels, {})
     try:
         tell = on_standard_error(results.done) if progress is True else progress or _quiet

@@ -8,6 +8,7 @@ from dataclasses import fields
 from pathlib import Path
 
 from vision.accuracy.rows import Row
+from vision.spreadsheet import neutral
 
 _LAST = ("flags", "reasons", "message", "keys", "surface_px")
 _NAMES = [f.name for f in fields(Row) if f.name not in _LAST]
@@ -24,7 +25,7 @@ def write_table(rows: Iterable[Row], path: Path) -> None:
         for row in rows:
             writer.writerow([
                 *(_cell(getattr(row, name)) for name in _NAMES),
-                "; ".join(row.flags), "; ".join(row.reasons), row.message,
+                *(_cell("; ".join(x)) for x in (row.flags, row.reasons)), _cell(row.message),
                 *(_cell(row.keys.get(key)) for key in _KEYS)])
 
 
@@ -32,6 +33,4 @@ def _cell(value: object) -> object:
     """Text that a spreadsheet would take for a formula is quoted."""
     if value is None:
         return ""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@"):
-        return "'" + value
-    return value
+    return neutral(value) if isinstance(value, str) else value

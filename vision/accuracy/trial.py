@@ -12,6 +12,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 from vision.errors import InputError, LabelFileError
+from vision.plain_file import open_plain, parse_json
 
 _CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 
@@ -77,13 +78,17 @@ def read_attempts(path: str | Path) -> Iterator[Attempt]:
     path = Path(path)
     if not path.exists():
         return
-    with path.open(encoding="utf-8") as handle:
+    try:
+        handle = open_plain(path)
+    except OSError:
+        raise LabelFileError(f"The readings '{path}' cannot be opened.") from None
+    with handle:
         for line, text in enumerate(handle, start=1):
             if not text.strip():
                 continue
             try:
-                yield _attempt(json.loads(text))
-            except (ValueError, TypeError, KeyError):
+                yield _attempt(parse_json(text))
+            except (ValueError, TypeError, KeyError, OverflowError):
                 raise LabelFileError(f"Line {line} of '{path.name}' is not a reading.") from None
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 from vision.errors import InputError
 from vision.imaging.camera import FILM_DIAGONAL_MM
+from vision.plain_file import parse_json, read_text, write_whole
 
 _KIND = "lens"
 
@@ -48,7 +49,7 @@ def save_lens(lens: Lens, path: str | Path) -> None:
     """Write a lens file (JSON)."""
     content = {"kind": _KIND, **asdict(lens)}
     try:
-        Path(path).write_text(json.dumps(content, indent=1) + "\n", encoding="utf-8")
+        write_whole(path, (json.dumps(content, indent=1) + "\n").encode("utf-8"))
     except OSError:
         raise InputError(f"The lens file '{path}' cannot be written.") from None
 
@@ -56,10 +57,10 @@ def save_lens(lens: Lens, path: str | Path) -> None:
 def load_lens(path: str | Path) -> Lens:
     """Read a lens file; InputError names what is wrong with it."""
     try:
-        content = json.loads(Path(path).read_text(encoding="utf-8"))
+        content = parse_json(read_text(path))
     except OSError:
         raise InputError(f"There is no lens file '{path}'.") from None
-    except (ValueError, RecursionError):
+    except ValueError:
         content = None
     if not isinstance(content, dict) or content.get("kind") != _KIND:
         raise InputError(f"'{path}' is not a lens file; 'countersight lens' makes one.")

@@ -7,14 +7,12 @@ The way through: :mod:`locate <vision.volume.locate>` -> :mod:`number <vision.vo
 
 from __future__ import annotations
 
-import numpy as np
-
-from vision.errors import InputError
 from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale
 from vision.volume.decide import decide
 from vision.volume.evidence import gather
+from vision.volume.inputs import check_inputs
 from vision.volume.locate import Hints
 
 
@@ -58,22 +56,5 @@ def read_volume(
     ----------
     ISO 4787 (reading point), JCGM 100:2008 and JCGM 101:2008 (budget and interval).
     """
-    hints = Hints(near or surface, surface, number)
-    check_input(photo, scale, hints)
-    return decide(gather(photo, scale, hints))
-
-
-def check_input(photo: Photo, scale: Scale, hints: Hints) -> None:
-    """Refuse what no photo could make right."""
-    if scale.flat:
-        raise InputError(f"The scale '{scale.name}' is a flat scale without a bore: "
-                         "choose the scale of the chamber.")
-    number = hints.number
-    for point in (hints.chamber_px, hints.surface_px, number[1] if number else None):
-        if point is not None and not (
-                np.isfinite(point).all() and -1 <= point[0] <= photo.width
-                and -1 <= point[1] <= photo.height):
-            raise InputError("The point lies outside the photo: tap inside the picture.")
-    if number is not None and not any(abs(m.value - number[0]) < 1e-6 for m in scale.marks):
-        raise InputError(f"The scale '{scale.name}' has no mark {number[0]:g}: "
-                         "type the value of a printed mark.")
+    check_inputs(photo, scale, near, surface, number=number)
+    return decide(gather(photo, scale, Hints(near or surface, surface, number)))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import unicodedata
 
 import pytest
 from exports_help import evening
@@ -85,7 +86,8 @@ def test_a_mangled_line_is_named(store):
 
 @settings(max_examples=25, deadline=None)
 @given(note=st.text(st.characters(exclude_categories=("Cc", "Cs")), max_size=60)
-       | st.sampled_from(["@SUM(A1)", "'quoted", "''", "-", "+1", "\"", "a,b;c"]),
+       | st.sampled_from(["@SUM(A1)", ";'", "a;=1;''=2", "'quoted", "''", "-", "+1", "\"",
+                           "a,b;c"]),
        tenths=st.integers(0, 600))
 def test_any_note_and_value_survives(notes, note, tenths):
     made = notes.add(reading(f"{tenths / 10:.1f}", note=note))
@@ -95,3 +97,21 @@ def test_any_note_and_value_survives(notes, note, tenths):
     assert read_csv(text) == (made, gone)
     for row in csv.reader(io.StringIO(text)):
         assert not any(cell.startswith(("=", "@", "+")) for cell in row)
+
+
+#: OWASP's list (from memory), their full-width forms, and a cell that begins behind a
+#: semicolon, where a spreadsheet of a country with decimal commas splits, quotes or not.
+FORMULAS = ["=1+1", "+1", "-1+1", "@SUM(A1)", "\uff1d1+1", "\uff0b1", "\uff0d1", "\uff20A1",
+            ";=1+1", "a;=1+1", "a; =1", ";\uff1d1", "  =1", "\u3000=1", "a|=1", "';=1", "'=1"]
+
+
+@pytest.mark.parametrize("formula", FORMULAS)
+def test_no_cell_of_any_countrys_spreadsheet_begins_a_formula(notes, formula):
+    entry = notes.add(reading("10.0", note=formula))
+    text = write_csv((entry,))
+    cells = [c for row in csv.reader(io.StringIO(text)) for c in row]
+    cells += [c for line in text.splitlines() for c in line.replace('"', "").split(";")]
+    for cell in cells:
+        begins = unicodedata.normalize("NFKC", cell).lstrip()[:1]
+        assert begins not in ("=", "+", "@"), cell
+    assert read_csv(text) == (entry,)

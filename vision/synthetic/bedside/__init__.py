@@ -14,6 +14,7 @@ from typing import Any
 import numpy as np
 
 from vision.errors import InputError
+from vision.synthetic.chamber.dataset import MOST_SCENES
 
 
 def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | None = None
@@ -75,12 +76,15 @@ def level_scenes(count: int, seed: int) -> Iterator[tuple[bytes, dict[str, Any]]
 
 def write_level_scenes(out: str | Path, count: int, seed: int) -> Path:
     """Write photos and ``labels.jsonl`` into a folder; returns the label file."""
-    if count < 1:
-        raise InputError("The number of photos must be at least 1.")
+    if not 1 <= count <= MOST_SCENES:
+        raise InputError(f"The number of photos must be from 1 to {MOST_SCENES}.")
     if seed < 0:
         raise InputError("The seed must be 0 or more.")
     folder = Path(out)
-    folder.mkdir(parents=True, exist_ok=True)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except OSError:
+        raise InputError(f"The folder {folder} cannot be written to; choose another.") from None
     labels = folder / "labels.jsonl"
     with labels.open("w", encoding="utf-8") as lines:
         for data, label in level_scenes(count, seed):

@@ -20,6 +20,8 @@ from vision.synthetic.chamber.sample import TIERS, sample_scene
 from vision.synthetic.chamber.truth import scene_truth
 
 LABELS = "labels.jsonl"
+#: A day of rendering; more is a slip of the hand.
+MOST_SCENES = 100_000
 #: Exif tags: the sub-directory, the 35 mm-equivalent focal length, the camera program's name.
 EXIF_IFD, FOCAL_35MM = 0x8769, 41989
 
@@ -53,8 +55,8 @@ def write_scenes(
     interrupted run goes on where it stopped.  ``progress`` is told (done,
     count) after each photo.
     """
-    if count < 1:
-        raise InputError("The number of scenes must be 1 or more.")
+    if not 1 <= count <= MOST_SCENES:
+        raise InputError(f"The number of scenes must be from 1 to {MOST_SCENES}.")
     if tier is not None and tier not in TIERS:
         raise InputError(f"The tier must be one of {', '.join(TIERS)}.")
     if min(size) < 64 or max(size) > 8192:
