@@ -19,14 +19,14 @@ ROOT = Path(__file__).resolve().parents[1]
 ORDER = {
     "vision": (
         "errors", "flags", "constants", "budget", "parameters", "robust", "true_intervals",
-        "reading", "drawing", "imaging", "lens", "scale_file", "optics", "hydrostatics",
+        "reading", "plain_file", "spreadsheet", "drawing", "imaging", "lens", "scale_file", "optics", "hydrostatics",
         "graduations",
         "meniscus_image", "volume", "fiducials", "vertical", "level", "pressure_panel",
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),
     "app": (
         "settings", "sign_in", "records", "orders", "rounds", "checklists", "setting_compare",
-        "exports", "ui", "pages", "entry", "commands", "cli", "__main__",
+        "terminal", "exports", "ui", "pages", "entry", "commands", "cli", "__main__",
     ),
 }
 #: Circles that are still there.  A circle that has gone must go from here, too.
