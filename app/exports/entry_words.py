@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.records.content import Entry
 from app.records.kinds import WORDS
 from app.records.standing import Standing
+from vision.output.plausible import KINDS
 
 _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
 
@@ -57,6 +58,9 @@ def remarks(s: Standing) -> str:
         from vision.flags import FLAGS
 
         parts += [FLAGS[f].short if f in FLAGS else f for f in e.machine.flags]
+    if e.payload.get("answer"):
+        asked = ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ()))
+        parts.append(f"asked about ({asked}), answer: {e.payload['answer']}")
     if e.reason and s.original.kind == "skipped-step":
         parts.append(e.reason)
     if s.original.note:

@@ -30,6 +30,7 @@ from app.records.kinds import WORDS
 from app.records.moment import Moment
 from app.records.shift import reading_uncertainty
 from app.records.standing import Standing
+from vision.output.plausible import KINDS
 
 _STATUS = {"as confirmed": "final", "corrected": "amended", "withdrawn": "entered-in-error"}
 _METHODS = {"photo": "Photo of the chamber read by machine, confirmed by a person",
@@ -172,8 +173,10 @@ def _components(e: Entry) -> Iterable[dict[str, Any] | None]:
                        ("volume_ml", "sample-volume")):
         yield _amount(code, _decimal(e.payload.get(name)), "mL")
     for name, code in (("source", "sample-source"), ("detail", "detail"),
-                       ("landmark", "landmark"), ("drain", "drain"), ("tell_whom", "tell-whom")):
+                       ("answer", "answer"), ("landmark", "landmark"), ("drain", "drain"),
+                       ("tell_whom", "tell-whom")):
         yield _text(code, str(e.payload.get(name) or ""))
+    yield _text("asked", ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ())))
     yield _text("limits", ", ".join(f"{k} {v}" for k, v in
                                     sorted((e.payload.get("limits") or {}).items())))
 

@@ -49,6 +49,8 @@ DISPLAY: dict[str, str] = {
     "sample-source": "Where the sample was drawn",
     "detail": "Detail",
     "method": "How it was done",
+    "asked": "What did not fit the record and was asked about",
+    "answer": "What the person answered",
     "limits": "Limits named by the order",
     "landmark": "Landmark named by the order",
     "drain": "How to drain, by the order",

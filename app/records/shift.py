@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
-from app.records.content import Entry
+from app.records.content import Content, Entry
 from app.records.standing import Standing
 from app.records.store import Store
 from vision.output import Account, ChamberEvent, ChamberReading, make_account
@@ -91,13 +91,14 @@ def chamber_inputs(standings: Iterable[Standing]
         if standing.withdrawn:
             continue
         if entry.subject == "volume-reading":
-            readings.append(_reading(entry, standing.original.number))
+            readings.append(reading_input(entry, standing.original.number))
         elif entry.subject == "event":
-            events.append(_event(entry, standing.original.number))
+            events.append(event_input(entry, standing.original.number))
     return readings, events
 
 
-def _reading(entry: Entry, number: int) -> ChamberReading:
+def reading_input(entry: Content, number: int) -> ChamberReading:
+    """A reading as the measuring side takes it, with its place on the record."""
     assert entry.confirmed_value is not None and entry.scale is not None
     said, payload = entry.attestations, entry.payload
     division = float(payload.get("division") or 1)
@@ -114,7 +115,8 @@ def _reading(entry: Entry, number: int) -> ChamberReading:
         outlet_closed=said is None or said.outlet_closed, doubts=tuple(doubts))
 
 
-def _event(entry: Entry, number: int) -> ChamberEvent:
+def event_input(entry: Content, number: int) -> ChamberEvent:
+    """An event as the measuring side takes it, with its place on the record."""
     def volume(name: str) -> Decimal | None:
         text = entry.payload.get(name)
         return None if text is None else Decimal(text)
@@ -126,7 +128,7 @@ def _event(entry: Entry, number: int) -> ChamberEvent:
         detail=str(entry.payload.get("detail", "")))
 
 
-def reading_uncertainty(entry: Entry) -> float:
+def reading_uncertainty(entry: Content) -> float:
     """Standard uncertainty (mL) of the act of reading, without the scale's own error.
 
     When the person confirmed a value inside the machine's interval, the machine's; else

@@ -14,6 +14,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from output_help import DAY, e, r, t
 
 from vision.errors import InputError
 from vision.output import (
@@ -42,23 +43,6 @@ from vision.output.covariance import (
     scale_correlation,
 )
 from vision.output.findings import compare
-
-DAY = datetime(2026, 3, 2, 8, 0, tzinfo=UTC)
-
-
-def t(hours: float) -> datetime:
-    return DAY + timedelta(hours=hours)
-
-
-def r(hours: float, value: str, u: float = 0.25, number: int = 0, **more) -> ChamberReading:
-    return ChamberReading(t(hours), Decimal(value), u, more.pop("scale", "pier-60"),
-                          number=number or int(hours * 100) + 1, **more)
-
-
-def e(hours: float, name: str, number: int = 0, **more) -> ChamberEvent:
-    volumes = {k: Decimal(v) if k.endswith("_ml") else v for k, v in more.items()}
-    return ChamberEvent(t(hours), name, number=number or int(hours * 100) + 1, **volumes)
-
 
 # --- worked examples
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.records import Attestations, ClockBehindError, Entry
-from app.ui import blocks, guard
+from app.ui import blocks, doubtful, guard
 from app.ui.chamber import record
 from app.ui.chamber.state import ChamberState, Recorded
 from app.ui.chamber.steps import typed_value
@@ -50,6 +50,7 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"clock-{state.key}", wrap=True)
+    doubtful.answer_field(state.key)
     return confirm_block(state.key, pressed, problems=state.missing,
                          fixed_bed=DEMO_BED if state.demo else bed)
 

@@ -12,10 +12,9 @@ from app.records import (
     KeptPicture,
     OwnReading,
     ReadingDraft,
-    confirm,
 )
 from app.records.errors import ConfirmError
-from app.ui import ledger
+from app.ui import doubtful
 from app.ui.chamber.state import ChamberState
 from app.ui.confirm import Signature
 from vision.imaging.photo import Photo
@@ -45,13 +44,13 @@ def write(state: ChamberState, value: str, who: Signature, attested: Attestation
         picture = _crop(photo, state.reading) if keep_picture else None
         draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256,
                                 first=first, picture=picture)
-    confirmed = confirm(
-        draft, by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
+    return doubtful.put(
+        state.key, value, draft, picture=picture, compare=not state.demo,
+        by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
         key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
         identity=who.identity,
         note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
                                     SEEN_NOTE if state.seen_before and state.own else "", note))))
-    return ledger.open_store().add(confirmed, picture)
 
 
 def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:

@@ -12,10 +12,10 @@ from functools import partial
 
 import streamlit as st
 
-from app.records import BedCode, ClockBehindError, Entry, Initials, Moment, SkipDraft, confirm
+from app.records import BedCode, ClockBehindError, Entry, Initials, Moment, SkipDraft
 from app.records.drafts import Draft
 from app.rounds import REST, STEPS, Round, StepName
-from app.ui import blocks, guard, ledger, signed_in
+from app.ui import blocks, doubtful, guard, ledger, signed_in
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, book, look_up, newest
 
@@ -127,10 +127,11 @@ def _record(state: RoundState, view: View, step: StepName | None,
     made, value = draft()
     checked = bool(st.session_state.get(f"round-clock-{state.turn}"))
     try:
-        return ledger.open_store().add(confirm(
-            made, by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=value,
+        return doubtful.put(
+            f"round-{step}-{state.turn}", f"{getattr(made, 'before_ml', '')}", made,
+            by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=value,
             key=f"round-{state.form_key}", happened_at=Moment.now(), clock_checked=checked,
-            identity=signed_in.identity()))
+            identity=signed_in.identity())
     except ClockBehindError:
         state.clock_doubt = True
         raise

@@ -7,7 +7,7 @@ import streamlit as st
 from app.checklists import ward_checklists
 from app.records import EventDraft
 from app.records.errors import ConfirmError
-from app.ui import blocks, guard, ledger
+from app.ui import blocks, doubtful, guard, ledger
 from app.ui.checklist_view import checklist_block
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.round.act import confirm_button, go_on_button, initials_field, say_what_is_missing
@@ -41,6 +41,7 @@ def _emptied(state: RoundState, view: View) -> None:
                   placeholder=read)
     decimal_field("In the chamber after, mL", f"{key}-after", unit="mL", lowest=0,
                   placeholder="read it: 0 only if it is at the 0 mark")
+    doubtful.answer_field(f"round-{view.step}-{state.turn}")
     initials_field(state)
     say_what_is_missing(state)
 

@@ -11,12 +11,11 @@ from app.records import (
     Initials,
     OwnReading,
     ReadingDraft,
-    confirm,
 )
 from app.records.content import Entry
 from app.records.errors import ConfirmError
 from app.records.moment import Moment
-from app.ui import guard, ledger, signed_in
+from app.ui import doubtful, guard, signed_in
 from app.ui.chamber.confirm import STATEMENTS
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.round.act import EYE, initials_field, say_what_is_missing, take_initials
@@ -35,6 +34,7 @@ def by_eye(state: RoundState, view: View) -> None:
         st.segmented_control(text, ("Yes", "No"), key=f"{key}-{name}", width="stretch")
     st.text_input("Note (needed with a No)", key=f"{key}-note", max_chars=200,
                   autocomplete="off")
+    doubtful.answer_field(key)
     initials_field(state, EYE)
     say_what_is_missing(state, EYE)
 
@@ -68,12 +68,13 @@ def _write(state: RoundState, view: View, key: str) -> Entry | None:
         raise ConfirmError("Answer all four statements with Yes or No.")
     draft = ReadingDraft.by_eye(scale=scale, first=OwnReading.read(typed.text))
     try:
-        return ledger.open_store().add(confirm(
-            draft, by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=typed.text,
+        return doubtful.put(
+            key, typed.text, draft, by=Initials(state.initials), bed=BedCode(view.bed),
+            confirmed_value=typed.text,
             attestations=Attestations(**{name: a == "Yes" for name, a in answers.items()}),
             note=values.get(f"{key}-note") or "", key=f"round-{state.form_key}",
             happened_at=Moment.now(), identity=signed_in.identity(),
-            clock_checked=bool(values.get(f"round-clock-{state.turn}"))))
+            clock_checked=bool(values.get(f"round-clock-{state.turn}")))
     except ClockBehindError:
         state.clock_doubt = True
         raise

@@ -8,7 +8,7 @@ import streamlit as st
 
 from app.exports.entry_words import what
 from app.records import WORDS, EventDraft
-from app.ui import blocks
+from app.ui import blocks, doubtful
 from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.shift.state import SOURCES, ShiftState, event_names
@@ -47,6 +47,7 @@ def events_block(state: ShiftState, bed: str) -> None:
     time_field(f"ev-when-{form.turn}")
     st.text_input("Detail, if any (no names)", key=f"ev-detail-{form.turn}", max_chars=200,
                   autocomplete="off")
+    doubtful.answer_field(form.key)
     clock_box(form, f"ev-clock-{form.turn}")
     turn = form.turn
 

@@ -6,8 +6,8 @@ from datetime import datetime
 
 import streamlit as st
 
-from app.records import ClockBehindError, ConfirmError, Draft, Entry, confirm
-from app.ui import guard, ledger
+from app.records import ClockBehindError, ConfirmError, Draft, Entry
+from app.ui import doubtful, guard
 from app.ui.confirm import Signature
 from app.ui.shift.moments import typed_moment
 from app.ui.shift.state import Form
@@ -33,10 +33,11 @@ def put_on_record(form: Form, draft: Draft, who: Signature, *, when: str, value:
         if who.by is None or who.bed is None:
             raise ConfirmError("Bed code and initials are needed.")
         try:
-            return ledger.open_store().add(confirm(
-                draft, by=who.by, bed=who.bed, confirmed_value=value, note=note,
+            return doubtful.put(
+                form.key, f"{getattr(draft, 'before_ml', '')}", draft,
+                by=who.by, bed=who.bed, confirmed_value=value, note=note,
                 key=f"shift-{form.key}", happened_at=typed_moment(when, now_here()),
-                identity=who.identity, clock_checked=bool(st.session_state.get(clock_key))))
+                identity=who.identity, clock_checked=bool(st.session_state.get(clock_key)))
         except ClockBehindError:
             form.clock_doubt = True
             raise
