@@ -33,7 +33,7 @@ def reading(**changes: object) -> VolumeReading:
         "interval": (31.1, 32.3), "naive_value": 33.9, "elevation_deg": 12.1,
         "elevation_sd_deg": 1.0, "flags": ("turned-view",),
         "budget": (BudgetTerm("surface", 0.2871, "mL", "edge fit"),),
-        "traces": tuple(Annotation(role, xy) for role, xy in FLAT.items()),  # type: ignore[arg-type]
+        "annotations": tuple(Annotation(role, xy) for role, xy in FLAT.items()),  # type: ignore[arg-type]
     }
     return VolumeReading(**{**fields, **changes})  # type: ignore[arg-type]
 
@@ -124,8 +124,8 @@ class Reader:
     def __init__(self, *answers: VolumeReading) -> None:
         self.answers, self.asked = list(answers), []
 
-    def __call__(self, photo, scale, *, near=None, number=None):  # type: ignore[no-untyped-def]
-        self.asked.append((photo.sha256, scale.name, near, number))
+    def __call__(self, photo, scale, *, surface=None, number=None):  # type: ignore[no-untyped-def]
+        self.asked.append((photo.sha256, scale.name, surface, number))
         return self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
 
 

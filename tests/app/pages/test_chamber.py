@@ -408,7 +408,7 @@ def test_a_number_given_for_a_mark_goes_to_the_reader(monkeypatch, store):
 
 
 def test_an_answer_that_cannot_be_used_leaves_the_question_standing(monkeypatch, store):
-    def refuses_number(photo, scale, *, near=None, number=None):
+    def refuses_number(photo, scale, *, surface=None, number=None):
         if number is not None:
             raise InputError("The scale has no such mark.")
         return ASKING
