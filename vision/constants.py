@@ -61,10 +61,6 @@ WATER_REFRACTIVE_INDEX = Constant(
     "IAPWS R9-97, Release on the Refractive Index of Ordinary Water Substance: "
     "1.3334 at 20 degC to 1.3314 at 37 degC (589 nm)")
 
-SALINE_REFRACTIVE_INDEX = Constant(
-    "refractive index of 0.9 % sodium chloride solution", 1.3345, "1", 0.001,
-    "handbook value, from memory; used for cerebrospinal fluid too")
-
 WATER_CAPILLARY_LENGTH = Constant(
     "capillary length of water, 20 to 37 degC", 2.70, "mm", 0.03,
     "sqrt(sigma / (rho g)) with sigma after IAPWS R1-76(2014) and density after "

@@ -17,6 +17,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.fiducials.subpixel_corners import refine_corners
+from vision.imaging.photo import scaled_points
 
 #: Modules along one side of the black square (the white rim not counted).
 MODULES = 8
@@ -188,7 +189,7 @@ def _detect(detector, picture: np.ndarray, scale: float):  # type: ignore[no-unt
         return []
     # Shapes differ between OpenCV 4 and 5, so both are flattened here.
     return [
-        (int(i), (np.asarray(c, dtype=float).reshape(4, 2) + 0.5) / scale - 0.5)
+        (int(i), scaled_points(np.reshape(c, (4, 2)), 1 / scale))
         for c, i in zip(corners, np.asarray(ids).ravel(), strict=True)
     ]
 

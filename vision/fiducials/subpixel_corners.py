@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.imaging.radiometry import luminance
+from vision.robust import MEDIAN_TO_SD, fit_linear, spread
 
 _SAMPLES_ALONG = (0.25, 0.5, 0.75)
 _PROFILE = np.linspace(-0.5, 0.5, 25)
@@ -51,7 +52,7 @@ def refine_corners(rgb: np.ndarray, corners_px: np.ndarray, modules: np.ndarray
         w, v, p = where[ok], white[ok], points[ok]
         for _ in range(3):
             r, jac = _residuals(corners, bloom, w, v, p, n)
-            scale = max(1.4826 * float(np.median(np.abs(r))), 0.02)
+            scale = max(float(spread(r)), 0.02)
             weight = 1.0 / np.maximum(1.0, np.abs(r) / (2.0 * scale))
             normal_matrix = (jac * weight[:, None]).T @ jac
             normal_matrix[8, 8] += 1e-3  # a spread of many pixels is no bloom
@@ -60,13 +61,13 @@ def refine_corners(rgb: np.ndarray, corners_px: np.ndarray, modules: np.ndarray
             bloom += float(step[8])
         used = r
     module_px = float(np.mean(np.linalg.norm(corners - np.roll(corners, 1, axis=0), axis=1))) / n
-    spread = max(1.4826 * float(np.median(np.abs(used))), 0.02)
-    if spread > 0.2 * module_px or abs(bloom) > 0.5 * module_px:
+    sd = max(float(spread(used)), 0.02)
+    if sd > 0.2 * module_px or abs(bloom) > 0.5 * module_px:
         return None
     # The three samples of one edge share its blur and noise: one counts.
-    covariance = np.linalg.inv(normal_matrix)[:8, :8] * spread**2 * len(_SAMPLES_ALONG)
+    covariance = np.linalg.inv(normal_matrix)[:8, :8] * sd**2 * len(_SAMPLES_ALONG)
     covariance += np.eye(8) * 0.03**2  # lens distortion and resampling inside one card
-    return CornerFit(corners + origin, covariance, bloom, int(len(used)), spread)
+    return CornerFit(corners + origin, covariance, bloom, int(len(used)), sd)
 
 
 def _light_near(rgb: np.ndarray, corners: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -100,25 +101,13 @@ def _pattern_edges(modules: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
 
 def perspective(corners: np.ndarray, n: float) -> np.ndarray:
     """(3, 3) map from the square [0, n]^2 (x right, y down) to four corners."""
-    import cv2
-
-    square = np.array([[0, 0], [n, 0], [n, n], [0, n]], dtype=np.float32)
-    # float32 corners would round at 1e-4 px, harmless here but not in derivatives.
-    base = cv2.getPerspectiveTransform(square, corners.astype(np.float32))
-    return _polish(np.asarray(base, dtype=float), square.astype(float), corners)
-
-
-def _polish(h: np.ndarray, src: np.ndarray, dst: np.ndarray) -> np.ndarray:
-    """The same map solved in double precision."""
-    rows, rhs = [], []
-    for (x, y), (u, v) in zip(src, dst, strict=True):
+    # Not by OpenCV, whose corners are float32: they would round at 1e-4 px, harmless here but
+    # not in derivatives.
+    rows: list[list[float]] = []
+    for (x, y), (u, v) in zip(((0, 0), (n, 0), (n, n), (0, n)), corners.tolist(), strict=True):
         rows.append([x, y, 1, 0, 0, 0, -u * x, -u * y])
         rows.append([0, 0, 0, x, y, 1, -v * x, -v * y])
-        rhs += [u, v]
-    try:
-        return np.append(np.linalg.solve(np.array(rows), np.array(rhs)), 1.0).reshape(3, 3)
-    except np.linalg.LinAlgError:
-        return h
+    return np.append(np.linalg.solve(np.array(rows), corners.ravel()), 1.0).reshape(3, 3)
 
 
 def apply(h: np.ndarray, points: np.ndarray) -> np.ndarray:
@@ -167,12 +156,9 @@ def _half_level(light: np.ndarray, h: np.ndarray, modules: np.ndarray, where: np
     total = np.zeros(len(where))
     for mask in (is_white, ~is_white):
         basis = np.column_stack([np.ones(mask.sum()), points[mask] - n / 2])
-        weight = np.ones(mask.sum())
-        for _ in range(3):
-            fit = np.linalg.lstsq(basis * weight[:, None], level[mask] * weight, rcond=None)[0]
-            r = np.abs(level[mask] - basis @ fit)
-            weight = 1.0 / np.sqrt(1.0 + (r / max(float(np.median(r)), 1e-4) / 3) ** 2)
-        total += np.column_stack([np.ones(len(where)), where - n / 2]) @ fit
+        fit = fit_linear(basis, level[mask], turn=3 / MEDIAN_TO_SD,
+                         least_spread=1e-4 * MEDIAN_TO_SD, rounds=3)
+        total += np.column_stack([np.ones(len(where)), where - n / 2]) @ fit.parameters
     return total / 2
 
 

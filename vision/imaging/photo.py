@@ -73,6 +73,15 @@ class CameraFacts:
     focal_relative_sd: float | None = None
 
 
+def scaled_points(xy: Any, factor: float) -> np.ndarray:
+    """Where points (..., 2) of a picture lie when it is shown ``factor`` times as large.
+
+    Pixels have their origin at the centre of the first one, so its corner (-0.5, -0.5) is
+    what stays in place.
+    """
+    return (np.asarray(xy, dtype=float) + 0.5) * factor - 0.5
+
+
 @dataclass(frozen=True, eq=False)
 class Photo:
     """An upright photo, its camera facts and its digest.
@@ -108,11 +117,11 @@ class Photo:
 
     def to_full(self, xy: Any) -> np.ndarray:
         """Points of the working picture, (..., 2), as points of the full photo."""
-        return (np.asarray(xy, dtype=float) + 0.5) * self.working_scale - 0.5
+        return scaled_points(xy, self.working_scale)
 
     def to_working(self, xy: Any) -> np.ndarray:
         """Points of the full photo, (..., 2), as points of the working picture."""
-        return (np.asarray(xy, dtype=float) + 0.5) / self.working_scale - 0.5
+        return scaled_points(xy, 1 / self.working_scale)
 
 
 def photo_from_array(

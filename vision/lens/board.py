@@ -41,11 +41,6 @@ class Board:
         """Width and height."""
         return self.columns * self.square_mm, self.rows * self.square_mm
 
-    @property
-    def corner_count(self) -> int:
-        """Inner corners of the chessboard."""
-        return (self.columns - 1) * (self.rows - 1)
-
     @cached_property
     def detector(self) -> Any:
         """OpenCV's detector for this board."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.errors import InputError
-from vision.imaging.photo import CameraFacts, Photo
+from vision.imaging.photo import CameraFacts, Photo, scaled_points
 from vision.lens.model import Lens
 
 if TYPE_CHECKING:
@@ -91,7 +91,7 @@ def through_lens(photo: Photo, lens: Lens) -> LensView:
     focal = lens.focal_px * factor
     centre = np.array([(photo.width - 1) / 2, (photo.height - 1) / 2])
     if (photo.width > photo.height) == (lens.width > lens.height):
-        principal = (np.array(lens.principal_px) + 0.5) * factor - 0.5
+        principal = scaled_points(lens.principal_px, factor)
     else:
         # Held the other way, nothing says to which side: the middle is the best guess.
         principal = centre
@@ -118,7 +118,7 @@ class _Straightener:
         import cv2
 
         def matrix(centre: np.ndarray) -> np.ndarray:
-            cx, cy = (centre + 0.5) / scale - 0.5
+            cx, cy = scaled_points(centre, 1 / scale)
             f = self.focal_px / scale
             return np.array([[f, 0, cx], [0, f, cy], [0, 0, 1.0]])
 

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
-from vision.imaging.photo import Photo
+from vision.imaging.photo import Photo, scaled_points
 from vision.level.result import LevelReading
 
 _INK, _PAPER = (18, 24, 32), (250, 248, 240)
@@ -73,8 +73,8 @@ class _Pen:
         self.foot_top = image.height - round(self.text_px * 1.35) * len(self.foot_lines) - 12
 
     def _at(self, point: np.ndarray) -> tuple[float, float]:
-        q = (np.nan_to_num(np.asarray(point, dtype=float)) + 0.5) * self.zoom - 0.5
-        return float(np.clip(q[0], -9999, 9999)), float(np.clip(q[1], -9999, 9999))
+        x, y = np.clip(scaled_points(np.nan_to_num(point), self.zoom), -9999, 9999)
+        return float(x), float(y)
 
     def line(self, points: np.ndarray, colour: Colour, thick: int = 1) -> None:
         p = [self._at(q) for q in points]

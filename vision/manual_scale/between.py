@@ -51,7 +51,7 @@ def read_between(photo: Photo, scale: Scale, point: tuple[float, float], places:
                             f"{high.value:g} {scale.unit} only.")
     here = min(max(here, ends[0]), ends[1])
     value = float(scale.value_at(here))
-    budget = _budget(photo, scale, here, value, slope, along, height, at, behind_mm)
+    budget = _budget(photo, scale, here, slope, along, height, at, behind_mm)
     half = NORMAL_95 * combined_standard_uncertainty(budget)
     return PointReading(scale.unit, scale.division_at(value), value, (value - half, value + half),
                         (), nothing, 0.0, budget)
@@ -77,7 +77,7 @@ def _line(photo: Photo, point: tuple[float, float], places: Sequence[Place]
     return float((np.array(point) - foot) @ axis), height, (spots - foot) @ axis
 
 
-def _budget(photo: Photo, scale: Scale, here: float, value: float, slope: float,
+def _budget(photo: Photo, scale: Scale, here: float, slope: float,
             along: np.ndarray, height: np.ndarray, at: float, behind_mm: float
             ) -> tuple[BudgetTerm, ...]:
     per_mm = abs(float(scale.value_at(here + 0.5) - scale.value_at(here - 0.5)))

@@ -16,13 +16,15 @@ import numpy as np
 from vision.graduations.alignment import fit_1d, project_1d, slope_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import Chain, find_chains
+from vision.imaging.photo import scaled_points
+from vision.robust import fit_linear, spread
 from vision.scale_file.scale import Scale
 
 Typed = tuple[float, tuple[float, float]]
 
 #: A typed mark may lie so far from a counted stroke, in divisions.
 _ON_A_MARK = 0.38
-#: A stroke belongs to a mark within this share of the room round it.
+#: A stroke belongs to a mark within this share of the distance to its neighbours.
 _BELONGS = 0.25
 #: Typed points lie on their marks to about this, px of the picture searched.
 _TYPED_PX = 2.0
@@ -98,7 +100,7 @@ def find_numbered_row(rgb: np.ndarray, scale: Scale, typed: Sequence[Typed]) -> 
     for factor in dict.fromkeys((coarse, 1)):
         small = part if factor == 1 else cv2.resize(
             part, (part.shape[1] // factor, part.shape[0] // factor), interpolation=cv2.INTER_AREA)
-        here = [(v, ((p[0] - x0 + 0.5) / factor - 0.5, (p[1] - y0 + 0.5) / factor - 0.5))
+        here = [(v, tuple(scaled_points(np.subtract(p, (x0, y0)), 1 / factor).tolist()))
                 for v, p in typed]
         row = _row_in(small, scale, here)
         if row is not None and (best is None or len(row.mark) > len(best.mark)):
@@ -186,13 +188,8 @@ def _column(strokes: Strokes, index: np.ndarray) -> tuple[float, float]:
     length = strokes.length_px[index]
     short = index[length <= 1.35 * np.percentile(length, 30)]
     x, y = strokes.centre_px[short].T
-    w = np.ones(len(x))
-    p = q = 0.0
-    for _ in range(5):
-        rows = np.column_stack([np.ones_like(y), y]) * w[:, None]
-        p, q = np.linalg.lstsq(rows, x * w, rcond=None)[0]
-        r = x - p - q * y
-        w = 1 / np.sqrt(1 + (r / (2 * max(1.4826 * float(np.median(np.abs(r))), 0.5))) ** 2)
+    p, q = fit_linear(np.column_stack([np.ones_like(y), y]), x, turn=2.0, least_spread=0.5,
+                      rounds=5).parameters
     return float(p), float(q)
 
 
@@ -226,7 +223,7 @@ def _from_chain(strokes: Strokes, chains: list[Chain], seed: Chain, scale: Scale
         if on.mean() < 0.5 or on.sum() < 6:
             continue
         index, count = chain.index[on], chain.count[on].astype(float)
-        found = _counted(count, t[index], values, heights, points[:, 1], scale, step, rough)
+        found = _counted(count, t[index], heights, points[:, 1], step, rough)
         (pairs if found is not None else later).append(
             (found, t[index]) if found is not None else (count, t[index]))
     if not pairs:
@@ -249,14 +246,12 @@ def _tilt(strokes: Strokes, flat: bool) -> tuple[float, float]:
     span = strokes.right_px - strokes.left_px
     slope = span[:, 1] / np.maximum(span[:, 0], 1.0)
     middle = float(np.median(slope))
-    spread = 1.4826 * float(np.median(np.abs(slope - middle)))
-    return middle, float(np.hypot(
-        spread / np.sqrt(len(slope)), _SIDE_SLOPE_FLAT if flat else _SIDE_SLOPE_ROUND))
+    beside = _SIDE_SLOPE_FLAT if flat else _SIDE_SLOPE_ROUND
+    return middle, float(np.hypot(spread(slope - middle) / np.sqrt(len(slope)), beside))
 
 
-def _counted(count: np.ndarray, t: np.ndarray, values: np.ndarray, heights: np.ndarray,
-             typed_y: np.ndarray, scale: Scale, step_mm: float, rough: np.ndarray
-             ) -> np.ndarray | None:
+def _counted(count: np.ndarray, t: np.ndarray, heights: np.ndarray, typed_y: np.ndarray,
+             step_mm: float, rough: np.ndarray) -> np.ndarray | None:
     """Heights of a chain's strokes, counted from the typed marks it passes; None if it
     passes none or they contradict one another."""
     abc, residual = fit_1d(count, t)
@@ -295,11 +290,11 @@ def _gathered(z: np.ndarray, y: np.ndarray, t: np.ndarray, z_all: np.ndarray
             # far marks of a long scale may lie behind the camera: leave them out
             z_all = np.where(1 + abc[2] * z_all > 0.05, z_all, np.nan)
         want = project_1d(abc, z_all)
-        room = np.abs(np.gradient(z_all)) * np.abs(slope_1d(abc, z_all))
+        apart = np.abs(np.gradient(z_all)) * np.abs(slope_1d(abc, z_all))
         off = np.abs(t[None] - want[:, None])
         off = np.where(np.isfinite(off), off, np.inf)
         nearest = off.argmin(axis=1)
-        hit = off[np.arange(len(want)), nearest] < _BELONGS * np.nan_to_num(room) + 0.4
+        hit = off[np.arange(len(want)), nearest] < _BELONGS * np.nan_to_num(apart) + 0.4
         mark = np.flatnonzero(hit)
         stroke = nearest[hit]
         _, first = np.unique(stroke, return_index=True)
@@ -320,7 +315,6 @@ def _judged(scale: Scale, mark: np.ndarray, place: np.ndarray, column: tuple[flo
     if len(mark) < 6:
         return None
     abc, residual = fit_1d(z_all[mark], place)
-    spread = 1.4826 * float(np.median(np.abs(residual)))
     own = np.asarray(scale.height_mm(values), float)
     if (1 + abc[2] * own <= 0.05).any():
         return None
@@ -341,5 +335,6 @@ def _judged(scale: Scale, mark: np.ndarray, place: np.ndarray, column: tuple[flo
         return None
     x = column[0] + column[1] * place
     return NumberedRow(scale, mark, np.column_stack([x, place]), abc, column,
-                       (float(fit[0] - fit[1] * middle / reach), float(fit[1] / reach)), spread,
+                       (float(fit[0] - fit[1] * middle / reach), float(fit[1] / reach)),
+                       float(spread(residual)),
                        float(np.sqrt(np.mean(left**2))))

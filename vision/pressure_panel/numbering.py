@@ -9,6 +9,7 @@ import numpy as np
 
 from vision.graduations.numeral_reader import NumeralEvidence, read_numerals
 from vision.pressure_panel.planar_scale import FlatLadder
+from vision.robust import fit_linear
 
 #: Half heights of the patches tried, in mm: the size of the print is not in the scale file.
 _HALF_MM = (3.0, 5.2)
@@ -149,13 +150,8 @@ def _short_edge(ladder: FlatLadder, side: int) -> tuple[float, float]:
     short = np.array([ladder.scale.marks[i].length == "short" for i in ladder.mark])
     rows = short if short.sum() >= 4 else np.ones(len(ends), bool)
     x, y = ends[rows, 0], ends[rows, 1]
-    w = np.ones(len(x))
-    p = q = 0.0
-    for _ in range(6):
-        m = np.column_stack([np.ones(len(w)), y]) * w[:, None]
-        p, q = np.linalg.lstsq(m, x * w, rcond=None)[0]
-        r = x - p - q * y
-        w = 1 / np.sqrt(1 + (r / max(2.5 * 1.4826 * float(np.median(np.abs(r))), 0.5)) ** 2)
+    p, q = fit_linear(np.column_stack([np.ones(len(x)), y]), x, turn=2.5, least_spread=0.2,
+                      rounds=6).parameters
     return float(p), float(q)
 
 

@@ -17,6 +17,8 @@ import numpy as np
 from vision.graduations.alignment import Alignment, align, fit_1d, slope_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import find_chains
+from vision.imaging.photo import scaled_points
+from vision.robust import fit_linear, spread
 from vision.scale_file.scale import Scale
 
 _SEARCH_PIXELS = 1_100_000
@@ -83,9 +85,8 @@ class FlatLadder:
         for _ in range(2):
             y = self.centre_px[:, 1] + away * self.slope(y)
         abc, residual = fit_1d(self.height_mm, y)
-        spread = max(1.4826 * float(np.median(np.abs(residual))), _FLOOR_PX)
-        return UprightMap(abc, spread, float(np.abs(away).mean() * self._direction.sd),
-                          self.height_mm)
+        return UprightMap(abc, max(float(spread(residual)), _FLOOR_PX),
+                          float(np.abs(away).mean() * self._direction.sd), self.height_mm)
 
 
 @dataclass(frozen=True)
@@ -156,7 +157,7 @@ def find_flat_ladders(grey: np.ndarray, scale: Scale, near: tuple[float, float]
 def _search(small: np.ndarray, scale: Scale, factor: int, sigma: float,
             near: tuple[float, float]) -> list[FlatLadder]:
     strokes = find_strokes(small, sigma)
-    x, y = ((v + 0.5) / factor - 0.5 for v in near)
+    x, y = scaled_points(near, 1 / factor)
     chains = sorted(find_chains(strokes), key=lambda c: _distance(strokes, c.index, x, y))[:4]
     found: list[Alignment] = []
     for chain in chains:  # one at a time: each ladder keeps its own numberings
@@ -167,11 +168,9 @@ def _search(small: np.ndarray, scale: Scale, factor: int, sigma: float,
 
 
 def _ladder(a: Alignment, strokes: Strokes, scale: Scale, factor: int) -> FlatLadder:
-    def full(points: np.ndarray) -> np.ndarray:
-        return (points[a.stroke] + 0.5) * factor - 0.5
-
-    return FlatLadder(scale, a.mark, full(strokes.centre_px), full(strokes.left_px),
-                      full(strokes.right_px), a.score, a.missed, a.unmatched_marks,
+    centre, left, right = (scaled_points(p[a.stroke], factor) for p in (
+        strokes.centre_px, strokes.left_px, strokes.right_px))
+    return FlatLadder(scale, a.mark, centre, left, right, a.score, a.missed, a.unmatched_marks,
                       frozenset(a.stroke.tolist()))
 
 
@@ -191,18 +190,10 @@ def _fit_direction(left: np.ndarray, right: np.ndarray, centre: np.ndarray) -> _
     middle = float(centre[:, 1].mean())
     y = centre[:, 1] - middle
     reach = max(float(np.ptp(y)), 1.0)
-    weight = length.copy()
-    p = np.zeros(2)
-    residual = slope
-    for _ in range(6):
-        rows = np.column_stack([np.ones_like(y), y / reach]) * weight[:, None]
-        # A short row cannot tell perspective from noise.
-        rows = np.vstack([rows, [0.0, 0.3 * float(weight.mean())]])
-        p = np.linalg.lstsq(rows, np.append(slope * weight, 0.0), rcond=None)[0]
-        residual = slope - p[0] - p[1] * y / reach
-        spread = max(1.4826 * float(np.median(np.abs(residual))), 1e-4)
-        weight = length / np.sqrt(1 + (residual / (2 * spread)) ** 2)
-    sd = max(1.4826 * float(np.median(np.abs(residual))), _FLOOR_PX / float(length.mean()))
+    # A short row cannot tell perspective from noise: it is drawn towards none.
+    fit = fit_linear(np.column_stack([np.ones_like(y), y / reach]), slope, weight=length**2,
+                     turn=2.0, least_spread=1e-4, rounds=6, pull=(0.0, 0.3))
+    p, sd = fit.parameters, max(fit.spread, _FLOOR_PX / float(length.mean()))
     return _Direction(float(p[0]), float(p[1] / reach), middle, sd / float(np.sqrt(len(y))))
 
 

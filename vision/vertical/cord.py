@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.robust import fit_linear, spread
 from vision.vertical.cue import PlumbCue, cue_of, line_x
 from vision.vertical.line_segments import StraightEdge
 
@@ -124,8 +125,8 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
     if len(centres) < 0.7 * parts:
         return None
     width = float(np.median(widths))
-    spread = float(np.median(np.abs(np.array(centres) - np.median(centres))))
-    if width > widest or spread > 0.5 * width + 1.5:
+    off = np.array(centres) - np.median(centres)
+    if width > widest or np.median(np.abs(off)) > 0.5 * width + 1.5:
         return None
     return _middle_line(line, across, np.array(places), np.array(centres), width)
 
@@ -133,18 +134,12 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
 def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: np.ndarray,
                  width: float) -> tuple[np.ndarray, float, float] | None:
     """The straight line through the valley's centres, at shares ``t`` of the length."""
-    basis = np.column_stack([1 - t, t])
-    weight: np.ndarray = np.ones(len(centres))
-    ends = np.zeros(2)
-    for _ in range(5):
-        ends = np.linalg.lstsq(basis * weight[:, None], centres * weight, rcond=None)[0]
-        r = np.abs(centres - basis @ ends)
-        scale = max(float(np.median(r)) * 1.4826, 0.05)
-        weight = 1 / (1 + (r / (2.5 * scale)) ** 2)
-    if scale > 0.5:
+    fit = fit_linear(np.column_stack([1 - t, t]), centres, loss="geman-mcclure", turn=2.5,
+                     least_spread=0.05, rounds=5)
+    if fit.spread > 0.5:
         return None
-    moved = line + np.outer(ends, across)
-    return moved, width, float(np.hypot(2 * scale / np.sqrt(len(centres)), 0.05))
+    moved = line + np.outer(fit.parameters, across)
+    return moved, width, float(np.hypot(2 * fit.spread / np.sqrt(len(centres)), 0.05))
 
 
 def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: float) -> bool:
@@ -168,7 +163,7 @@ def _hangs(off: np.ndarray, inside: np.ndarray, s: np.ndarray, k: np.ndarray, wi
            reach: float, px_per_mm: float) -> bool:
     """True when ``off`` (difference from the ground) shows a thin line, a round blob, nothing."""
     edge = np.abs(k) > 0.5 * reach
-    noise = 1.4826 * float(np.median(off[:, edge][inside[:, edge]])) if inside.any() else 0.0
+    noise = float(spread(off[:, edge][inside[:, edge]])) if inside.any() else 0.0
     differs = (off > max(10.0, 4 * noise)) & inside
     middle = int(np.argmin(np.abs(k)))
     runs = [_run(row, middle) for row in differs]

@@ -16,7 +16,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.fiducials.pose import CardPose
 from vision.vertical.cue import CueName, PlumbCue, cue_of, line_plane
 
 #: A cue that stands alone has no second witness: its tolerance counts this much more.
@@ -154,10 +153,10 @@ def _at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -
 
     Then the lines are those of something else, whatever the other cues say.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtrc  # the upper tail of chi-square
 
     alone = _solve([cue], camera, start)
-    return alone is not None and alone[4] > 0 and bool(chi2.sf(alone[3], alone[4]) < 0.002)
+    return alone is not None and alone[4] > 0 and bool(chdtrc(alone[4], alone[3]) < 0.002)
 
 
 def _witnessed(rest: _Solution, everything: _Solution) -> bool:
@@ -187,12 +186,12 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
 
     ``start`` (3,) is a rough downward direction, ``camera`` the (3, 3) matrix.
     """
-    from scipy.stats import chi2
+    from scipy.special import chdtrc  # the upper tail of chi-square
 
     used, rejected = list(cues), []
     solved = _solve(used, camera, start) if used else None
     excess = 0.0 if solved is None else solved[3] - solved[4]
-    while solved is not None and solved[4] > 0 and chi2.sf(solved[3], solved[4]) < 0.002:
+    while solved is not None and solved[4] > 0 and chdtrc(solved[4], solved[3]) < 0.002:
         tries: list[tuple[float, int, PlumbCue, list[PlumbCue], _Solution]] = []
         for i, cue in enumerate(used):
             for instead in _less_of(cue):
@@ -202,7 +201,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                 if again is not None and again[4] > 0 and (
                         instead and _at_odds_with_itself(cue, camera, start)
                         or _witnessed(again, solved)):
-                    tries.append((chi2.sf(again[3], again[4]), -len(tries), cue, rest, again))
+                    tries.append((chdtrc(again[4], again[3]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < 0.01:
             break
         _, _, left_out, used, solved = max(tries, key=lambda t: (t[0], t[1]))
@@ -211,14 +210,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
         return None
     down, basis, covariance, chi, free, gains = solved
     inflation = LONE_CUE**2 if len(used) == 1 else 1.0
-    if free > 0 and chi2.sf(chi, free) < 0.01:
+    if free > 0 and chdtrc(free, chi) < 0.01:
         inflation = max(inflation, chi / free)
     return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
                    free, excess, inflation, tuple(gains))
-
-
-def rough_down(pose: CardPose | None) -> np.ndarray:
-    """A first guess: the card's own downward axis, else straight down the photo."""
-    if pose is None:
-        return np.array([0.0, 1.0, 0.0])
-    return np.asarray(-pose.rotation[:, 1])

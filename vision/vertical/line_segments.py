@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.robust import fit_linear
+
 _REACH_PX = 5.0
 #: Segments are looked for in a picture of this long side; the fit uses all pixels.
 _SEARCH_SIDE_PX = 1000
@@ -178,7 +180,7 @@ def _fit(soft: np.ndarray, group: np.ndarray) -> StraightEdge | None:
     """One line through the half-way crossings along all segments of a group."""
     import cv2
 
-    points, signs, weights = [], [], []
+    points, signs, clear = [], [], []
     for a, b in group:
         n = int(np.clip(np.linalg.norm(b - a) / 3, 4, 150))
         t = (np.arange(n) + 0.5) / n
@@ -200,36 +202,26 @@ def _fit(soft: np.ndarray, group: np.ndarray) -> StraightEdge | None:
         shift = np.where(curve < -1e-6, 0.5 * (left - right) / np.where(curve < 0, curve, -1), 0)
         at = k[j] + 0.5 * np.clip(shift, -1, 1)
         points.append(on + at[:, None] * normal)
-        weights.append(np.where(mid > 0.5, 1.0, 0.0))
+        clear.append(mid > 0.5)
         signs.append((sign, n))
-    p, w = np.vstack(points), np.concatenate(weights)
-    if w.sum() < 8:
-        return None
-    return _line_through(p, w, group, signs)
+    p = np.vstack(points)[np.concatenate(clear)]
+    return None if len(p) < 8 else _line_through(p, group, signs)
 
 
-def _line_through(p: np.ndarray, w: np.ndarray, group: np.ndarray, signs: list[tuple[int, int]]
+def _line_through(p: np.ndarray, group: np.ndarray, signs: list[tuple[int, int]]
                   ) -> StraightEdge | None:
     """Robust straight line x(y) through points, with the uncertainty at its ends."""
-    yc = float(np.average(p[:, 1], weights=w))
-    half = max(float(np.ptp(p[:, 1])) / 2, 1.0)
-    basis = np.column_stack([np.ones(len(p)), (p[:, 1] - yc) / half])
-    weight = w.copy()
-    fit = np.zeros(2)
-    for _ in range(6):
-        a = basis * weight[:, None]
-        fit = np.linalg.lstsq(a, p[:, 0] * weight, rcond=None)[0]
-        r = p[:, 0] - basis @ fit
-        scale = max(1.4826 * float(np.median(np.abs(r[w > 0]))), 0.03)
-        weight = w / (1.0 + (r / (2.5 * scale)) ** 2)
-    if scale > 1.0:
+    middle, half = float(p[:, 1].mean()), max(float(np.ptp(p[:, 1])) / 2, 1.0)
+    fit = fit_linear(np.column_stack([np.ones(len(p)), (p[:, 1] - middle) / half]), p[:, 0],
+                     loss="geman-mcclure", turn=2.5, least_spread=0.03, rounds=6)
+    if fit.spread > 1.0:
         return None
     lo, hi = float(group[..., 1].min()), float(group[..., 1].max())
-    top, low = ((x - yc) / half for x in (lo, hi))
-    ends = np.array([[fit[0] + fit[1] * top, lo], [fit[0] + fit[1] * low, hi]])
+    at, slope = fit.parameters
+    ends = np.array([[at + slope * (y - middle) / half, y] for y in (lo, hi)])
     # Neighbouring samples share noise and shading, so only every tenth counts.
-    effective = max(float((weight > 0.5).sum()) / 10, 2.0)
-    sd = float(np.hypot(2.0 * scale / np.sqrt(effective), 0.05))
+    effective = max(float((fit.trust > 0.25).sum()) / 10, 2.0)
+    sd = float(np.hypot(2.0 * fit.spread / np.sqrt(effective), 0.05))
     pieces = sorted((float((a[1] - lo) / (hi - lo)), float((b[1] - lo) / (hi - lo)))
                     for a, b in group)
     total = sum(n for _, n in signs)

@@ -19,6 +19,7 @@ from functools import lru_cache
 import numpy as np
 
 from vision.imaging.radiometry import LINEAR, LUMINANCE
+from vision.robust import fit_linear, spread
 from vision.vertical.cue import RoughDown, line_x, shared_y
 
 _CHUNK_PX = 48
@@ -182,7 +183,7 @@ def _evidence(rgb: np.ndarray, line: np.ndarray, outward: int, y0: int) -> np.nd
     rows = cv2.remap(planes, (x - x_low).astype(np.float32), np.broadcast_to(
         (y - y0)[:, None], x.shape).astype(np.float32), cv2.INTER_LINEAR)
     profile = rows.mean(axis=0)
-    noise = 1.4826 * np.median(np.abs(np.diff(rows, axis=0)), axis=(0, 1)) / np.sqrt(2)
+    noise = spread(np.diff(rows, axis=0), axis=(0, 1)) / np.sqrt(2)
     noise = noise / np.sqrt(_CHUNK_PX / 3) + 1e-3
     scaled = profile / noise
     n = int(round((_OUTSIDE_PX + _INSIDE_PX) / _STEP)) + 1
@@ -226,10 +227,9 @@ def _candidates(evidence: np.ndarray, y: np.ndarray) -> list[np.ndarray]:
 
 def _highest_within(evidence: np.ndarray, reach_px: float) -> np.ndarray:
     """Highest evidence of the same chunk within some pixels of each offset."""
-    n = int(round(reach_px / _STEP))
-    padded = np.pad(evidence, ((0, 0), (n, n)))
-    return np.asarray(np.max([padded[:, i: i + evidence.shape[1]] for i in range(2 * n + 1)],
-                             axis=0))
+    from scipy.ndimage import maximum_filter1d
+
+    return np.asarray(maximum_filter1d(evidence, 2 * int(round(reach_px / _STEP)) + 1, axis=1))
 
 
 def _refined(evidence: np.ndarray, y: np.ndarray, chosen: np.ndarray, line: np.ndarray,
@@ -264,20 +264,12 @@ def _line(p: np.ndarray, sd: np.ndarray, support: float) -> OutlineSide | None:
     if low - top < 6 * _CHUNK_PX:
         return None
     t = (p[:, 1] - top) / (low - top)
-    basis = np.column_stack([1 - t, t])
-    keep = np.ones(len(p))
-    ends = np.zeros(2)
-    for _ in range(12):
-        w = keep / sd
-        ends = np.linalg.lstsq(basis * w[:, None], p[:, 0] * w, rcond=None)[0]
-        r = (p[:, 0] - basis @ ends) / sd
-        scale = max(1.4826 * float(np.median(np.abs(r))), 1.0)
-        keep = 1.0 / (1.0 + (r / (2.0 * scale)) ** 2)
-    good = keep > 0.3
-    if good.sum() < 4 or good.mean() < 0.5 or scale > 8:
+    rows = np.column_stack([1 - t, t]) / sd[:, None]
+    fit = fit_linear(rows, p[:, 0] / sd, loss="geman-mcclure", turn=2.0, least_spread=1.0,
+                     rounds=12)
+    good = fit.trust > 0.09
+    if good.sum() < 4 or good.mean() < 0.5 or fit.spread > 8:
         return None
-    w = keep / sd
-    covariance = np.linalg.inv((basis * w[:, None]).T @ (basis * w[:, None])) * scale**2
-    spread = float(np.sqrt(np.mean(np.diag(covariance))))
-    line = np.array([[ends[0], top], [ends[1], low]])
-    return OutlineSide(line, spread, support)
+    covariance = np.linalg.inv(rows.T @ (rows * fit.trust[:, None])) * fit.spread**2
+    line = np.column_stack([fit.parameters, [top, low]])
+    return OutlineSide(line, float(np.sqrt(np.mean(np.diag(covariance)))), support)

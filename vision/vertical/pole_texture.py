@@ -22,6 +22,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.imaging.radiometry import LINEAR
+from vision.robust import RobustFit, fit_linear, spread
 from vision.vertical.cue import line_x
 
 _CHUNK_PX = 32
@@ -195,7 +196,7 @@ def _slope(piece: np.ndarray, px: float, t: np.ndarray) -> tuple[float, float] |
     moved = bare(np.gradient(common, px, axis=0)).ravel()
     moved = moved - stripe * float(moved @ stripe)
     sharp = float(moved @ moved)
-    noise = (1.4826 * float(np.median(np.abs(rest)))) ** 2 + _LEAST_NOISE**2
+    noise = float(spread(rest)) ** 2 + _LEAST_NOISE**2
     # The largest singular value that noise alone would have (V. A. Marchenko, L. A. Pastur,
     # Math. USSR Sbornik 1, 1967, 457).
     chance = (math.sqrt(len(flat)) + math.sqrt(flat.shape[1])) ** 2 * noise
@@ -214,23 +215,22 @@ def _slope(piece: np.ndarray, px: float, t: np.ndarray) -> tuple[float, float] |
 
 
 def _robust_slope(t: np.ndarray, delta: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
-    """Slope of ``delta`` over ``t`` and its variance from the scatter of the pieces.
-
-    The variance is a sandwich (P. J. Huber, Proc. 5th Berkeley Symp. 1, 1967, 221).
-    """
+    """Slope of ``delta`` over ``t`` and its variance from the scatter of the pieces."""
     basis = np.column_stack([np.ones(len(t)), t])
-    weight = np.minimum(weight, 10 * np.median(weight))
-    robust: np.ndarray = np.ones(len(t))
-    for _ in range(6):
-        w = weight * robust
-        inverse = np.linalg.inv(basis.T @ (basis * w[:, None]))
-        fit = inverse @ (basis.T @ (w * delta))
-        off = delta - basis @ fit
-        scale = 1.4826 * float(np.median(np.abs(off))) + 0.01
-        robust = 1 / (1 + (off / (2.5 * scale)) ** 2)
-    pull = basis * (w * off)[:, None]
-    spread = inverse @ (pull.T @ pull) @ inverse * len(t) / (len(t) - 2)
-    return float(fit[1]), float(spread[1, 1])
+    fit = fit_linear(basis, delta, weight=np.minimum(weight, 10 * np.median(weight)), turn=2.5,
+                     least_spread=0.0, added_spread=0.01, rounds=6)
+    _, variance = _sandwich(basis, fit)
+    return float(fit.parameters[1]), float(variance[1, 1]) * len(t) / (len(t) - 2)
+
+
+def _sandwich(rows: np.ndarray, fit: RobustFit) -> tuple[np.ndarray, np.ndarray]:
+    """(2, 2) inverse of the normal matrix, and the covariance that the scatter shows.
+
+    P. J. Huber, Proc. 5th Berkeley Symp. 1, 1967, 221.
+    """
+    inverse = np.linalg.inv(rows.T @ (rows * fit.weight[:, None]))
+    pull = rows * (fit.weight * fit.residual)[:, None]
+    return inverse, inverse @ (pull.T @ pull) @ inverse
 
 
 def _line_of(place: np.ndarray, slope: np.ndarray, variance: np.ndarray
@@ -240,22 +240,13 @@ def _line_of(place: np.ndarray, slope: np.ndarray, variance: np.ndarray
     Stripes that follow something else than the pole are let go; the scatter of the
     others counts four times, since windows overlap by three quarters.
     """
-    basis = np.column_stack([np.ones(len(place)), place])
-    robust: np.ndarray = np.ones(len(place))
-    variance = variance + 0.05**2
-    for _ in range(12):
-        w = robust / variance
-        normal = basis.T @ (basis * w[:, None])
-        if np.linalg.cond(normal) > 1e8:
-            return None
-        inverse = np.linalg.inv(normal)
-        fit = inverse @ (basis.T @ (w * slope))
-        off = (slope - basis @ fit) / np.sqrt(variance)
-        scale = max(1.4826 * float(np.median(np.abs(off))), 1.0)
-        robust = 1 / (1 + (off / (2.5 * scale)) ** 2)
-    pull = basis * (w * (slope - basis @ fit))[:, None]
-    spread = 4 * inverse @ (pull.T @ pull) @ inverse
-    return fit, float(np.sqrt(spread[1, 1] + inverse[1, 1]))
+    sd = np.sqrt(variance + 0.05**2)
+    rows = np.column_stack([np.ones(len(place)), place]) / sd[:, None]
+    fit = fit_linear(rows, slope / sd, turn=2.5, least_spread=1.0, rounds=12)
+    if np.linalg.cond(rows.T @ (rows * fit.weight[:, None])) > 1e8:
+        return None
+    inverse, scatter = _sandwich(rows, fit)
+    return fit.parameters, float(np.sqrt(4 * scatter[1, 1] + inverse[1, 1]))
 
 
 def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,

@@ -36,7 +36,7 @@ def corners_mm(grey: np.ndarray, px_per_mm: float) -> tuple[np.ndarray, np.ndarr
 
 def check_corners(numbers: np.ndarray, places: np.ndarray) -> None:
     """All corners, each where the board says, squares of 23 mm both ways."""
-    assert sorted(numbers) == list(range(BOARD.corner_count))
+    assert sorted(numbers) == list(range((BOARD.columns - 1) * (BOARD.rows - 1)))
     flat = BOARD.corner_mm(numbers)[:, :2]
     offset = np.median(places - flat, axis=0)
     assert np.abs(places - flat - offset).max() < CORNER_ATOL_MM

@@ -8,12 +8,11 @@ it off by about half a degree each way.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
-if TYPE_CHECKING:
-    from vision.synthetic.bedside.paint import Canvas
+from vision.synthetic.bedside.canvas import Canvas
+from vision.synthetic.bedside.geometry import turn_x, turn_y, turn_z
 
 #: How far such a chamber hangs off plumb, each way, one sigma, degrees (our assumption).
 HANG_SD_DEG = 0.5
@@ -65,8 +64,6 @@ class HungChamber:
 def random_chamber(rng: np.random.Generator, zero_at: np.ndarray, panel_wide: float,
                    turn_deg: float) -> tuple[HungChamber, tuple[float, float]]:
     """A chamber near the zero card and its hang, degrees sideways and out."""
-    from vision.synthetic.bedside.world import turn_x, turn_y, turn_z
-
     hang = rng.normal(0, HANG_SD_DEG, 2)
     axis = turn_z(hang[0]) @ turn_x(hang[1]) @ np.array([0, 1.0, 0])
     radius, length = rng.uniform(12, 21), rng.uniform(110, 190)
