@@ -31,7 +31,6 @@ ORDER = {
 }
 #: Circles that are still there.  A circle that has gone must go from here, too.
 KNOWN_CIRCLES = {
-    frozenset({"vision.synthetic.bedside.chamber", "vision.synthetic.bedside.world"}),
     frozenset({"app.records.content", "app.records.drafts"}),
 }
 #: What the measuring half never needs, at run time or otherwise.
