@@ -62,12 +62,16 @@ _ALL = (
          "Hold the phone at the height of the surface and take another photo."),
     Flag("meniscus-uncertain", "The shape of the meniscus could not be settled",
          "Hold the phone at the height of the surface, with an even background."),
-    Flag("glare-on-surface", "A highlight lies on the surface", "Move the light or the phone."),
     Flag("surface-covered", "Something covers the surface",
          "Keep fingers and labels off the scale."),
     Flag("below-lowest-mark", "The surface is below the lowest mark", ""),
     Flag("above-highest-mark", "The surface is above the highest mark",
          "Follow the local rule for a full chamber."),
+    # --- several photos
+    Flag("photos-disagree", "The photos do not show the same level",
+         "See whether fluid was drained between them, and photograph the chamber anew."),
+    Flag("photos-apart-in-time", "The photos were taken some time apart",
+         "Take them one right after the other."),
     # --- the level
     Flag("no-gravity-cue", "Nothing in the photo shows the vertical",
          "Get the hanging cord or the pole into the picture."),

@@ -66,3 +66,26 @@ BLUR_SHARE_OF_PITCH = 0.55
 END_SLACK_DIVISIONS = 0.3
 #: A tap counts for the surface within so much (mm) below and above the scale.  Our choice.
 TAP_BELOW_MM, TAP_ABOVE_MM = 8.0, 16.0
+
+# ------------------------------------------------------------------ several photos of a chamber
+#: Share of the variance of a photo's own level (meniscus, edge, marks, view) that is common to
+#: photos from other places: the wetting of the wall, misjudged alike.  Measured on drawn sets
+#: (`countersight benchmark --sets`); see docs/uncertainty.md.
+COMMON_SHARE = 0.2
+#: Angle (deg) between two sight lines over which photos become as independent as they get.
+#: From one place everything is misjudged alike.  Our choice.
+APART_DEG = 4.0
+#: Probability that a photo tells another level than its own probability allows for: single
+#: photos made by others were silently wrong in 9 of 338.
+MISLED = 0.03
+#: Standard uncertainty (divisions) that a single photo's probability is known to leave out, used
+#: where photos are tested for telling the same level: on pictures made by others intervals
+#: held the truth in 80 to 90 %.
+UNTOLD_DIVISIONS = 0.25
+#: Probability by chance under which photos do not tell the same level.  Our choice: one honest
+#: set in a thousand.
+DISAGREE_P = 1e-3
+#: Photos further apart in time than this (minutes) are questioned: fluid may have run.
+APART_IN_TIME_MIN = 5.0
+#: Most photos combined.
+MOST_PHOTOS = 8

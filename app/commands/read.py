@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import json
 import sys
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +19,7 @@ from app.commands.points import (
 )
 
 if TYPE_CHECKING:
-    from vision.imaging.photo import CameraFacts, Photo
+    from vision.imaging.photo import Photo
     from vision.reading import VolumeReading
     from vision.scale_file.scale import Scale
 
@@ -31,12 +32,14 @@ def add_parser(subparsers: Any) -> None:
         "read", help="read the liquid level in a photo of a chamber",
         description="Read the liquid level in a photo of a chamber. A second reading beside your "
                     "own, never a record. Exit code 3 when there is no honest reading.")
-    parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
+    parser.add_argument("photos", metavar="PHOTO", nargs="+",
+                        help="JPEG, PNG, WebP or HEIC; several of one chamber, taken one right"
+                             " after the other from different heights, are read together")
     parser.add_argument("--scale", required=True, metavar="FILE|NAME",
                         help="scale file, or the name of one that 'countersight scales' lists")
     parser.add_argument("--near", metavar="X,Y",
                         help="the chamber, or the surface, that is meant: a point of the upright "
-                             "photo in pixels")
+                             "photo in pixels (of several photos: the first)")
     parser.add_argument("--number", metavar="VALUE@X,Y",
                         help="the number printed beside the mark at that point")
     parser.add_argument("--explain", metavar="DIR",
@@ -47,7 +50,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Read one photo; 0 when read, 3 when refused or off the scale."""
+    """Read one photo, or several together; 0 when read, 3 when refused or off the scale."""
     from vision.imaging.photo import load_photo
     from vision.scale_file.scale import load_scale
 
@@ -56,62 +59,77 @@ def run(args: argparse.Namespace) -> int:
     overlay = check_picture_path(args.overlay, "--overlay")
     folder = check_folder(args.explain, "--explain")
     scale = load_scale(args.scale)
-    photo = load_photo(args.photo)
+    taken = [load_photo(path) for path in args.photos]
 
     from vision.lens.undistort import facts_words
     from vision.volume.inputs import check_inputs
 
-    check_inputs(photo, scale, near, number=number)  # before a lens moves the points
-
-    reading, camera = _read(photo, scale, near, number, args.lens)
+    check_inputs(taken[0], scale, near, number=number)  # before a lens moves the points
+    seen = _Seen(taken, args.lens, near, number)
+    reading = seen.read(scale)
     if folder is not None:
-        _explain(*_as_read(photo, near, number, args.lens)[:3], scale, folder)
+        _explain(seen, scale, folder)
     if overlay:
-        from vision.volume.overlay import draw_overlay
+        from vision.volume.overlay import draw_overlay, draw_sheet
 
-        write_picture(draw_overlay(photo, reading), overlay)
+        write_picture(draw_sheet(taken, reading) if reading.photos
+                      else draw_overlay(taken[0], reading), overlay)
+    camera = facts_words(seen.photos[reading.drawn_on].camera)
     if args.json:
-        found = {**reading.as_json(), "camera": facts_words(camera)}
+        found = {**reading.as_json(), "camera": camera}
         sys.stdout.write(json.dumps(found, ensure_ascii=False, allow_nan=False) + "\n")
     else:
-        sys.stdout.write("\n".join([*sentences(reading)[:-1],
-                                    f"camera: {facts_words(camera)}",
-                                    sentences(reading)[-1]]) + "\n")
+        *lines, caution = sentences(reading)
+        sys.stdout.write("\n".join([*lines, f"camera: {camera}", caution]) + "\n")
     return 0 if reading.status == "read" else 3
 
 
-def _as_read(photo: Photo, near: Point | None, number: tuple[float, Point] | None,
-             lens: str | None) -> tuple[Photo, Point | None, tuple[float, Point] | None, Any]:
-    """The photo and the points in it as the reader sees them, and the view through the lens."""
-    if lens is None:
-        return photo, near, number, None
-    from vision.lens.model import load_lens
-    from vision.lens.undistort import through_lens
+class _Seen:
+    """The photos and the points in the first as the reader sees them, through a lens or not."""
 
-    view = through_lens(photo, load_lens(lens))
-    return (view.photo, None if near is None else view.point_to_corrected(near),
-            None if number is None else (number[0], view.point_to_corrected(number[1])), view)
+    def __init__(self, taken: list[Photo], lens: str | None, near: Point | None,
+                 number: tuple[float, Point] | None) -> None:
+        self.photos, self.near, self.number = taken, near, number
+        self.views: list[Any] = []
+        if lens is not None:
+            from vision.lens.model import load_lens
+            from vision.lens.undistort import through_lens
+
+            found = load_lens(lens)
+            self.views = [through_lens(photo, found) for photo in taken]
+            self.photos = [view.photo for view in self.views]
+            move = self.views[0].point_to_corrected
+            self.near = None if near is None else move(near)
+            self.number = None if number is None else (number[0], move(number[1]))
+
+    def read(self, scale: Scale) -> VolumeReading:
+        """The reading, its points in pixels of the photos as taken."""
+        from vision.volume.read import read_volume
+
+        reading = read_volume(self.photos[0] if len(self.photos) == 1 else self.photos, scale,
+                              surface=self.near, number=self.number)
+        if not self.views:
+            return reading
+        whole: VolumeReading = self.views[reading.drawn_on].restored(reading)
+        return replace(whole, photos=tuple(
+            replace(p, reading=view.restored(p.reading))
+            for p, view in zip(reading.photos, self.views, strict=False)))
 
 
-def _read(photo: Photo, scale: Scale, near: Point | None, number: tuple[float, Point] | None,
-          lens: str | None) -> tuple[VolumeReading, CameraFacts]:
-    """The reading, its points in pixels of the photo as taken, and the camera facts used."""
-    from vision.volume.read import read_volume
-
-    photo, near, number, view = _as_read(photo, near, number, lens)
-    reading = read_volume(photo, scale, surface=near, number=number)
-    return reading if view is None else view.restored(reading), photo.camera
-
-
-def _explain(photo: Photo, near: Point | None, number: tuple[float, Point] | None,
-             scale: Scale, folder: Path) -> None:
-    """Write the pictures of the stages."""
+def _explain(seen: _Seen, scale: Scale, folder: Path) -> None:
+    """Write the pictures of the stages; with several photos, in a folder for each."""
     from vision.volume.evidence import gather
     from vision.volume.explain import explain
     from vision.volume.locate import Hints
 
-    for name, picture in explain(gather(photo, scale, Hints(near, near, number))).items():
-        write_picture(picture, folder / f"{name}.png")
+    hints = Hints(seen.near, seen.near, seen.number)
+    for n, photo in enumerate(seen.photos):
+        place = folder
+        if len(seen.photos) > 1:
+            place = folder / f"photo-{n + 1}"
+            place.mkdir(exist_ok=True)
+        for name, picture in explain(gather(photo, scale, hints if n == 0 else None)).items():
+            write_picture(picture, place / f"{name}.png")
 
 
 def sentences(reading: VolumeReading) -> list[str]:
@@ -133,6 +151,13 @@ def sentences(reading: VolumeReading) -> list[str]:
         side = "above" if reading.elevation_deg >= 0 else "below"
         doubt = "" if reading.elevation_sd_deg is None else f" +- {reading.elevation_sd_deg:.1f}"
         lines.append(f"sight line: {abs(reading.elevation_deg):.1f}{doubt} degrees from {side}")
+    for n, photo in enumerate(reading.photos):
+        said = "no reading" if photo.value is None or photo.interval is None else (
+            f"{photo.value:.2f} {unit} ({photo.interval[0]:.2f} to {photo.interval[1]:.2f})")
+        side = "" if photo.elevation_deg is None else f", from {photo.elevation_deg:+.0f} degrees"
+        lines.append(f"photo {n + 1}: {said}{side}")
+        if photo.value is None:
+            lines += [f"    {reason}" for reason in photo.reasons[:1]]
     lines += [f"- {reason}" for reason in reading.reasons]
     for name in reading.flags:
         flag = FLAGS.get(name)

@@ -51,11 +51,11 @@ def test_another_line_that_is_as_much_a_front_edge(odds, off_divisions, conteste
     # the level read there is so many divisions from the one read here
     offset = aside_mm + 2.0 - off_divisions * PER_DIVISION_MM
     beside = {aside_mm: look(offset, odds)}
-    assert search(beside, 22.0).contested(place()) is contested
-    assert search(beside, -22.0).contested(place()) is contested
+    assert (search(beside, 22.0).rival_line(place()) is not None) is contested
+    assert (search(beside, -22.0).rival_line(place()) is not None) is contested
 
 
 def test_in_a_level_view_there_is_no_back_edge_to_be_confused_with():
     beside = {2.0: look(0.5, 5.0)}
-    assert search(beside, HARD_ELEVATION_DEG + 1.0).contested(place())
-    assert not search(beside, HARD_ELEVATION_DEG - 1.0).contested(place())
+    assert search(beside, HARD_ELEVATION_DEG + 1.0).rival_line(place())
+    assert not search(beside, HARD_ELEVATION_DEG - 1.0).rival_line(place())

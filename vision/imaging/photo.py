@@ -2,7 +2,7 @@
 
 Everything that measures gets its pixels here and nowhere else, so orientation,
 colour mode and limits are settled once.  Limits hold before anything is
-decoded.  Place, time, owner and device of the photo are never kept.
+decoded.  Place, owner and device of the photo are never kept, its time only while it is open.
 
 The colour profile is left alone on purpose: a reading rests on where edges
 stand, and turning one profile into another moves no edge.
@@ -17,7 +17,8 @@ import threading
 import warnings
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -46,6 +47,7 @@ FOCAL_35MM_RANGE = (8.0, 400.0)
 _FILTER_LOCK = threading.Lock()
 
 _ORIENTATION_TAG, _EXIF_IFD, _ZOOM_TAG, _FOCAL_35MM_TAG = 0x0112, 0x8769, 0xA404, 0xA405
+_TAKEN_TAG = 0x9003
 
 _TURN = {
     2: Image.Transpose.FLIP_LEFT_RIGHT,
@@ -89,7 +91,9 @@ class Photo:
     ``working_rgb`` is the (h, w, 3) uint8 RGB picture to search in, read-only
     and contiguous; one of its pixels covers ``working_scale`` x
     ``working_scale`` pixels of the full photo.  ``rgb`` is the full picture,
-    decoded when first asked for.  ``width`` and ``height`` are those of the full
+    decoded when first asked for.  ``taken_min``, minutes on the camera's clock, only serves
+    to tell how far photos of one chamber lie apart, and goes nowhere from here.  ``width`` and
+    ``height`` are those of the full
     upright picture.  Points are (x, y) in pixels, origin at the centre of the
     top-left pixel.
     """
@@ -102,6 +106,7 @@ class Photo:
     sha256: str
     name: str = ""
     _decode_full: Callable[[], np.ndarray] | None = field(default=None, repr=False)
+    taken_min: float | None = field(default=None, repr=False)
 
     @cached_property
     def rgb(self) -> np.ndarray:
@@ -262,17 +267,18 @@ def _decode(data: bytes, kind: str, name: str) -> Photo:
         raise PhotoError("This is a moving picture; take a single photo.")
     if kind == "PNG":
         im.load()  # its EXIF may stand behind the pixels
-    orientation, camera = _facts(im)
+    orientation, camera, taken_min = _facts(im)
     digest = hashlib.sha256(data).hexdigest()
     if kind == "JPEG":
-        return _jpeg_photo(data, orientation, camera, digest, name)
+        return replace(_jpeg_photo(data, orientation, camera, digest, name), taken_min=taken_min)
     upright = _upright(_rgb(im), orientation)
     width, height = upright.size
     full = _frozen(np.asarray(upright))
     k = _working_scale(width * height)
     if k == 1:
-        return Photo(full, 1, width, height, camera, digest, name)
-    return Photo(_reduced(upright, k), k, width, height, camera, digest, name, lambda: full)
+        return Photo(full, 1, width, height, camera, digest, name, taken_min=taken_min)
+    return Photo(_reduced(upright, k), k, width, height, camera, digest, name, lambda: full,
+                 taken_min)
 
 
 def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
@@ -310,8 +316,9 @@ def _working_scale(pixels: int) -> int:
     return 2 if pixels > HALF_ABOVE_PIXELS else 1
 
 
-def _facts(im: Image.Image) -> tuple[int, CameraFacts]:
-    """Orientation (1 to 8) and camera facts; whatever else EXIF holds is dropped here."""
+def _facts(im: Image.Image) -> tuple[int, CameraFacts, float | None]:
+    """Orientation (1 to 8), camera facts, and minutes that only tell photos apart in time;
+    whatever else EXIF holds is dropped here."""
     try:
         with _strict_reader():
             exif = im.getexif()
@@ -320,12 +327,21 @@ def _facts(im: Image.Image) -> tuple[int, CameraFacts]:
         camera = CameraFacts(_focal_35mm(sub.get(_FOCAL_35MM_TAG)), _zoom(sub.get(_ZOOM_TAG)))
     except Exception:
         # Damaged EXIF does no harm to the pixels: the facts are then unknown.
-        return 1, CameraFacts()
+        return 1, CameraFacts(), None
     # HEIF keeps its turn in the container, and the reader has already applied
     # it; obeying the EXIF copy as well would turn the picture twice.
     if im.format == "HEIF" or orientation not in range(1, 9):
         orientation = 1
-    return int(orientation), camera
+    return int(orientation), camera, _taken_min(sub.get(_TAKEN_TAG))
+
+
+def _taken_min(value: object) -> float | None:
+    """Minutes on the camera's own clock (EXIF DateTimeOriginal)."""
+    try:
+        taken = datetime.strptime(str(value), "%Y:%m:%d %H:%M:%S")
+    except ValueError:
+        return None
+    return (taken - datetime(2000, 1, 1)).total_seconds() / 60.0
 
 
 def _number(value: object) -> float | None:

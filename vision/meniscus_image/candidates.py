@@ -56,6 +56,16 @@ class MeniscusCandidate:
     look: OffsetPosterior
 
 
+@dataclass(frozen=True)
+class LevelMode:
+    """One way to understand the picture: its probability ``weight``, and ``probability`` (N,)
+    of each height ``level_mm`` (N,) that the level then has."""
+
+    weight: float
+    level_mm: np.ndarray
+    probability: np.ndarray
+
+
 class Search:
     """One look for the surface in one picture."""
 
@@ -98,31 +108,41 @@ class Search:
                                  fit.long_rad, about, _LINE_REACH_MM, self.px_per_mm)
         return MeniscusCandidate(about, candidate.weight, line, self.offset_at(about))
 
-    def contested(self, place: MeniscusCandidate) -> bool:
-        """Whether the offset network, from close beside a place, sees a front line as well and
-        reads another level there.
+    def rival_line(self, place: MeniscusCandidate) -> MeniscusCandidate | None:
+        """A line close beside a place that the offset network takes as well for the front edge,
+        where it reads another level; None when there is none.
 
         Seen from above or below, the back edge and what is mirrored in the surface are
         lines just beside the front one; noise can make one of them the row network's only place.
         """
         pose, scale = self.fit.pose, self.fit.scale
         if abs(math.degrees(float(pose.elevation_rad(place.height_mm)))) < HARD_ELEVATION_DEG:
-            return False
+            return None
         here = self._value(place.height_mm, place.look)
         for aside_mm in _BESIDE_MM:
             about = place.height_mm + aside_mm
             look = self.offset_at(about)
             if look.odds > _AS_WELL * place.look.odds and (
                     abs(self._value(about, look) - here) > scale.division_at(here)):
-                return True
-        return False
+                return MeniscusCandidate(about, place.weight, None, look)
+        return None
+
+    def wall_shift_mm(self, centre_mm: float) -> float:
+        """How far the wall's refraction moves a height of the inner wall in the picture."""
+        elevation = math.degrees(float(self.fit.pose.elevation_rad(centre_mm)))
+        return float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
+                                              WALL_INDEX))
+
+    def mode(self, place: MeniscusCandidate, weight: float) -> LevelMode:
+        """What the level is if the front edge is at this place."""
+        level = place.height_mm - (BIN_CENTRES_MM + self.wall_shift_mm(place.height_mm))
+        return LevelMode(weight, level, _above_floor(place.look.probability, level,
+                                                     self.fit.scale))
 
     def _value(self, centre_mm: float, look: OffsetPosterior) -> float:
         """Mean value that the offset network reads around a height."""
-        elevation = math.degrees(float(self.fit.pose.elevation_rad(centre_mm)))
-        shift = float(apparent_height_shift_mm(elevation, 0.0, self.bore(centre_mm)[1],
-                                               WALL_INDEX))
-        return float(self.fit.scale.value_at(centre_mm - look.mean_mm - shift))
+        return float(self.fit.scale.value_at(
+            centre_mm - look.mean_mm - self.wall_shift_mm(centre_mm)))
 
     def offset_at(self, centre_mm: float) -> OffsetPosterior:
         """The offset network's word on one height of the wall.
@@ -141,6 +161,16 @@ class Search:
                                   self.px_per_mm) for e in at]
         return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
                                float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
+
+
+def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:
+    """The probability without levels of less than no liquid at all."""
+    value, floor = scale.height_knots[0]
+    if value != 0.0:
+        return q
+    sign = 1.0 if scale.direction == "up" else -1.0
+    left = np.where(sign * (level_mm - floor) >= 0.0, q, 0.0)
+    return left / left.sum() if left.sum() > 0.02 else q
 
 
 def posterior_weights(places: list[MeniscusCandidate], p_absent: float

@@ -14,16 +14,14 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
-from vision.meniscus_image.candidates import RowPeak, Search, posterior_weights
+from vision.meniscus_image.candidates import LevelMode, RowPeak, Search, posterior_weights
 from vision.meniscus_image.contact_line import ContactLine
-from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.misread_risk import (
     chance_of_misreading,
     largest_chance,
     least_misleading_mm,
 )
 from vision.meniscus_image.occlusion import occluded
-from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
 from vision.parameters import ABSENT, PLAIN_PLACE, SURE_PLACE, WORTH_SHOWING
 from vision.scale_file.scale import Scale
 
@@ -42,7 +40,8 @@ class MeniscusPosterior:
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
-    was made for.
+    was made for.  ``modes`` are all ways to understand the picture that were looked at,
+    the one that is read among them; what their weights leave was not thought of.
     """
 
     line: ContactLine | None
@@ -58,6 +57,7 @@ class MeniscusPosterior:
     contested: bool = False
     chosen_mm: float | None = None
     tail: float = 0.025
+    modes: tuple[LevelMode, ...] = ()
 
     @property
     def competing(self) -> bool:
@@ -94,16 +94,6 @@ class MeniscusPosterior:
         return float(np.sqrt(max(self.offset_mm**2 @ self.offset_probability - mean**2, 0.0)))
 
 
-def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:
-    """The probability without levels of less than no liquid at all."""
-    value, floor = scale.height_knots[0]
-    if value != 0.0:
-        return q
-    sign = 1.0 if scale.direction == "up" else -1.0
-    left = np.where(sign * (level_mm - floor) >= 0.0, q, 0.0)
-    return left / left.sum() if left.sum() > 0.02 else q
-
-
 def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
                   near_mm: float | None = None) -> MeniscusPosterior:
     """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
@@ -122,17 +112,20 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         places += [search.measure(c) for c in candidates[1:_MOST_PLACES]]
         weighed = posterior_weights(places, p_absent)
     best = weighed[0][1]
-    believed = tuple(RowPeak(place.height_mm, weight) for weight, place in weighed)
     centre = best.height_mm
     radius, wall = search.bore(centre)
-    elevation = math.degrees(float(fit.pose.elevation_rad(centre)))
-    shift = float(apparent_height_shift_mm(elevation, 0.0, wall, WALL_INDEX))
-    q = _above_floor(best.look.probability, centre - BIN_CENTRES_MM - shift, fit.scale)
+    first, *others = (search.mode(place, weight) for weight, place in weighed)
     # a place that is not believed in is refused anyway, and a person's word settles it
-    contested = near_mm is None and weighed[0][0] >= SURE_PLACE and search.contested(best)
-    return _least_misleading(
-        MeniscusPosterior(best.line, centre, BIN_CENTRES_MM + shift, q, shift, radius, wall,
-                          believed, p_absent, occluded(rgb, fit, centre), contested), fit)
+    rival = search.rival_line(best) if near_mm is None and first.weight >= SURE_PLACE else None
+    if rival is not None:
+        share = rival.look.odds / (rival.look.odds + best.look.odds)
+        others.append(search.mode(rival, first.weight * share))
+        first = replace(first, weight=first.weight * (1.0 - share))
+    return _least_misleading(MeniscusPosterior(
+        best.line, centre, centre - first.level_mm, first.probability,
+        search.wall_shift_mm(centre), radius, wall,
+        tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
+        occluded(rgb, fit, centre), rival is not None, modes=(first, *others)), fit)
 
 
 def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:

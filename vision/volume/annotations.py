@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
@@ -53,9 +55,21 @@ def meniscus_annotations(meniscus: MeniscusPosterior, estimate: LevelEstimate, f
     for c in meniscus.candidates[1:]:
         if c.weight > WORTH_SHOWING:
             out.append(Annotation("candidate", _arc(fit, c.height_mm, -limb, limb)))
-    low, high = estimate.interval_mm
+    return [*out, *_level(fit, estimate.level_mm, estimate.interval_mm, estimate.value)]
+
+
+def level_annotations(annotations: Iterable[Annotation], fit: GraduationFit | None,
+                      level_mm: float, interval_mm: tuple[float, float], value: float
+                      ) -> tuple[Annotation, ...]:
+    """The same with the level and its interval drawn at other heights."""
+    kept = [a for a in annotations if a.role not in ("reading", "interval")]
+    return (*kept, *([] if fit is None else _level(fit, level_mm, interval_mm, value)))
+
+
+def _level(fit: GraduationFit, level_mm: float, interval_mm: tuple[float, float], value: float
+           ) -> list[Annotation]:
+    limb = 0.9 * fit.pose.limb_azimuth_rad()
+    low, high = interval_mm
     ring = np.vstack([_arc(fit, low, -limb, limb), _arc(fit, high, -limb, limb)[::-1]])
-    out.append(Annotation("interval", ring))
-    out.append(Annotation("reading", _arc(fit, estimate.level_mm, -limb, limb),
-                          f"{estimate.value:.1f}"))
-    return out
+    return [Annotation("interval", ring),
+            Annotation("reading", _arc(fit, level_mm, -limb, limb), f"{value:.1f}")]

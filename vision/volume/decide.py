@@ -28,6 +28,7 @@ from vision.parameters import (
     WRONG_SCALE_RESIDUAL,
 )
 from vision.reading import Question, VolumeReading, VolumeStatus
+from vision.scale_file.scale import Scale
 from vision.volume.annotations import graduation_annotations, meniscus_annotations
 from vision.volume.evidence import PhotoEvidence
 from vision.volume.number import Ambiguous
@@ -160,9 +161,8 @@ def decide(evidence: PhotoEvidence) -> VolumeReading:
         return _reading(evidence, "refused", said, _QUESTIONS.get(refusal.question))
     for flag in evidence.level.flags:
         said.setdefault(flag, sentence_of(flag))
-    status = _range(evidence)
-    if status != "read":
-        flag = "below-lowest-mark" if status == "below-scale" else "above-highest-mark"
+    status, flag = range_status(evidence.scale, evidence.level.value)
+    if flag:
         said.setdefault(flag, sentence_of(flag))
     return _reading(evidence, status, said)
 
@@ -196,19 +196,22 @@ def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
             yield flag, getattr(evidence.numbering, "sentence", "") or sentence_of(flag)
 
 
-def _range(evidence: PhotoEvidence) -> VolumeStatus:
-    """Whether the level lies on the scale; one at an end mark may be found a hair beyond it."""
-    scale, level = evidence.scale, evidence.level
-    assert level is not None
-    hair = END_SLACK_DIVISIONS * smallest_division(evidence)
-    if level.value < scale.lowest_mark.value - hair:
-        return "below-scale"
-    return "above-scale" if level.value > scale.highest_mark.value + hair else "read"
+def range_status(scale: Scale, value: float) -> tuple[VolumeStatus, str]:
+    """Whether a level lies on the scale, and the flag that says where else.
+
+    A level at an end mark may be found a hair beyond it.
+    """
+    hair = END_SLACK_DIVISIONS * smallest_division(scale)
+    if value < scale.lowest_mark.value - hair:
+        return "below-scale", "below-lowest-mark"
+    if value > scale.highest_mark.value + hair:
+        return "above-scale", "above-highest-mark"
+    return "read", ""
 
 
-def smallest_division(evidence: PhotoEvidence) -> float:
+def smallest_division(scale: Scale) -> float:
     """The smallest interval between marks of the scale, in its unit."""
-    return float(min(np.diff([m.value for m in evidence.scale.marks])))
+    return float(min(np.diff([m.value for m in scale.marks])))
 
 
 def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str],
@@ -226,7 +229,7 @@ def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str]
         at = (float(x), float(y))
     return VolumeReading(
         status=status, unit=scale.unit, scale=scale.name,
-        division=smallest_division(evidence) if e is None else scale.division_at(e.value),
+        division=smallest_division(scale) if e is None else scale.division_at(e.value),
         value=e.value if e is not None and read else None,
         interval=e.interval if e is not None and read else None,
         naive_value=e.naive_value if e is not None and read else None,

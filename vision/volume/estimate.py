@@ -9,6 +9,7 @@ JCGM 101:2008, 5.9 and 7.7, done by quadrature instead of by drawing).
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
@@ -38,9 +39,22 @@ _STEP_MM = 0.01
 
 
 @dataclass(frozen=True)
+class HeightTerm:
+    """One normal term of the budget, as standard uncertainty of the level's height.
+
+    ``shared`` by all photos of one chamber: looking again does not make it smaller.
+    """
+
+    name: str
+    sd_mm: float
+    note: str
+    shared: bool
+
+
+@dataclass(frozen=True)
 class LevelEstimate:
     """``value`` and ``interval`` in the scale's unit; heights in mm; ``surface_px`` in
-    pixels of the picture of the ladder."""
+    pixels of the picture in which the marks were found; ``terms`` all but the meniscus."""
 
     value: float
     interval: tuple[float, float]
@@ -52,6 +66,11 @@ class LevelEstimate:
     surface_px: tuple[float, float]
     budget: tuple[BudgetTerm, ...]
     flags: tuple[str, ...]
+    terms: tuple[HeightTerm, ...] = ()
+
+    def sd_mm(self, shared: bool) -> float:
+        """Standard uncertainty of the terms that photos share, or of those they do not."""
+        return math.sqrt(sum(t.sd_mm**2 for t in self.terms if t.shared is shared))
 
 
 def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale) -> LevelEstimate:
@@ -73,42 +92,56 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
     wall_sd = abs(shift(elevation, meniscus.wall_mm + _WALL_SD_MM, WALL_INDEX)
                   - shift(elevation, meniscus.wall_mm, WALL_INDEX))
     lean_sd = meniscus.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
-    terms_mm = [
-        ("edge of the liquid", line_sd, "place of the front contact line in the picture"),
-        ("fit of the marks", ladder_sd,
-         f"residuals of the marks, {INDEPENDENT_POINTS:g} independent points"),
-        ("print of the marks", _PRINT_SD_MM, "common practice, no source"),
-        ("elevation of the view", view_sd, f"sight line known to {elevation_sd:.1f} deg"),
-        ("refractive index of the wall", index_sd, "clear plastics, 1.49 to 1.59"),
-        ("thickness of the wall", wall_sd, f"{_WALL_SD_MM:g} mm against the scale file"),
-        ("lean of the chamber", lean_sd, f"{_LEAN_SD_DEG:g} deg beyond what the picture shows"),
-    ]
-    normal_sd = math.sqrt(sum(s * s for _, s, _ in terms_mm))
-    per_mm = abs(float(scale.value_at(level + 0.5)) - float(scale.value_at(level - 0.5)))
+    terms = (
+        HeightTerm("edge of the liquid", line_sd,
+                   "place of the front contact line in the picture", False),
+        HeightTerm("fit of the marks", ladder_sd,
+                   f"residuals of the marks, {INDEPENDENT_POINTS:g} independent points", False),
+        HeightTerm("print of the marks", _PRINT_SD_MM, "common practice, no source", True),
+        HeightTerm("elevation of the view", view_sd,
+                   f"sight line known to {elevation_sd:.1f} deg", False),
+        HeightTerm("refractive index of the wall", index_sd, "clear plastics, 1.49 to 1.59", True),
+        HeightTerm("thickness of the wall", wall_sd,
+                   f"{_WALL_SD_MM:g} mm against the scale file", True),
+        HeightTerm("lean of the chamber", lean_sd,
+                   f"{_LEAN_SD_DEG:g} deg beyond what the picture shows", True),
+    )
+    normal_sd = math.sqrt(sum(t.sd_mm**2 for t in terms))
+    per_mm = value_per_mm(scale, level)
     low_mm, high_mm = _interval(meniscus, normal_sd, (scale.tolerance or 0.0) / per_mm)
-    budget = [BudgetTerm("shape of the meniscus", meniscus.meniscus_sd_mm * per_mm, scale.unit,
-                         "rise of the contact line above the lowest point, from the picture")]
-    budget += [BudgetTerm(name, sd * per_mm, scale.unit, note) for name, sd, note in terms_mm]
+    budget = (BudgetTerm("shape of the meniscus", meniscus.meniscus_sd_mm * per_mm, scale.unit,
+                         "rise of the contact line above the lowest point, from the picture"),
+              *budget_terms(terms, scale, per_mm))
     value = float(scale.value_at(level))
     bounds = sorted((float(scale.value_at(low_mm)), float(scale.value_at(high_mm))))
-    if scale.tolerance:
-        budget.append(BudgetTerm("scale tolerance", scale.tolerance / math.sqrt(3), scale.unit,
-                                 "stated in the scale file, taken as rectangular"))
     seen_at = level + float(apparent_height_shift_mm(
         elevation, meniscus.bore_radius_mm, meniscus.wall_mm, WALL_INDEX))
     middle = 0.5 * (fit.core_rad[0] + fit.core_rad[1])
     at = pose.project(pose.on_wall(np.array([middle]), np.array([level])))[0]
     return LevelEstimate(
         value, (bounds[0], bounds[1]), float(scale.value_at(seen_at)), elevation, elevation_sd,
-        level, (low_mm, high_mm), (float(at[0]), float(at[1])), tuple(budget),
-        _flags(meniscus, fit, elevation, middle))
+        level, (low_mm, high_mm), (float(at[0]), float(at[1])), budget,
+        _flags(meniscus, fit, elevation, middle), terms)
+
+
+def value_per_mm(scale: Scale, level_mm: float) -> float:
+    """How much the value changes with a mm of height, in the scale's unit."""
+    return abs(float(scale.value_at(level_mm + 0.5)) - float(scale.value_at(level_mm - 0.5)))
+
+
+def budget_terms(terms: Iterable[HeightTerm], scale: Scale, per_mm: float
+                 ) -> tuple[BudgetTerm, ...]:
+    """Terms in the scale's unit, with the scale's own tolerance where it states one."""
+    out = [BudgetTerm(t.name, t.sd_mm * per_mm, scale.unit, t.note) for t in terms]
+    if scale.tolerance:
+        out.append(BudgetTerm("scale tolerance", scale.tolerance / math.sqrt(3), scale.unit,
+                              "stated in the scale file, taken as rectangular"))
+    return tuple(out)
 
 
 def _interval(meniscus: MeniscusPosterior, normal_sd: float, tolerance_mm: float
               ) -> tuple[float, float]:
-    """95 % of the meniscus's probability, a normal and a rectangular law convolved, mm."""
-    from scipy.ndimage import uniform_filter1d
-
+    """Heights that hold 95 % of the meniscus's probability and all other laws convolved, mm."""
     offset, p = meniscus.offset_mm, meniscus.offset_probability
     # within its bin the probability is spread evenly
     width = offset[1] - offset[0] if len(offset) > 1 else 0.0
@@ -116,13 +149,23 @@ def _interval(meniscus: MeniscusPosterior, normal_sd: float, tolerance_mm: float
     reach = 5 * sd + tolerance_mm
     grid = np.arange(offset[0] - reach, offset[-1] + reach + _STEP_MM, _STEP_MM)
     density = np.exp(-0.5 * ((grid[:, None] - offset[None]) / sd) ** 2) @ p
+    low, high = percentiles(grid, density, tolerance_mm, meniscus.tail)
+    return meniscus.reference_mm - high, meniscus.reference_mm - low
+
+
+def percentiles(grid: np.ndarray, density: np.ndarray, tolerance_mm: float, tail: float
+                ) -> tuple[float, float]:
+    """Where a density on an even grid, convolved with a rectangle of +/- the tolerance,
+    leaves ``tail`` on either side."""
+    from scipy.ndimage import uniform_filter1d
+
+    step = float(grid[1] - grid[0])
     if tolerance_mm > 0.0:
-        density = uniform_filter1d(density, max(1, round(2 * tolerance_mm / _STEP_MM)),
+        density = uniform_filter1d(density, max(1, round(2 * tolerance_mm / step)),
                                    mode="constant")
     total = np.cumsum(density)
-    total /= total[-1]
-    low, high = np.interp([meniscus.tail, 1.0 - meniscus.tail], total, grid)
-    return meniscus.reference_mm - float(high), meniscus.reference_mm - float(low)
+    low, high = np.interp([tail, 1.0 - tail], total / total[-1], grid)
+    return float(low), float(high)
 
 
 def _flags(meniscus: MeniscusPosterior, fit: GraduationFit, elevation: float, middle_rad: float

@@ -7,6 +7,8 @@ meaning also carries a word, so that nothing rests on colour alone.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
@@ -70,6 +72,59 @@ def draw_overlay(photo: Photo, reading: VolumeReading, *, crop: bool = True,
     for trace in reading.annotations:
         _line(canvas, trace, place, pen)
     return _words(canvas, reading, place)
+
+
+def draw_sheet(photos: Sequence[Photo], reading: VolumeReading, *, tall_px: int = 900
+               ) -> np.ndarray:
+    """(H, W, 3) uint8 RGB: each of several photos with its own line, and what they say together.
+
+    ``photos`` are those of ``reading.photos``, in their order.
+    """
+    tiles = []
+    for n, (photo, own) in enumerate(zip(photos, reading.photos, strict=True)):
+        tile = Image.fromarray(draw_overlay(photo, own.reading, tall_px=tall_px))
+        tile = tile.resize((max(round(tile.width * tall_px / tile.height), 240), tall_px))
+        _tag(ImageDraw.Draw(tile), (10, 24), f"photo {n + 1}", ImageFont.load_default(size=26),
+             _PAPER, _INK)
+        tiles.append(tile)
+    font = ImageFont.load_default(size=30)
+    sheet = Image.new("RGB", (sum(t.width + 8 for t in tiles), tall_px + 96), _PAPER)
+    x = 0
+    for tile in tiles:
+        sheet.paste(tile, (x, 0))
+        x += tile.width + 8
+    draw = ImageDraw.Draw(sheet)
+    if reading.value is not None and reading.interval is not None:
+        text = (f"together {reading.value:.2f} {reading.unit}, 95 %: {reading.interval[0]:.2f} to "
+                f"{reading.interval[1]:.2f}. Machine reading, not confirmed.")
+    elif "photos-disagree" in reading.flags:
+        text = "The photos do not show the same level: no reading."
+    else:
+        text = "Machine: no reading from these photos."
+    draw.text((12, tall_px + 14), text, font=font, fill=_INK)
+    if reading.interval is not None:
+        _bars(draw, reading, tall_px + 62, sheet.width)
+    return np.asarray(sheet).copy()
+
+
+def _bars(draw: ImageDraw.ImageDraw, reading: VolumeReading, y: float, wide: int) -> None:
+    """The photos' intervals in grey, one above the other, and the combined one in colour."""
+    found = [p.interval for p in reading.photos if p.interval is not None]
+    assert reading.interval is not None and reading.value is not None
+    low = min(a for a, _ in [*found, reading.interval])
+    high = max(b for _, b in [*found, reading.interval])
+
+    def at(value: float) -> float:
+        return 110 + (wide - 220) * (value - low) / max(high - low, 1e-9)
+
+    for n, (a, b) in enumerate(found):
+        draw.line((at(a), y + 5 * n, at(b), y + 5 * n), fill=_HIDDEN, width=3)
+    bottom = y + 5 * len(found) + 4
+    draw.line((at(reading.interval[0]), bottom, at(reading.interval[1]), bottom), fill=_READING,
+              width=7)
+    small = ImageFont.load_default(size=18)
+    draw.text((100, bottom), f"{low:.1f}", font=small, fill=_INK, anchor="rm")
+    draw.text((wide - 100, bottom), f"{high:.1f}", font=small, fill=_INK, anchor="lm")
 
 
 def _veil(canvas: np.ndarray, reading: VolumeReading, place: object) -> None:
