@@ -111,7 +111,7 @@ def test_hints_reach_the_reader(photo: str, monkeypatch: pytest.MonkeyPatch) -> 
 
     monkeypatch.setattr("vision.volume.read.read_volume", reader)
     main(["read", photo, "--scale", "quay-60", "--near", "12.5,40", "--number", "20@30,50"])
-    assert seen == {"near": (12.5, 40.0), "number": (20.0, (30.0, 50.0))}
+    assert seen == {"surface": (12.5, 40.0), "number": (20.0, (30.0, 50.0))}
     # The photo stands upright (orientation 6): 160 wide, 240 high.
     assert main(["read", photo, "--scale", "quay-60", "--near", "150,230"]) == 3
     assert main(["read", photo, "--scale", "quay-60", "--near", "230,150"]) == 2
@@ -149,13 +149,13 @@ def test_a_lens_file_straightens_the_photo_and_points_go_both_ways(
     def reader(photo: object, scale: object, **hints: object) -> VolumeReading:
         seen.update(hints, photo=photo)
         return VolumeReading("read", "mL", 1.0, "quay-60", value=1.0, interval=(0.9, 1.1),
-                             surface_px=hints["near"])  # type: ignore[arg-type]
+                             surface_px=hints["surface"])  # type: ignore[arg-type]
 
     monkeypatch.setattr("vision.volume.read.read_volume", reader)
     assert main(["read", str(path), "--scale", "quay-60", "--near", "10,10", "--json",
                  "--lens", str(lens_file)]) == 0
     # A barrel (k1 < 0) is undone: what lies near the corner moves outward, and back.
-    assert seen["near"] != (10.0, 10.0) and max(seen["near"]) < 10  # type: ignore[call-overload]
+    assert seen["surface"] != (10.0, 10.0) and max(seen["surface"]) < 10  # type: ignore[call-overload]
     assert json.loads(capsys.readouterr().out)["surface_px"] == pytest.approx([10, 10], abs=0.1)
     assert main(["read", str(path), "--scale", "quay-60", "--lens", str(path)]) == 2
 

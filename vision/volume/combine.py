@@ -116,7 +116,7 @@ def combine(evidences: Sequence[PhotoEvidence]) -> VolumeReading:
             range(len(singles)), key=lambda k: (singles[k].question is None, singles[k].flags))
         return _finished(replace(singles[at], photos=photos, drawn_on=at), evidences)
     agreement = _agreement(witnesses)
-    reference = min(witnesses, key=lambda w: (not w.alone, _spread(w.log_density, grid),
+    reference = min(witnesses, key=lambda w: (not w.alone, float(np.ptp(w.level.interval_mm)),
                                               w.evidence.photo.sha256))
     base = replace(singles[reference.place], photos=photos, agreement=agreement,
                    drawn_on=reference.place)
@@ -226,9 +226,7 @@ def _blurred(density: np.ndarray, sd_mm: float) -> np.ndarray:
     return np.asarray(gaussian_filter1d(density, max(sd_mm / _STEP_MM, 0.3), mode="constant"))
 
 
-def _spread(log_density: np.ndarray, grid: np.ndarray) -> float:
-    p = np.exp(log_density - log_density.max())
-    p /= p.sum()
+def _sd(p: np.ndarray, grid: np.ndarray) -> float:
     mean = float(p @ grid)
     return math.sqrt(max(float(p @ (grid - mean) ** 2), 0.0))
 
@@ -299,7 +297,7 @@ def _combined(base: VolumeReading, reference: _Witness, witnesses: Sequence[_Wit
         high = max(high, at + 0.5 * (least[1] - least[0]))
     value = float(scale.value_at(at))
     bounds = sorted((float(scale.value_at(low)), float(scale.value_at(high))))
-    own = HeightTerm(f"level from {len(witnesses)} photos", _spread(np.log(p + 1e-300), grid),
+    own = HeightTerm(f"level from {len(witnesses)} photos", _sd(p, grid),
                      "meniscus, edge, marks and view of each; wetting in common", False)
     terms = [own, *(t for t in level.terms if t.shared)]
     budget: tuple[BudgetTerm, ...] = budget_terms(terms, scale, per_mm)
