@@ -32,6 +32,9 @@ CAUTIONS = (
     "After any change of position the level must be checked again.",
     "Drain or monitor, not both at once.",
 )
+#: Printed characters in one cell: a cell cannot go over to the next page, and the narrowest
+#: that holds free text (40 mm) shows some 25 characters in each of 70 lines.
+_CELL = 1000
 _RULE = 0.4  # points: hairlines only, the sheet must survive a bad copier
 
 
@@ -82,10 +85,10 @@ def _styles() -> dict[str, Any]:
     }
 
 
-def _p(text: str, style: str = "body") -> Any:
+def _p(text: str, style: str = "body", longest: int | None = None) -> Any:
     from reportlab.platypus import Paragraph
 
-    return Paragraph(printable(text), _styles()[style])
+    return Paragraph(printable(text, longest), _styles()[style])
 
 
 def _table(header: Sequence[str], rows: Sequence[Sequence[str]], widths_mm: Sequence[float]) -> Any:
@@ -94,7 +97,7 @@ def _table(header: Sequence[str], rows: Sequence[Sequence[str]], widths_mm: Sequ
     from reportlab.platypus import Table
 
     cells = [[_p(h, "small") for h in header],
-             *([_p(c, "small") for c in row] for row in rows)]
+             *([_p(c, "small", _CELL) for c in row] for row in rows)]
     return Table(cells, colWidths=[w * mm for w in widths_mm], repeatRows=1, hAlign="LEFT", style=[
         ("LINEBELOW", (0, 0), (-1, 0), 2 * _RULE, colors.black),
         ("LINEBELOW", (0, 1), (-1, -1), _RULE, colors.grey),

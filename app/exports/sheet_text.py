@@ -25,8 +25,20 @@ def use_fonts() -> frozenset[int]:
     return frozenset(regular.face.charToGlyph)
 
 
-def printable(text: str) -> str:
-    """Markup-safe text; a character that the font lacks is shown as its code, not dropped."""
+#: Shown for the rest of a text that is too long for its place.
+MORE = " [... longer; all of it is in the record]"
+
+
+def printable(text: str, longest: int | None = None) -> str:
+    """Markup-safe text; a character that the font lacks is shown as its code, not dropped.
+
+    With ``longest`` it becomes one paragraph, and what is longer than so many printed
+    characters is cut there and marked with ``MORE``.
+    """
     known = use_fonts()
-    return escape("".join(c if ord(c) in known or c == "\n" else f"[U+{ord(c):04X}]"
-                          for c in text)).replace("\n", "<br/>")
+    if longest is not None:
+        text = " ".join(text.split())
+    shown = "".join(c if ord(c) in known or c == "\n" else f"[U+{ord(c):04X}]" for c in text)
+    if longest is not None and len(shown) > longest:
+        shown = shown[:longest] + MORE
+    return escape(shown).replace("\n", "<br/>")

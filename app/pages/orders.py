@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import streamlit as st
 
-from app.records import ClockBehindError, Entry, Moment, Standing, confirm
+from app.records import ClockDoubtError, Entry, Moment, Standing, confirm
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger, theme
 from app.ui.confirm import Signature, confirm_block
@@ -120,6 +120,6 @@ def _write(state: OrdersState, key: str, before: Entry | None, who: Signature) -
             draft, by=who.by, bed=who.bed, key=f"page-{state.form_key}",
             happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"{key}-clock"))))
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise

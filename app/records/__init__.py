@@ -4,7 +4,7 @@ from app.records.chain import Verification
 from app.records.codes import BedCode, Initials
 from app.records.confirm import confirm
 from app.records.confirmed import ConfirmedEntry
-from app.records.content import Attestations, Entry, MachineView, OwnReading
+from app.records.content import Entry
 from app.records.drafts import (
     CorrectionDraft,
     Draft,
@@ -18,7 +18,7 @@ from app.records.drafts import (
 )
 from app.records.errors import (
     AlreadySupersededError,
-    ClockBehindError,
+    ClockDoubtError,
     ConfirmError,
     DamagedError,
     DiskFullError,
@@ -35,6 +35,7 @@ from app.records.errors import (
 )
 from app.records.kinds import EVENTS, KINDS, SUBJECTS, WORDS
 from app.records.moment import Moment
+from app.records.parts import Attestations, MachineView, OwnReading
 from app.records.picture import KeptPicture
 from app.records.quantity import quantity
 from app.records.standing import Standing
@@ -42,7 +43,7 @@ from app.records.store import Store
 
 __all__ = [
     "EVENTS", "KINDS", "SUBJECTS", "WORDS", "AlreadySupersededError", "Attestations", "BedCode",
-    "ClockBehindError", "ConfirmError", "ConfirmedEntry", "CorrectionDraft", "DamagedError",
+    "ClockDoubtError", "ConfirmError", "ConfirmedEntry", "CorrectionDraft", "DamagedError",
     "DiskFullError", "Draft", "Entry", "EventDraft", "Initials", "KeptPicture", "KeyReusedError",
     "LevelDraft", "LockedError", "MachineView", "Moment", "NewerVersionError", "NoSuchEntryError",
     "NotARecordError", "NotConfirmedError", "OrderDraft", "OwnReading", "ReadOnlyError",

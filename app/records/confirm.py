@@ -12,7 +12,7 @@ from decimal import Decimal
 from app.records.canonical import canonical_json
 from app.records.codes import BedCode, Initials
 from app.records.confirmed import ConfirmedEntry, seal
-from app.records.content import Attestations, Content
+from app.records.content import Content
 from app.records.drafts import (
     OVERFULL,
     CorrectionDraft,
@@ -24,14 +24,17 @@ from app.records.drafts import (
 )
 from app.records.errors import ConfirmError
 from app.records.moment import Moment
+from app.records.parts import Attestations
 from app.records.quantity import in_unit
 from app.records.software import software_version
+from app.records.texts import plain_text
 
 #: How far "happened" may lie after "confirmed": the clocks of two stations differ a little.
 CLOCK_SLACK = timedelta(minutes=1)
 
 _SHA256 = re.compile(r"[0-9a-f]{64}")
-_CONTROL = re.compile(r"[\x00-\x08\x0b-\x1f\x7f]")
+#: Subject and issuer of a sign-in: 255 characters and an address (OpenID Connect Core 1.0, 2).
+_LONGEST_IDENTITY = 600
 
 
 def confirm(
@@ -66,7 +69,7 @@ def confirm(
         key=str(uuid.uuid4()) if key is None else _key(key), kind=draft.kind,
         subject=draft.subject, bed=bed, initials=by, identity=identity, recorded=now,
         happened=_happened(draft, happened_at, now), clock_checked=clock_checked,
-        software_version=software_version(), note=_clean(note, "The note", 1000), **draft.fields())
+        software_version=software_version(), note=plain_text(note, "The note"), **draft.fields())
     if confirmed_value is not None:
         content = replace(content, confirmed_value=_value(draft, confirmed_value))
     if attestations is not None:
@@ -79,13 +82,6 @@ def _key(key: str) -> str:
     if not 1 <= len(key) <= 100 or not key.isprintable():
         raise ConfirmError("The form's key must be 1 to 100 printable characters.")
     return key
-
-
-def _clean(text: str, what: str, longest: int) -> str:
-    text = text.strip()
-    if len(text) > longest or _CONTROL.search(text):
-        raise ConfirmError(f"{what} must be plain text of at most {longest} characters.")
-    return text
 
 
 def _happened(draft: Draft, given: Moment | None, now: Moment) -> Moment:
@@ -111,10 +107,9 @@ def _value(draft: Draft, value: Number) -> Decimal:
 def _check(draft: Draft, content: Content) -> None:
     if content.photo_sha256 is not None and not _SHA256.fullmatch(content.photo_sha256):
         raise ConfirmError("The photo's SHA-256 must be 64 hexadecimal digits.")
-    if content.subject == "skipped-step" or content.refers_to is not None:
-        reason = _clean(content.reason or "", "The reason", 500)
-        if not reason:
-            raise ConfirmError("Say why: a reason is needed here.")
+    _check_texts(draft, content)
+    if not content.reason and (content.subject == "skipped-step" or content.refers_to is not None):
+        raise ConfirmError("Say why: a reason is needed here.")
     if isinstance(draft, CorrectionDraft):
         _check_correction(draft, content)
     if isinstance(draft, CorrectionDraft | WithdrawalDraft) and draft.original.bed != content.bed:
@@ -123,6 +118,17 @@ def _check(draft: Draft, content: Content) -> None:
             "wrong, withdraw it there and make a new entry for the right bed.")
     if content.kind != "withdrawal":
         _check_subject(draft, content)
+
+
+def _check_texts(draft: Draft, content: Content) -> None:
+    plain_text(content.identity or "", "The sign-in's name", _LONGEST_IDENTITY)
+    texts = {"The reason": content.reason}
+    if not isinstance(draft, CorrectionDraft) or draft.payload is not None:
+        # What an old entry says goes on as it is.
+        texts["The scale's name"] = content.scale
+        texts |= {f"The text '{k}'": v for k, v in content.payload.items() if isinstance(v, str)}
+    for what, text in texts.items():
+        plain_text(text or "", what)
 
 
 def _check_correction(draft: CorrectionDraft, content: Content) -> None:

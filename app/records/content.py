@@ -6,60 +6,13 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from app.records.canonical import canonical_json
+from app.records.drafts import CorrectionDraft, WithdrawalDraft
 from app.records.errors import ConfirmError, DamagedError
 from app.records.moment import Moment
-
-if TYPE_CHECKING:
-    from app.records.drafts import CorrectionDraft, WithdrawalDraft
-
-
-@dataclass(frozen=True)
-class Attestations:
-    """The four things that make a chamber reading valid, each answered yes or no."""
-
-    outlet_closed: bool
-    hanging_plumb: bool
-    patient_undisturbed: bool
-    right_chamber_and_scale: bool
-
-    @property
-    def all_true(self) -> bool:
-        """True when nothing speaks against using the reading for an output."""
-        return (self.outlet_closed and self.hanging_plumb and self.patient_undisturbed
-                and self.right_chamber_and_scale)
-
-
-@dataclass(frozen=True)
-class MachineView:
-    """What the machine saw; ``value``, ``low`` and ``high`` are None unless it read."""
-
-    status: str
-    value: Decimal | None = None
-    low: Decimal | None = None
-    high: Decimal | None = None
-    flags: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class OwnReading:
-    """What the person read before seeing the machine's value, or that they chose not to."""
-
-    value: Decimal | None
-
-    @classmethod
-    def read(cls, value: str | int | Decimal) -> OwnReading:
-        """The person's own reading, typed before the machine's was shown."""
-        from app.records.quantity import quantity
-
-        return cls(quantity(value, "Your own reading"))
-
-    @classmethod
-    def skipped(cls) -> OwnReading:
-        """The person chose to see the machine's value first."""
-        return cls(None)
+from app.records.parts import Attestations, MachineView, OwnReading
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -141,14 +94,10 @@ class Entry(Content):
 
     def correction(self, reason: str, **changes: Any) -> CorrectionDraft:
         """A draft that corrects this entry (``confirmed_value``, ``happened_at``, ``payload``)."""
-        from app.records.drafts import CorrectionDraft
-
         return CorrectionDraft(self, reason, **changes)
 
     def withdrawal(self, reason: str) -> WithdrawalDraft:
         """A draft that takes this entry back (wrong bed, wrong patient, never happened)."""
-        from app.records.drafts import WithdrawalDraft
-
         return WithdrawalDraft(self, reason)
 
 

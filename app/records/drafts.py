@@ -10,16 +10,19 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from app.records.content import Entry, MachineView, OwnReading
 from app.records.errors import ConfirmError
 from app.records.kinds import EVENTS, MACHINE_STATUSES
 from app.records.moment import Moment
+from app.records.parts import MachineView, OwnReading
 from app.records.picture import KeptPicture
 from app.records.quantity import in_unit, measured, quantity
 from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale
+
+if TYPE_CHECKING:
+    from app.records.content import Entry
 
 Number = str | int | Decimal
 

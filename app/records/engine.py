@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import sqlite3
+import stat
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import partial
 from pathlib import Path
 from time import monotonic, sleep
@@ -17,14 +19,19 @@ from sqlalchemy.engine import URL, make_url
 from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
-from app.records.errors import NotARecordError, ReadOnlyError, RecordError
-from app.records.faults import spoken
+from app.records.errors import DiskFullError, NotARecordError, ReadOnlyError, RecordError
+from app.records.faults import FULL, READ_ONLY, spoken
+from app.settings import own_path
 
 #: The file's name inside a data folder.
 FILE_NAME = "record.sqlite3"
 
 #: STRICT tables need this SQLite or newer.
 _OLDEST_SQLITE = (3, 37, 0)
+
+#: Bytes of a path that every system takes (PATH_MAX of POSIX.1-2017 is at least 256; Linux
+#: takes 4096, macOS 1024; the names beside the file need a few more).
+_LONGEST_PATH = 1000
 
 #: How long a station stands back before it tries again to prepare a new file.
 _TURN_SECONDS = 0.02
@@ -46,21 +53,60 @@ def database_url(where: str | Path) -> URL:
         if url.get_backend_name() == "sqlite" and url.database:
             return database_url(url.database)
         raise NotARecordError("Only SQLite files and PostgreSQL databases can hold the record.")
-    path = Path(where).expanduser()
-    if path.suffix not in (".sqlite3", ".db") or path.is_dir():
+    path = own_path(str(where))
+    if path.suffix not in (".sqlite3", ".db") or os.path.isdir(path):
         path = path / FILE_NAME
+    try:
+        size = len(str(path.absolute()).encode("utf-8"))
+    except UnicodeEncodeError:
+        size = 0
+    if not 0 < size <= _LONGEST_PATH or "\0" in str(path):
+        raise NotARecordError("The place of the record cannot be used: its name is too long or "
+                              "is no text.")
     return URL.create("sqlite+pysqlite", database=str(path.absolute()))
 
 
-def sealed_place(url: URL) -> URL | None:
+def prepared_place(url: URL, *, create: bool) -> URL:
+    """The address to open: the file is there now and only this user's, or was there before.
+
+    Raises NotARecordError where ``create`` is False and there is no file, ReadOnlyError or
+    DiskFullError where none can be made.
+    """
+    if url.get_backend_name() != "sqlite":
+        return url
+    file = Path(str(url.database))
+    if not create:
+        if not os.path.exists(file):
+            raise NotARecordError(f"There is no record at {file}, or this user may not look there.")
+        return _sealed_place(url) or url
+    try:
+        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        with suppress(FileExistsError):
+            os.close(os.open(file, os.O_CREAT | os.O_EXCL, 0o600))
+    except OSError as error:
+        if error.errno in (errno.ENOSPC, errno.EDQUOT):
+            raise DiskFullError(FULL) from None
+        raise ReadOnlyError(READ_ONLY) from None
+    for name in (file.name, f"{file.name}-wal", f"{file.name}-shm"):
+        with suppress(OSError):  # not there, or another user's
+            make_private(file.with_name(name))
+    return url
+
+
+def make_private(file: Path) -> None:
+    """Take every right from others than the file's owner."""
+    mode = stat.S_IMODE(file.stat().st_mode)
+    if mode & 0o077:
+        file.chmod(mode & 0o700)
+
+
+def _sealed_place(url: URL) -> URL | None:
     """For an SQLite file where nothing can be written (a backup on a read-only medium):
     the address that opens it for looking; None where writing is possible.
 
     A file whose last writes still wait in a log beside it cannot be looked at so:
     ReadOnlyError, because the newest entries would be missing.
     """
-    if url.get_backend_name() != "sqlite":
-        return None
     file = Path(str(url.database))
     if os.access(file.parent, os.W_OK) and os.access(file, os.W_OK):
         return None

@@ -33,8 +33,8 @@ class NoSuchEntryError(RecordError):
     """No entry has that number."""
 
 
-class ClockBehindError(RecordError):
-    """This machine's clock is earlier than the last entry."""
+class ClockDoubtError(RecordError):
+    """This machine's clock is earlier than the last entry, or much later."""
 
 
 class DiskFullError(RecordError):

@@ -30,6 +30,9 @@ DAMAGED = ("The record's file is damaged. Stop using it, keep a copy as it is, a
            "after this machine.")
 UNREACHABLE = ("The record's database does not answer. Nothing was recorded. Check the network, "
                "then confirm again.")
+CANNOT_READ = ("The record cannot be read: a part of it is missing or is not as this software "
+               "wrote it. Nothing was recorded. Keep a copy as it is and ask who looks after this "
+               "machine.")
 NOT_LET_IN = "The record's database does not let this station in; check user, password and address."
 SUPERSEDED = ("This entry was corrected or withdrawn in the meantime. Look at the present state "
               "before you correct it again.")
@@ -64,6 +67,8 @@ def _translate(error: object) -> RecordError:
         return UnreachableError(NOT_LET_IN)
     if state is None or state.startswith(("08", "57")):
         return UnreachableError(UNREACHABLE)
+    if state.startswith(("42", "XX")):  # no such table or column; damaged inside
+        return DamagedError(CANNOT_READ)
     return RefusedByDatabaseError(f"The record refused this entry ({_rule(text)}). {_NOTHING}")
 
 
@@ -82,6 +87,8 @@ def _from_sqlite(error: sqlite3.Error) -> RecordError:
         return DamagedError(DAMAGED)
     if "guard: superseded already" in text or "entry.refers_to" in text:
         return AlreadySupersededError(SUPERSEDED)
+    if code != sqlite3.SQLITE_CONSTRAINT:  # no such table or column, text that is none
+        return DamagedError(CANNOT_READ)
     return RefusedByDatabaseError(f"The record refused this entry ({_rule(text)}). {_NOTHING}")
 
 

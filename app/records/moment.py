@@ -8,6 +8,9 @@ from datetime import UTC, datetime, timedelta, timezone
 from app.records.errors import ConfirmError
 
 _MAX_OFFSET_MIN = 14 * 60  # UTC+14 is the largest civil offset in use; UTC-12 the smallest
+#: Years of four digits whose every local time exists in the calendar of Python, too.
+_YEARS = 1000, 9998
+_WRONG_YEAR = "There is no such year on record; check the date."
 
 
 @dataclass(frozen=True, order=True)
@@ -24,6 +27,8 @@ class Moment:
     def __post_init__(self) -> None:
         if self.utc.tzinfo is None or self.utc.utcoffset() != timedelta(0):
             raise ConfirmError("A moment must be given in UTC with its local offset.")
+        if not _YEARS[0] <= self.utc.year <= _YEARS[1]:
+            raise ConfirmError(_WRONG_YEAR)
         if abs(self.offset_min) > _MAX_OFFSET_MIN:
             raise ConfirmError("The local time is more than 14 hours away from UTC.")
 
@@ -38,7 +43,10 @@ class Moment:
         offset = when.utcoffset()
         if offset is None:
             raise ConfirmError("A time without a time zone cannot be put on record.")
-        utc = when.astimezone(UTC)
+        try:
+            utc = when.astimezone(UTC)
+        except OverflowError:
+            raise ConfirmError(_WRONG_YEAR) from None
         utc = utc.replace(microsecond=utc.microsecond // 1000 * 1000)
         return cls(utc, round(offset.total_seconds() / 60))
 

@@ -13,15 +13,12 @@ from app.records.canonical import FIRST_LINK
 from app.records.chain import Verification, content_hash, walk
 from app.records.confirmed import ConfirmedEntry, unsealed
 from app.records.content import Content, Entry, entry_from_row
-from app.records.engine import database_url, make_engine, reading, sealed_place, writing
+from app.records.engine import database_url, make_engine, prepared_place, reading, writing
 from app.records.errors import (
-    ClockBehindError,
+    ClockDoubtError,
     KeyReusedError,
     NoSuchEntryError,
-    NotARecordError,
-    ReadOnlyError,
 )
-from app.records.faults import READ_ONLY
 from app.records.moment import Moment
 from app.records.picture import KeptPicture
 from app.records.picture_table import (
@@ -36,8 +33,10 @@ from app.records.standing_query import standing_now
 from app.records.version import bring_up_to_date
 
 #: How far this machine's clock may be behind the last entry before it is asked about:
-#: the clocks of two stations differ a little.
+#: the clocks of two stations differ a little (our choice).
 CLOCK_SLACK = timedelta(minutes=2)
+#: How far it may be ahead of the last entry: a drain is read more than once a day (our choice).
+CLOCK_AHEAD = timedelta(days=1)
 
 #: Any fixed number: writers on a server wait for each other on it.
 WRITERS = 5_824_302
@@ -62,17 +61,7 @@ class Store:
         for looking.  Raises a RecordError with a sentence when the
         place cannot be used.
         """
-        url = database_url(where)
-        if url.get_backend_name() == "sqlite":
-            if not create:
-                if not Path(str(url.database)).exists():
-                    raise NotARecordError(f"There is no record at {url.database}.")
-                url = sealed_place(url) or url
-            try:
-                if create:
-                    Path(str(url.database)).parent.mkdir(parents=True, exist_ok=True)
-            except OSError:
-                raise ReadOnlyError(READ_ONLY) from None
+        url = prepared_place(database_url(where), create=create)
         engine = make_engine(url, wait_seconds=wait_seconds)
         bring_up_to_date(engine)
         return cls(engine)
@@ -89,7 +78,7 @@ class Store:
 
         The same form key twice gives the entry that is there already.  Raises
         NotConfirmedError for anything but the result of ``confirm``,
-        KeyReusedError, AlreadySupersededError, ClockBehindError, or the error of
+        KeyReusedError, AlreadySupersededError, ClockDoubtError, or the error of
         the database in a sentence; then nothing was recorded.
         """
         content = unsealed(confirmed)
@@ -221,13 +210,15 @@ def _same(there: Mapping[str, Any], row: Mapping[str, Any]) -> Entry:
 def _check_clock(content: Content, last: Mapping[str, Any] | None) -> None:
     if last is None or content.clock_checked:
         return
-    behind = Moment.parse(last["recorded_utc"], last["recorded_offset_min"]).utc - \
-        content.recorded.utc
-    if behind > CLOCK_SLACK:
-        minutes = int(behind.total_seconds() // 60)
-        raise ClockBehindError(
-            f"This machine's clock is {minutes} min behind the last entry. Nothing was recorded. "
-            "Check date and time of this machine; if they are right, say so and confirm again.")
+    ahead = content.recorded.utc - Moment.parse(last["recorded_utc"],
+                                                last["recorded_offset_min"]).utc
+    if -CLOCK_SLACK <= ahead <= CLOCK_AHEAD:
+        return
+    apart = f"{int(-ahead.total_seconds() // 60)} min behind" if ahead < timedelta(0) else \
+        f"{int(ahead.total_seconds() // 3600)} h ahead of"
+    raise ClockDoubtError(
+        f"This machine's clock is {apart} the last entry. Nothing was recorded. Check date and "
+        "time of this machine; if they are right, say so and confirm again.")
 
 
 def _missing_guards(connection: Connection, dialect: str) -> set[str]:

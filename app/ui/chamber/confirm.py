@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import Attestations, ClockBehindError, Entry
+from app.records import Attestations, ClockDoubtError, Entry
 from app.ui import blocks, doubtful, guard
 from app.ui.chamber import record
 from app.ui.chamber.state import ChamberState, Recorded
@@ -107,7 +107,7 @@ def _write(state: ChamberState, value: str, who: Signature, attested: Attestatio
     try:
         return record.write(state, value, who, attested, note, clock_checked=checked,
                             keep_picture=keep)
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import ClockBehindError, Entry, LevelDraft, Moment, confirm
+from app.records import ClockDoubtError, Entry, LevelDraft, Moment, confirm
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
@@ -63,6 +63,6 @@ def _write(state: LevelState, offset: str | None, who: Signature) -> Entry:
             draft, by=who.by, bed=who.bed, confirmed_value=offset, key=f"page-{state.form_key}",
             happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"level-clock-{state.turn}"))))
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise

@@ -12,7 +12,7 @@ from functools import partial
 
 import streamlit as st
 
-from app.records import BedCode, ClockBehindError, Entry, Initials, Moment, SkipDraft
+from app.records import BedCode, ClockDoubtError, Entry, Initials, Moment, SkipDraft
 from app.records.drafts import Draft
 from app.rounds import REST, STEPS, Round, StepName
 from app.ui import blocks, doubtful, guard, ledger, signed_in
@@ -132,7 +132,7 @@ def _record(state: RoundState, view: View, step: StepName | None,
             by=Initials(state.initials), bed=BedCode(view.bed), confirmed_value=value,
             key=f"round-{state.form_key}", happened_at=Moment.now(), clock_checked=checked,
             identity=signed_in.identity())
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise
 

@@ -7,7 +7,7 @@ import streamlit as st
 from app.records import (
     Attestations,
     BedCode,
-    ClockBehindError,
+    ClockDoubtError,
     Initials,
     OwnReading,
     ReadingDraft,
@@ -75,6 +75,6 @@ def _write(state: RoundState, view: View, key: str) -> Entry | None:
             note=values.get(f"{key}-note") or "", key=f"round-{state.form_key}",
             happened_at=Moment.now(), identity=signed_in.identity(),
             clock_checked=bool(values.get(f"round-clock-{state.turn}")))
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise

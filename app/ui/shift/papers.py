@@ -31,11 +31,15 @@ def papers_block(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> N
     blocks.notice("The record is whole" if made.whole else "The record is NOT whole",
                   [made.sentence, made.note_elsewhere, f"Checked at {made.made_at:%H:%M}."],
                   stop=not made.whole)
+    if made.problems:
+        blocks.notice("Not prepared", made.problems, stop=True)
     name = f"handover-{made.made_at:%Y%m%d-%H%M}"  # no bed code in a file's name
     for label, data, suffix, mime in (
             ("Hand-over sheet (PDF, to print)", made.pdf, "pdf", "application/pdf"),
             ("All entries (CSV)", made.csv, "csv", "text/csv"),
             ("Observations (FHIR R4, JSON)", made.fhir, "json", "application/fhir+json")):
+        if data is None:
+            continue
         st.download_button(label, data, f"{name}.{suffix}", mime, key=f"sh-file-{suffix}",
                            on_click="ignore", width="stretch")
     st.button("Done, forget these files", key="sh-forget", on_click=state.drop_papers,
@@ -58,8 +62,17 @@ def _made(bed: str, period: str, plan: ShiftPlan, checked: Verification) -> Pape
     seen = look(bed, since_of(period, now), now, plan)
     mark = f"To note elsewhere: {checked.entries}:{checked.head[:12]}" \
         if checked.ok and checked.entries else ""
+    made: dict[str, bytes | None] = {}
+    problems = []
+    # Each by itself: what one of them cannot show keeps none of the others back.
+    for name, words, make in (
+            ("pdf", "The sheet", lambda: handover_pdf(seen.bed, checked, now=now, plan=plan,
+                                                      withdrawn=seen.withdrawn)),
+            ("csv", "The table", lambda: write_csv(store.entries(bed=bed)).encode("utf-8")),
+            ("fhir", "The observations", lambda: write_bundle(
+                store.current(bed, withdrawn=True)).encode("utf-8"))):
+        made[name], problem = guard.in_words(make)
+        problems += [f"{words}: {problem}"] if problem else []
     return Papers(
         bed=bed, made_at=now, sentence=checked.sentence, whole=checked.ok, note_elsewhere=mark,
-        pdf=handover_pdf(seen.bed, checked, now=now, plan=plan, withdrawn=seen.withdrawn),
-        csv=write_csv(store.entries(bed=bed)).encode("utf-8"),
-        fhir=write_bundle(store.current(bed, withdrawn=True)).encode("utf-8"))
+        problems=tuple(problems), **made)

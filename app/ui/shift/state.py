@@ -24,16 +24,18 @@ SOURCES = {"at the patient's port": "port", "from the chamber": "chamber"}
 
 @dataclass(frozen=True)
 class Papers:
-    """Sheet and files of one bed as they were at one moment."""
+    """Sheet and files of one bed as they were at one moment; ``problems`` says which one of
+    them could not be made (None), and why."""
 
     bed: str
     made_at: datetime
     sentence: str
     whole: bool
     note_elsewhere: str
-    pdf: bytes
-    csv: bytes
-    fhir: bytes
+    pdf: bytes | None
+    csv: bytes | None
+    fhir: bytes | None
+    problems: tuple[str, ...] = ()
 
 
 @dataclass

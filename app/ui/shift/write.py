@@ -6,7 +6,7 @@ from datetime import datetime
 
 import streamlit as st
 
-from app.records import ClockBehindError, ConfirmError, Draft, Entry
+from app.records import ClockDoubtError, ConfirmError, Draft, Entry
 from app.ui import doubtful, guard
 from app.ui.confirm import Signature
 from app.ui.shift.moments import typed_moment
@@ -38,7 +38,7 @@ def put_on_record(form: Form, draft: Draft, who: Signature, *, when: str, value:
                 by=who.by, bed=who.bed, confirmed_value=value, note=note,
                 key=f"shift-{form.key}", happened_at=typed_moment(when, now_here()),
                 identity=who.identity, clock_checked=bool(st.session_state.get(clock_key)))
-        except ClockBehindError:
+        except ClockDoubtError:
             form.clock_doubt = True
             raise
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import ClockBehindError, Entry, Moment, OwnReading, SettingDraft, confirm
+from app.records import ClockDoubtError, Entry, Moment, OwnReading, SettingDraft, confirm
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
@@ -68,6 +68,6 @@ def _write(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signat
             confirmed_value=inputs.setting_text, key=f"page-{state.form_key}",
             happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"th-clock-{state.generation}"))))
-    except ClockBehindError:
+    except ClockDoubtError:
         state.clock_doubt = True
         raise

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import io
+from dataclasses import replace
 from datetime import time, timedelta, timezone
 
 import pytest
 from exports_help import SECOND, evening
 from pypdf import PdfReader
-from records_help import BED, at, clock, reading
+from records_help import BED, BY, at, clock, reading
 
 from app.exports.handover import CAUTIONS, handover_pdf
-from app.records import Store
+from app.exports.sheet_text import MORE
+from app.exports.table import read_csv, write_csv
+from app.records import SkipDraft, Store, confirm
 from app.records.chain import Verification
+from app.records.confirmed import seal
 from app.records.shift import bed_account
 from vision.output import ShiftPlan
 
@@ -86,3 +90,18 @@ def test_the_same_sheet_twice_is_the_same_file(store):
     made = [handover_pdf(bed_account(store, BED), store.verify(), now=NOW, plan=PLAN)
             for _ in range(2)]
     assert made[0] == made[1]
+
+
+def test_one_long_old_entry_does_not_keep_the_sheet_back(tmp_path):
+    """Texts are limited now; what was taken before may be longer than a page."""
+    store = Store.open(tmp_path)
+    for k, long in enumerate(("word " * 4000, "x" * 20_000, "\n" * 900, "\N{DROPLET}" * 900)):
+        old = reading("10", 60 * k).content
+        store.add(seal(replace(old, note=long)))
+        skip = confirm(SkipDraft("level check", "why"), by=BY, bed=BED, clock=clock(60 * k + 1))
+        gone = store.add(seal(replace(skip.content, reason=long + ".", payload={"step": long})))
+        gone = confirm(gone.withdrawal("x"), by=BY, bed=BED, clock=clock(60 * k + 2)).content
+        store.add(seal(replace(gone, reason=long + ".")))
+    text, pages = sheet(store, BED)
+    assert MORE.strip() in text and len(pages) < 12
+    assert read_csv(write_csv(store.entries())) == store.entries()

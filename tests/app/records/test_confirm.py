@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import pickle
 from dataclasses import replace
+from datetime import datetime
 from decimal import Decimal
 
 import pytest
@@ -20,6 +21,7 @@ from app.records import (
     EventDraft,
     Initials,
     LevelDraft,
+    Moment,
     NotConfirmedError,
     OrderDraft,
     OwnReading,
@@ -30,6 +32,7 @@ from app.records import (
     confirm,
     quantity,
 )
+from app.records.confirmed import seal
 from vision.errors import InputError
 from vision.reading import VolumeReading
 
@@ -226,7 +229,42 @@ def test_corrections_and_withdrawals(store):
         fix(payload={"division": "1"})
     with pytest.raises(ConfirmError, match="reason"):
         confirm(entry.correction(" ", confirmed_value="24"), by=BY, bed=BED)
-    gone = store.add(confirm(entry.withdrawal("wrong patient"), by=BY, bed=BED))
+    gone = store.add(confirm(entry.withdrawal("wrong patient"), by=BY, bed=BED, clock=clock(2)))
     for again in (gone.withdrawal("x"), gone.correction("x", confirmed_value="1")):
         with pytest.raises(ConfirmError):
             confirm(again, by=BY, bed=BED)
+
+
+@pytest.mark.parametrize("text", [
+    "x" * 201, "bell \a", "two\nlines", "escape \x1b[2J", "half \ud83d", "next\u2028line",
+    "turned \u202e round"])
+def test_a_text_is_one_plain_line_of_200_characters(text):
+    """Whatever the field of a page let through."""
+    for what, more in (
+            (draft(), {"note": text, "confirmed_value": "1", "attestations": YES}),
+            (EventDraft("bag-changed", detail=text), {}), (SkipDraft(text, "why"), {}),
+            (SkipDraft("level check", text), {}), (OrderDraft(landmark=text), {}),
+            (OrderDraft(drain=text), {}), (OrderDraft(tell_whom=text), {}),
+            (SettingDraft("cm[H2O]", scale=text), {"confirmed_value": "1"}),
+            (EventDraft("bag-changed"), {"identity": text * 4})):
+        with pytest.raises(ConfirmError, match="one line of plain text"):
+            confirm(what, by=BY, bed=BED, **more)
+
+
+def test_an_old_long_text_does_not_stand_in_the_way_of_a_correction(tmp_path):
+    """It was taken before there was a limit, and a correction of the time carries it on."""
+    store = Store.open(tmp_path)
+    old = confirm(EventDraft("bag-changed"), by=BY, bed=BED, clock=clock(0)).content
+    entry = store.add(seal(replace(old, payload={"detail": "x" * 900})))
+    store.add(confirm(entry.correction("later", happened_at=at(1)), by=BY, bed=BED,
+                      clock=clock(2)))
+    with pytest.raises(ConfirmError, match="detail"):
+        confirm(entry.correction("x", payload={"detail": "y" * 300}), by=BY, bed=BED)
+
+
+@pytest.mark.parametrize("text", [
+    "0001-01-01T00:00:00+14:00", "0001-01-01T00:00:00-14:00", "9999-12-31T23:59:59-14:00",
+    "9999-12-31T23:59:59+14:00", "0999-01-01T00:00:00+00:00"])
+def test_a_time_at_the_ends_of_the_calendar_is_a_sentence(text):
+    with pytest.raises(ConfirmError, match="check the date"):
+        Moment.of(datetime.fromisoformat(text))

@@ -29,6 +29,7 @@ from app.records import (
     RecordError,
     Store,
 )
+from vision.errors import CountersightError
 
 HERE = Path(__file__).parents[2]
 NOBODY = 65534
@@ -183,7 +184,7 @@ resource.setrlimit(resource.RLIMIT_FSIZE, (220_000, 220_000))
 n = 0
 try:
     while n < 1000:
-        store.add(reading(key=f'f{n}', note='x' * 900))
+        store.add(reading(key=f'f{n}', note='x' * 200))
         n += 1
 except RecordError as error:
     print(n, type(error).__name__, error)
@@ -207,7 +208,7 @@ def test_a_database_that_may_not_grow(tmp_path):
                  lambda connection, _: connection.execute("PRAGMA max_page_count = 40"))
     with pytest.raises(DiskFullError):
         for n in range(200):
-            store.add(reading(key=f"m{n}", note="x" * 900))
+            store.add(reading(key=f"m{n}", note="x" * 200))
     assert Store.open(tmp_path).verify().ok
 
 
@@ -222,7 +223,7 @@ def test_a_real_full_file_system(open_folder):
         store, n = Store.open(open_folder), 0
         with pytest.raises(DiskFullError):
             for n in range(1000):
-                store.add(reading(key=f"t{n}", note="x" * 900))
+                store.add(reading(key=f"t{n}", note="x" * 200))
         assert n > 5 and store.verify().ok and store.count() == n
     finally:
         subprocess.run(["umount", open_folder], check=True)
@@ -271,8 +272,8 @@ def test_a_database_of_something_else(tmp_path):
 
 def test_a_damaged_file(tmp_path):
     store = Store.open(tmp_path)
-    for n in range(60):
-        store.add(reading(key=f"d{n}", note="x" * 500))
+    for n in range(120):
+        store.add(reading(key=f"d{n}", note="x" * 200))
     file = tmp_path / "record.sqlite3"
     c = sqlite3.connect(file)
     c.execute("PRAGMA wal_checkpoint(TRUNCATE)")
@@ -316,3 +317,59 @@ def test_the_record_can_be_opened_by_folder_file_or_address(tmp_path):
     file = tmp_path / "a" / "b" / "record.sqlite3"
     for where in (file, str(file), f"sqlite:///{file}", str(tmp_path / "a" / "b")):
         assert Store.open(where).count() == 1
+
+
+@pytest.mark.parametrize("where", [
+    "~nosuchuser/x", "postgresql://host:abc/x", "postgresql://me@[::1/x", "x" * 5000,
+    "/tmp/" + "y" * 5000, "/tmp/" + "z" * 400, "sqlite:///" + "q" * 5000, "a\0b", "half \ud83d"])
+@pytest.mark.parametrize("create", [True, False])
+def test_an_odd_place_is_a_sentence(where, create, tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    with pytest.raises(CountersightError):
+        Store.open(where, wait_seconds=1, create=create)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_folder_that_nobody_may_enter(open_folder):
+    Store.open(open_folder / "in").add(reading())
+    (open_folder / "in").chmod(0)
+    said = run_as_station(TRY_ADD + LOOK, open_folder / "in", as_nobody=True).splitlines()
+    assert said[0].startswith("ReadOnlyError") and said[1].startswith("NotARecordError")
+    (open_folder / "in").chmod(0o700)
+
+
+@pytest.mark.parametrize("statement", [
+    "DROP TABLE entry", "ALTER TABLE entry DROP COLUMN software_version",
+    "DELETE FROM alembic_version"])
+def test_a_record_that_lacks_a_part_cannot_be_read(tmp_path, statement):
+    Store.open(tmp_path).add(reading())
+    c = sqlite3.connect(tmp_path / "record.sqlite3")
+    for kind, name in c.execute("SELECT type, name FROM sqlite_master WHERE type IN "
+                                "('trigger', 'view')").fetchall():
+        c.execute(f"DROP {kind} {name}")
+    c.execute(statement)
+    c.commit()
+    c.close()
+    with pytest.raises(DamagedError, match="The record cannot be read"):
+        store = Store.open(tmp_path)
+        store.picture(Store.open(tmp_path).add(reading(minutes=1)))
+        store.verify()
+
+
+def test_files_and_folders_are_for_this_user_only(tmp_path):
+    before = os.umask(0)
+    try:
+        store = Store.open(tmp_path / "new")
+        held = sqlite3.connect(tmp_path / "new" / "record.sqlite3")
+        store.add(reading())
+        held.execute("SELECT count(*) FROM entry").fetchall()
+        store.add(reading(minutes=1))
+        modes = {p.name: p.stat().st_mode & 0o777 for p in (tmp_path / "new").iterdir()}
+        held.close()
+    finally:
+        os.umask(before)
+    assert set(modes.values()) == {0o600} and "record.sqlite3-wal" in modes
+    assert (tmp_path / "new").stat().st_mode & 0o777 == 0o700
+    (tmp_path / "new" / "record.sqlite3").chmod(0o664)
+    Store.open(tmp_path / "new")
+    assert (tmp_path / "new" / "record.sqlite3").stat().st_mode & 0o777 == 0o600

@@ -18,7 +18,7 @@ from sqlalchemy.exc import DBAPIError
 from app.records import (
     AlreadySupersededError,
     BedCode,
-    ClockBehindError,
+    ClockDoubtError,
     EventDraft,
     Initials,
     KeyReusedError,
@@ -147,11 +147,20 @@ def test_late_entries_stand_where_they_happened(store):
 def test_a_clock_set_back_is_asked_about(store):
     store.add(reading(minutes=60))
     store.add(reading(minutes=59))  # two stations a little apart
-    with pytest.raises(ClockBehindError, match="clock is 59 min behind"):
+    with pytest.raises(ClockDoubtError, match="clock is 59 min behind"):
         store.add(reading(minutes=0))
     assert store.count() == 2
     known = store.add(reading(minutes=0, clock_checked=True))
     assert known.clock_checked and store.verify().ok
+
+
+def test_a_clock_far_ahead_is_asked_about(store):
+    store.add(reading(minutes=0))
+    store.add(reading(minutes=24 * 60))
+    with pytest.raises(ClockDoubtError, match="clock is 25 h ahead of the last entry"):
+        store.add(reading(minutes=49 * 60))
+    assert store.count() == 2
+    assert store.add(reading(minutes=49 * 60, clock_checked=True)).clock_checked
 
 
 def test_one_hour_twice_when_the_clocks_go_back(store):

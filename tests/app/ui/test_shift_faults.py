@@ -154,3 +154,16 @@ def test_a_clock_set_back_is_asked_about(ward):
     last = Store.open(ward).entry(4)
     assert last.clock_checked and last.event == "bag-changed" and last.bed == BED
     assert ago(5).utc < last.happened.utc
+
+
+@pytest.mark.parametrize("name", ["handover_pdf", "write_csv", "write_bundle"])
+def test_what_one_paper_cannot_show_keeps_none_of_the_others_back(ward, monkeypatch, name):
+    from app.ui.shift import papers
+
+    def fails(*_, **__):
+        raise ValueError("too large")
+
+    monkeypatch.setattr(papers, name, fails)
+    page = Page().press("sh-prepare")
+    assert "Not prepared" in plain(page)
+    assert len(page.at.get("download_button")) == 2
