@@ -59,7 +59,7 @@ def test_an_unforeseen_error_is_logged_with_its_place_and_without_what_was_typed
         page = Page(CODE)
     assert guard.UNFORESEEN in page.text()
     said = silent(caplog)
-    assert "RuntimeError" in said and "test_app_shift_private.py" in said, "enough to mend it"
+    assert "RuntimeError" in said and "test_shift_private.py" in said, "enough to mend it"
 
 
 def test_an_error_that_no_page_caught_says_no_more(caplog):
