@@ -27,8 +27,3 @@ def dumps(value: Any, indent: int = 2, _level: int = 0) -> str:
         return "[" + pad + ("," + pad).join(dumps(v, indent, _level + 1) for v in value) \
             + end + "]"
     return json.dumps(value, ensure_ascii=False)
-
-
-def loads(text: str) -> Any:
-    """As :func:`json.loads`, with every number a Decimal."""
-    return json.loads(text, parse_float=Decimal, parse_int=Decimal)

@@ -71,14 +71,6 @@ def concept(code: str) -> dict[str, Any]:
             "text": DISPLAY[code]}
 
 
-def code_of(concept_: Any) -> str:
-    """The local code of a CodeableConcept; "" when it has none."""
-    for coding in (concept_ or {}).get("coding", ()):
-        if coding.get("system") == CODES:
-            return str(coding.get("code", ""))
-    return ""
-
-
 def quantity(value: Any, unit: str) -> dict[str, Any]:
     """A Quantity in UCUM; the code is the unit's own text."""
     words = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}

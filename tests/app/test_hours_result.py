@@ -10,6 +10,7 @@ import json
 from datetime import datetime
 
 import pytest
+from fhir_account import read_accounts
 from pypdf import PdfReader
 from records_help import BED, BY
 from shift_page import Page, ago, read
@@ -17,7 +18,6 @@ from streamlit.testing.v1 import AppTest
 
 from app.exports.account_text import account_json, account_lines
 from app.exports.fhir import write_bundle
-from app.exports.fhir_import import read_accounts
 from app.exports.handover import handover_pdf
 from app.exports.table import read_csv, write_csv
 from app.records import EventDraft, OrderDraft, Store, confirm

@@ -13,6 +13,7 @@ from vision.errors import LabelFileError
 from vision.plain_file import open_plain, parse_json
 from vision.scale_file.fields import MAX_MAGNITUDE, shown
 
+Point = tuple[float, float]
 Kind = Literal["volume", "level"]
 #: "read-wide": too little is seen for a good reading; a refusal is right, and so is a
 #: reading whose interval is wide enough to hold the truth.
@@ -146,6 +147,13 @@ def _kind(keys: Mapping[str, Any]) -> Kind | None:
 
 def _not_a_number(name: str) -> float:
     raise ValueError(f"{name} is not a number")
+
+
+def point_of(value: object) -> Point | None:
+    """(x, y) from a label's two-number list, None for anything else."""
+    if isinstance(value, (list, tuple)) and len(value) == 2 and all(map(is_number, value)):
+        return float(value[0]), float(value[1])
+    return None
 
 
 def is_number(value: object) -> bool:

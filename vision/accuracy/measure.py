@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
-from vision.accuracy.labels import Label, is_number
+from vision.accuracy.labels import Label, Point, is_number, point_of
 from vision.accuracy.rows import Row, verdict
 from vision.errors import CountersightError
 from vision.scale_file.scale import Scale, load_scale
@@ -46,13 +46,6 @@ def _scale(where: str) -> Scale:
     return load_scale(where)
 
 
-def _point(value: object) -> tuple[float, float] | None:
-    """(x, y) from a label's two-number list, None for anything else."""
-    if isinstance(value, (list, tuple)) and len(value) == 2 and all(map(is_number, value)):
-        return float(value[0]), float(value[1])
-    return None
-
-
 def _volume(label: Label) -> dict[str, Any]:
     from vision.volume import read as volume
 
@@ -72,9 +65,6 @@ def _volume(label: Label) -> dict[str, Any]:
     }
 
 
-Point = tuple[float, float]
-
-
 def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
     """The photo, seen through the lens file that the label may name ("lens"), and what
     gives the point of a label key in it."""
@@ -82,14 +72,14 @@ def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
 
     photo = load_photo(label.path)
     if label.lens is None:
-        return photo, lambda key: _point(label.keys.get(key))
+        return photo, lambda key: point_of(label.keys.get(key))
     from vision.lens.model import load_lens
     from vision.lens.undistort import through_lens
 
     view = through_lens(photo, load_lens(label.lens))
 
     def corrected(key: str) -> Point | None:
-        point = _point(label.keys.get(key))
+        point = point_of(label.keys.get(key))
         return None if point is None else view.point_to_corrected(point)
 
     return view.photo, corrected
@@ -162,7 +152,7 @@ def compare(label: Label, found: Mapping[str, Any], seconds: float) -> Row:
         elevation_sd_deg=_float(found.get("elevation_sd_deg")),
         elevation_error_deg=_minus(_float(found.get("elevation_deg")),
                                    _float(label.keys.get("elevation_deg"))),
-        nearer_rim=nearer_rim, surface_px=_point(found.get("surface_px")),
+        nearer_rim=nearer_rim, surface_px=point_of(found.get("surface_px")),
         camera_from=str(found.get("camera_from", "")),
         seconds=round(seconds, 4),
         flags=tuple(found.get("flags", ())), reasons=tuple(found.get("reasons", ())),

@@ -7,14 +7,13 @@ import io
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from vision.accuracy.labels import is_number
+from vision.accuracy.labels import Point, point_of
 from vision.accuracy.rows import Row
 
 if TYPE_CHECKING:
     from PIL import Image
 
 _READ, _TRUE = (224, 108, 32), (24, 140, 84)
-Point = tuple[float, float]
 
 
 def picture_address(row: Row, folder: Path, side: int = 420) -> str | None:
@@ -33,8 +32,9 @@ def picture_address(row: Row, folder: Path, side: int = 420) -> str | None:
     except (OSError, ValueError, Image.DecompressionBombError):
         return None
     shrunk = max(small.size) / max(full)
-    read, true = row.surface_px, _point(row, "surface_px")
-    ends = [p for p in (_point(row, "lowest_mark_px"), _point(row, "highest_mark_px")) if p]
+    read, true = row.surface_px, point_of(row.keys.get("surface_px"))
+    ends = [p for key in ("lowest_mark_px", "highest_mark_px")
+            if (p := point_of(row.keys.get(key)))]
     box = _box([p for p in (*ends, read, true) if p] if len(ends) == 2 else [], small, shrunk)
     part = small.crop(box)
     before = part.size
@@ -48,13 +48,6 @@ def picture_address(row: Row, folder: Path, side: int = 420) -> str | None:
     out = io.BytesIO()
     part.save(out, "JPEG", quality=80)
     return "data:image/jpeg;base64," + base64.b64encode(out.getvalue()).decode()
-
-
-def _point(row: Row, key: str) -> Point | None:
-    value = row.keys.get(key)
-    if isinstance(value, (list, tuple)) and len(value) == 2 and all(map(is_number, value)):
-        return float(value[0]), float(value[1])
-    return None
 
 
 def _box(points: list[Point], image: Image.Image, shrunk: float) -> tuple[int, int, int, int]:

@@ -88,11 +88,10 @@ def clopper_pearson(successes: int, n: int, confidence: float = 0.95) -> Interva
     """
     from scipy import stats
 
-    tail = (1 - confidence) / 2
-    low = 0.0 if successes == 0 else float(stats.beta.ppf(tail, successes, n - successes + 1))
-    high = 1.0 if successes == n else float(
-        stats.beta.ppf(1 - tail, successes + 1, n - successes))
-    return Interval(low, high)
+    if n == 0:
+        return Interval(0.0, 1.0)
+    found = stats.binomtest(successes, n).proportion_ci(confidence, method="exact")
+    return Interval(float(found.low), float(found.high))
 
 
 def zero_events_bound(n: int, confidence: float = 0.95) -> float:
@@ -181,14 +180,3 @@ def mcnemar_exact(only_first: int, only_second: int) -> PairedTest:
     n = only_first + only_second
     p = 1.0 if n == 0 else float(stats.binomtest(only_first, n, 0.5).pvalue)
     return PairedTest(n, float(min(only_first, only_second)), p)
-
-
-def concordance(a: np.ndarray, b: np.ndarray) -> float:
-    """Lin's concordance correlation coefficient of paired values.
-
-    Source: L. I. Lin, A concordance correlation coefficient to evaluate
-    reproducibility, Biometrics 1989;45:255-268 (variances with divisor n).
-    """
-    a, b = np.asarray(a, dtype=float), np.asarray(b, dtype=float)
-    covariance = float(np.mean((a - a.mean()) * (b - b.mean())))
-    return 2 * covariance / float(a.var() + b.var() + (a.mean() - b.mean()) ** 2)

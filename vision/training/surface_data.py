@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from scipy.ndimage import gaussian_filter1d
 
 from vision.errors import InputError
 from vision.graduations.cylinder_pose import CylinderPose
@@ -156,17 +157,8 @@ def view_light(pose: CylinderPose, grid: Grid, painter: Painter, sub: tuple[int,
 def _blur_axis(image: np.ndarray, sigma: float, axis: int) -> np.ndarray:
     if sigma < 0.15:
         return image
-    half = int(math.ceil(3 * sigma))
-    k = np.exp(-0.5 * (np.arange(-half, half + 1) / sigma) ** 2)
-    k /= k.sum()
-    pad = [(0, 0)] * 3
-    pad[axis] = (half, half)
-    wide = np.pad(image, pad, mode="edge")
-    n = image.shape[axis]
-    out = np.zeros_like(image)
-    for i, w in enumerate(k):
-        out += w * (wide[i:i + n] if axis == 0 else wide[:, i:i + n])
-    return out
+    return np.asarray(gaussian_filter1d(image, sigma, axis=axis, mode="nearest",
+                                        radius=math.ceil(3 * sigma)))
 
 
 def developed(light: np.ndarray, scene: ChamberScene, grid: Grid, px_per_mm: float,

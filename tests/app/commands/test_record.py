@@ -7,10 +7,10 @@ import sqlite3
 
 import pytest
 from exports_help import evening
+from fhir_account import read_accounts
 from records_help import BED, reading
 
 from app.cli import main
-from app.exports.fhir_import import read_accounts
 from app.exports.table import read_csv, verify_csv
 from app.records import Store
 

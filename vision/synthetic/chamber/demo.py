@@ -16,13 +16,13 @@ import numpy as np
 
 from vision.scale_file.scale import load_scale, shipped_scales
 from vision.synthetic.chamber.dataset import LABELS, save_photo
+from vision.synthetic.chamber.lesson import WATERS
 from vision.synthetic.chamber.model import (
     AreaLight,
     Box,
     Capsule,
     Capture,
     ChamberScene,
-    Fluid,
     Panel,
     Room,
     Tube,
@@ -32,13 +32,6 @@ from vision.synthetic.chamber.sample import sample_scene
 from vision.synthetic.chamber.truth import scene_truth
 
 SIZE = (1200, 1600)
-
-WATERS: dict[str, Fluid] = {
-    "clear": Fluid("clear", (0.0002, 0.0002, 0.0004)),
-    "straw": Fluid("straw", (0.0012, 0.006, 0.03), 0.001, (0.7, 0.6, 0.35)),
-    "pink": Fluid("pink", (0.0015, 0.022, 0.016), 0.001, (0.7, 0.4, 0.4)),
-    "red": Fluid("red", (0.015, 0.16, 0.14), 0.02, (0.5, 0.05, 0.05)),
-}
 
 
 def _lab(panel: tuple[float, float, float], light: str) -> Room:

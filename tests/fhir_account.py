@@ -1,4 +1,4 @@
-"""Back from a FHIR Bundle of ours to readings and events: the same account comes out."""
+"""Back from a FHIR Bundle of ours to readings and events: the check that nothing was lost in it."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from datetime import datetime
 from decimal import Decimal
 from typing import Any
 
-from app.exports.exact_json import loads
-from app.exports.fhir_codes import BEDS, NUMBERS, UCUM, code_of
+from app.exports.fhir_codes import BEDS, CODES, NUMBERS, UCUM
 from app.records.errors import NotARecordError
 from app.records.kinds import EVENTS
 from vision.output import Account, ChamberEvent, ChamberReading, make_account
@@ -24,7 +23,7 @@ def read_accounts(text: str) -> dict[str, Account]:
     Raises NotARecordError when it is no such Bundle or a unit is not the one expected.
     """
     try:
-        bundle = loads(text)
+        bundle = json.loads(text, parse_float=Decimal, parse_int=Decimal)
     except (json.JSONDecodeError, RecursionError):
         raise NotARecordError("This file is not JSON.") from None
     if not isinstance(bundle, dict) or bundle.get("resourceType") != "Bundle":
@@ -107,3 +106,11 @@ def _event(resource: dict[str, Any]) -> ChamberEvent:
         before_ml=_ml(parts.get("content-before")), after_ml=_ml(parts.get("content-after")),
         volume_ml=_ml(parts.get("sample-volume")), source=words("sample-source"),
         number=int(_identifier(resource["identifier"], NUMBERS)), detail=words("detail") or "")
+
+
+def code_of(concept_: Any) -> str:
+    """The local code of a CodeableConcept; "" when it has none."""
+    for coding in (concept_ or {}).get("coding", ()):
+        if coding.get("system") == CODES:
+            return str(coding.get("code", ""))
+    return ""
