@@ -18,6 +18,11 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
     p.add_argument("--scale", metavar="FILE|NAME", help="one scale (default: all shipped ones)")
     p.add_argument("--tier", help="easy, typical, hard, offscale or unreadable (default: mixed)")
     p.add_argument("--size", metavar="WxH", help="pixels (default 1800x2400)")
+    p.add_argument("--views", type=int, default=1, metavar="N",
+                   help="photos of every chamber, from several places (--count counts chambers)")
+    p.add_argument("--moved-share", type=float, default=0.0, metavar="SHARE",
+                   help="with --views: share of the chambers in which one photo shows another "
+                        "level, for example 0.1")
     p.add_argument("--workers", type=int, default=1, metavar="N", help="processes at work")
     p.add_argument("--level", action="store_true",
                    help="rooms for the level instead of chambers")
@@ -50,6 +55,11 @@ def run(args: argparse.Namespace) -> int:
     if args.seed < 0:
         raise InputError("The seed must be 0 or more.")
 
+    if (args.views != 1 or args.moved_share) and (args.level or args.lesson):
+        raise InputError("Several views are of one chamber: leave out --level and --lesson.")
+    if args.moved_share and args.views == 1:
+        raise InputError("Give --views too: only one of several photos can show another level.")
+
     def tell(done: int, count: int) -> None:
         if done % 10 == 0 or done == count:
             print(f"{done} of {count}", file=sys.stderr)
@@ -71,6 +81,6 @@ def run(args: argparse.Namespace) -> int:
         print(write_lesson_set(args.out, args.count, args.seed, tell))
         return 0
     labels = write_scenes(args.out, args.count, args.seed, args.scale, args.tier,
-                          (width, height), args.workers, tell)
+                          (width, height), args.workers, tell, args.views, args.moved_share)
     print(labels)
     return 0

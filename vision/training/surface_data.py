@@ -38,7 +38,7 @@ from vision.synthetic.chamber.camera import view_of
 from vision.synthetic.chamber.glyphs import Lettering
 from vision.synthetic.chamber.model import ChamberScene
 from vision.synthetic.chamber.render import Painter
-from vision.synthetic.chamber.sample import _even_bore, sample_scene, surface_in_sight
+from vision.synthetic.chamber.sample import even_bore, sample_scene, surface_in_sight
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")
 _DICE = np.random.default_rng(11)
@@ -223,7 +223,7 @@ def variants(seed: int) -> Iterator[ChamberScene]:
                     scene.drops if k < 2 else ()), seed=int(rng.integers(2**31)))
             rise = 3.0 * math.sqrt(2 * (1 - math.sin(math.radians(angle))))
             if not (scene.tube.floor_mm + 0.7 < level < scene.tube.lid_mm - rise - 0.7
-                    and _even_bore(scale, scene.tube, level, rise) and surface_in_sight(one)):
+                    and even_bore(scale, scene.tube, level, rise) and surface_in_sight(one)):
                 continue
         yield one
 

@@ -8,7 +8,8 @@ from vision.synthetic.chamber.dataset import scene_for, write_scenes
 from vision.synthetic.chamber.model import ChamberScene
 from vision.synthetic.chamber.render import render_scene
 from vision.synthetic.chamber.sample import TIERS, sample_scene
+from vision.synthetic.chamber.sets import set_for
 from vision.synthetic.chamber.truth import scene_truth
 
 __all__ = ["TIERS", "ChamberScene", "render_scene", "sample_scene", "scene_for",
-           "scene_truth", "write_scenes"]
+           "scene_truth", "set_for", "write_scenes"]

@@ -17,11 +17,14 @@ from vision.scale_file.scale import Scale, load_scale, shipped_scales
 from vision.synthetic.chamber.model import ChamberScene
 from vision.synthetic.chamber.render import render_scene
 from vision.synthetic.chamber.sample import TIERS, sample_scene
+from vision.synthetic.chamber.sets import check_set, set_for, view_name
 from vision.synthetic.chamber.truth import scene_truth
 
 LABELS = "labels.jsonl"
 #: A day of rendering; more is a slip of the hand.
 MOST_SCENES = 100_000
+#: What is asked for where a label does not say: a photo that is no part of a set.
+_SINGLE = {"views": 1, "moved_share": 0.0}
 #: Exif tags: the sub-directory, the 35 mm-equivalent focal length, the camera program's name.
 EXIF_IFD, FOCAL_35MM = 0x8769, 41989
 
@@ -47,17 +50,21 @@ def save_photo(rgb: np.ndarray, path: Path, f35: float | None, quality: int = 90
 def write_scenes(
     out: str | Path, count: int, seed: int, scale: str | Path | None = None,
     tier: str | None = None, size: tuple[int, int] = (1800, 2400), workers: int = 1,
-    progress: Callable[[int, int], None] | None = None,
+    progress: Callable[[int, int], None] | None = None, views: int = 1,
+    moved_share: float = 0.0,
 ) -> Path:
     """Write ``count`` labelled photos into the folder ``out``; returns the label file.
 
-    Photos that are already there with their label are kept, so that an
-    interrupted run goes on where it stopped.  ``progress`` is told (done,
-    count) after each photo.
+    With ``views`` of two or more, ``count`` is the number of chambers, each taken from so many
+    places (:mod:`vision.synthetic.chamber.sets`).  Photos that are already there with their
+    label are kept, so that an interrupted run goes on where it stopped.  ``progress`` is told
+    (done, count) of photos after each.
     """
     if not 1 <= count <= MOST_SCENES:
         raise InputError(f"The number of scenes must be from 1 to {MOST_SCENES}.")
-    if tier is not None and tier not in TIERS:
+    if views != 1:
+        check_set(views, tier, moved_share)
+    elif tier is not None and tier not in TIERS:
         raise InputError(f"The tier must be one of {', '.join(TIERS)}.")
     if min(size) < 64 or max(size) > 8192:
         raise InputError("The picture's sides must lie between 64 and 8192 pixels.")
@@ -77,19 +84,21 @@ def write_scenes(
 
     labels = folder / LABELS
     asked = {"seed": seed, "tier_asked": tier, "scale_asked": None if scale is None else str(scale),
-             "size": list(size)}
+             "size": list(size), "views": views, "moved_share": moved_share}
+    kept = {k: v for k, v in asked.items() if views != 1 or k not in _SINGLE}
     done = _already_there(labels, asked)
-    missing = [i for i in range(count) if i not in done]
-    jobs = [(str(folder), seed, i, tier, None if scale is None else str(scale), size)
-            for i in missing]
-    finished = count - len(missing)
+    pictures = count * views
+    missing = [i for i in range(pictures) if i not in done]
+    jobs = [(str(folder), seed, i, tier, None if scale is None else str(scale), size, views,
+             moved_share) for i in missing]
+    finished = pictures - len(missing)
     with labels.open("a", encoding="utf-8") as book:
         for label in _run(jobs, workers):
-            book.write(json.dumps({**label, **asked}) + "\n")
+            book.write(json.dumps({**label, **kept}) + "\n")
             book.flush()
             finished += 1
             if progress:
-                progress(finished, count)
+                progress(finished, pictures)
     _sorted(labels)
     return labels
 
@@ -105,7 +114,7 @@ def _already_there(labels: Path, asked: dict[str, Any]) -> set[int]:
             label = json.loads(line)
         except ValueError:
             continue  # a line cut short by an interruption: that photo is made again
-        if any(label.get(k) != v for k, v in asked.items()):
+        if any(label.get(k, _SINGLE.get(k)) != v for k, v in asked.items()):
             raise InputError(f"The folder {labels.parent} holds a set made with other settings; "
                              "choose an empty folder.")
         if (labels.parent / label["file"]).exists():
@@ -124,13 +133,23 @@ def _run(jobs: list[tuple[Any, ...]], workers: int) -> Any:
 
 
 def _one(job: tuple[Any, ...]) -> dict[str, Any]:
-    folder, seed, index, tier, scale, size = job
-    scene = scene_for(seed, index, tier, load_scale(scale) if scale else None, size)
-    name = f"scene_{index:04d}.jpg"
+    folder, seed, index, tier, scale_file, size, views, moved_share = job
+    scale = load_scale(scale_file) if scale_file else None
+    facts: dict[str, Any] = {}
+    if views == 1:
+        scene, name = scene_for(seed, index, tier, scale, size), f"scene_{index:04d}.jpg"
+    else:
+        number, view = divmod(index, views)
+        photos = set_for(seed, number, views, tier, scale, size, moved_share)
+        scene, name = photos.scenes[view], f"set_{number:05d}_{view_name(view)}.jpg"
+        facts = {"set": number, "view": view_name(view), "moved": photos.moved is not None,
+                 "set_tier": photos.tier}
+        if photos.moved is not None:
+            facts["moved_view"] = view_name(photos.moved)
     save_photo(render_scene(scene), Path(folder) / name, scene.camera.f35,
                scene.capture.jpeg_quality)
-    return {"file": name, "scale": f"scales/{scene.scale.name}.json", **scene_truth(scene),
-            "index": index}
+    return {"file": name, "scale": f"scales/{scene.scale.name}.json", **facts,
+            **scene_truth(scene), "index": index}
 
 
 def _sorted(labels: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -24,6 +24,30 @@ TIER_WEIGHTS = (0.28, 0.34, 0.24, 0.08, 0.06)
 SPOILS = ("blurred", "shaken", "dark", "burnt out", "covered", "far", "cut off",
           "two chambers", "no chamber")
 _TRIES = 60
+
+
+@dataclass(frozen=True)
+class ViewLimits:
+    """How far a tier's photos go either way: sight line, turn and roll of the camera, the
+    smallest contact angle, and the blur at 2400 pixels of height."""
+
+    steepest_deg: float
+    turn_deg: float
+    roll_deg: float
+    contact_deg: float
+    blur_px: float
+
+
+#: The tiers of a photo that can be read, gentlest first.
+VIEW_LIMITS = {
+    "easy": ViewLimits(5.0, 15.0, 3.0, 60.0, 1.1),
+    "typical": ViewLimits(14.0, 25.0, 6.0, 45.0, 1.9),
+    "hard": ViewLimits(30.0, 30.0, 10.0, 20.0, 2.8),
+}
+#: Hard photos are taken at least this steeply, degrees.
+_HARD_FROM_DEG = 12.0
+#: Below this many pixels a division a photo is a hard one.
+LEAST_PITCH_PX = 8.0
 #: Least signal-to-noise ratio of a mark in a photo that counts as readable.
 ROSE_LIMIT = 5.0
 #: Light on the chamber against that on a white card in the open, roughly.
@@ -73,12 +97,11 @@ def _attempt(dice: draws.Dice, tier: str, scale: Scale,
     tube = fixed("tube", draws.draw_tube(dice, scale))
     view_tier = tier if tier in ("easy", "typical", "hard") else dice.one_of(
         ["easy", "typical", "hard"], [0.3, 0.5, 0.2])
-    steep = {"easy": (0.0, 5.0), "typical": (0.0, 14.0), "hard": (12.0, 30.0)}[view_tier]
-    turn, roll, lowest = {"easy": (15, 3, 60), "typical": (25, 6, 45), "hard": (30, 10, 20)}[
-        view_tier]
-    elevation = fixed("elevation_deg", dice.sign() * dice.between(*steep))
-    contact = fixed("contact_angle_deg", dice.between(lowest, 85 if view_tier == "hard" else 90))
-    rise = 1.1 * CAPILLARY_LENGTH_MM * math.sqrt(2 * (1 - math.sin(math.radians(contact))))
+    limit, hard = VIEW_LIMITS[view_tier], view_tier == "hard"
+    elevation = fixed("elevation_deg", dice.sign() * dice.between(
+        _HARD_FROM_DEG if hard else 0.0, limit.steepest_deg))
+    contact = fixed("contact_angle_deg", dice.between(limit.contact_deg, 85 if hard else 90))
+    rise = largest_rise_mm(contact)
     true_value, tube = _level(dice, scale, tube, rise, tier == "offscale")
     true_value = fixed("true_value", true_value)
     level = float(scale.height_mm(true_value))
@@ -95,15 +118,15 @@ def _attempt(dice: draws.Dice, tier: str, scale: Scale,
         size = 1.0 if view_tier == "easy" else 2.2
         lean = (dice.between(-size, size), dice.between(-size, size))
     lean = fixed("lean_deg", lean)
-    azimuth = fixed("azimuth_deg", dice.between(-turn, turn))
+    azimuth = fixed("azimuth_deg", dice.between(-limit.turn_deg, limit.turn_deg))
     width, height = fixed("width", 1800), fixed("height", 2400)
     camera = _camera(dice, scale, tube, view_tier, width, height, level, float(elevation))
     camera = replace(
         camera, elevation_deg=float(elevation), azimuth_deg=float(azimuth),
-        roll_deg=float(fixed("roll_deg", dice.between(-roll, roll))))
+        roll_deg=float(fixed("roll_deg", dice.between(-limit.roll_deg, limit.roll_deg))))
     room = fixed("room", draws.draw_room(dice, scale, tube, light))
     capture = fixed("capture", draws.draw_capture(dice, view_tier, height / 2400))
-    many_drops = view_tier == "hard" and dice.chance(0.4)
+    many_drops = hard and dice.chance(0.4)
     scene = ChamberScene(
         scale=scale, true_value=float(true_value), tube=tube, fluid=fluid,
         contact_angle_deg=float(contact), lean_deg=lean,
@@ -126,11 +149,7 @@ def _attempt(dice: draws.Dice, tier: str, scale: Scale,
     if unknown:
         raise InputError(f"A scene has no '{unknown[0]}'.")
     scene = replace(scene, **given)
-    if not (in_picture(scene) and surface_in_sight(scene) and ink_contrast(scene) > 0.4):
-        return None
-    if tier in ("easy", "typical") and ink_contrast_in_liquid(scene) < 0.3:
-        return None
-    if tier == "hard" and mark_visibility(scene) < ROSE_LIMIT:
+    if not can_be_read(scene, tier):
         return None
     return _made_unreadable(dice, scene) if tier == "unreadable" else scene
 
@@ -153,12 +172,18 @@ def _level(dice: draws.Dice, scale: Scale, tube: Tube, rise: float,
         level = float(scale.height_mm(value))
         i = int(np.clip(np.searchsorted(heights, level) - 1, 0, len(heights) - 2))
         wide = heights[i + 1] - heights[i] > 2.5 * float(np.diff(heights).min())
-        if not wide and _even_bore(scale, tube, level, rise):
+        if not wide and even_bore(scale, tube, level, rise):
             return value, tube
     return value, tube
 
 
-def _even_bore(scale: Scale, tube: Tube, level: float, rise: float) -> bool:
+def largest_rise_mm(contact_angle_deg: float) -> float:
+    """No less than the rise of the contact line: that at a plane wall, and a tenth more."""
+    return 1.1 * CAPILLARY_LENGTH_MM * math.sqrt(
+        2 * (1 - math.sin(math.radians(contact_angle_deg))))
+
+
+def even_bore(scale: Scale, tube: Tube, level: float, rise: float) -> bool:
     """True where the wall does not step within the height of the meniscus."""
     knots = bore_profile(ChamberScene(scale, float(scale.value_at(level)), tube))
     around = np.interp([level - 0.3, level, level + rise + 0.3], knots[:, 0], knots[:, 1])
@@ -289,6 +314,15 @@ def _with_neighbour(dice: draws.Dice, scene: ChamberScene) -> ChamberScene:
 
 
 # ------------------------------------------------------------------ visibility
+def can_be_read(scene: ChamberScene, tier: str) -> bool:
+    """True when a photo of the tier shows what a reading needs: marks, surface, contrast."""
+    if not (in_picture(scene) and surface_in_sight(scene) and ink_contrast(scene) > 0.4):
+        return False
+    if tier in ("easy", "typical") and ink_contrast_in_liquid(scene) < 0.3:
+        return False
+    return tier != "hard" or mark_visibility(scene) >= ROSE_LIMIT
+
+
 def in_picture(scene: ChamberScene, margin: float = 0.02) -> bool:
     """True when both ends of the ladder, with its figures, lie inside the picture."""
     cam, p = scene.camera, scene.print
