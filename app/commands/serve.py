@@ -50,7 +50,7 @@ def run(args: argparse.Namespace) -> int:
     place, shown = prepare_place(args.data)
     check_free(args.host, port)
     os.environ[DATA_VARIABLE] = place
-    script = Path(str(files("app") / "entry" / "main.py"))
+    script = Path(str(files("app") / "entry" / "asgi.py"))
     _check_same_house()
     if not args.no_browser:
         threading.Thread(target=_open_browser, args=(args.host, port), daemon=True).start()
@@ -146,10 +146,14 @@ def check_free(host: str, port: int) -> None:
 
 def page_url(host: str, port: int) -> str:
     """The address to type into a browser on this machine."""
-    bare = host.strip("[]")
-    if bare in ("0.0.0.0", "::", ""):
-        bare = "localhost"
+    bare = own_name(host)
     return f"http://[{bare}]:{port}" if ":" in bare else f"http://{bare}:{port}"
+
+
+def own_name(host: str) -> str:
+    """A name under which a browser on this machine reaches the address listened on."""
+    bare = host.strip("[]")
+    return "localhost" if bare in ("0.0.0.0", "::", "") else bare
 
 
 def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None = None,
@@ -170,7 +174,10 @@ def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None =
         "server.runOnSave": "false",
         # Fast reruns can lose a press that is followed quickly by another one.
         "runner.fastReruns": "false",
-        "server.disconnectedSessionTTL": "600",
+        # Longer than app.ui.session_files waits, which ends sessions for good.
+        "server.disconnectedSessionTTL": "3600",
+        # Said, so that the page server looks for no address of this machine.
+        "browser.serverAddress": sign_in.host if sign_in else own_name(host),
         "browser.gatherUsageStats": "false",
         "client.showErrorDetails": "none",
         "client.showErrorLinks": "false",

@@ -1,4 +1,4 @@
-"""The entry script of the pages: ``countersight serve`` or ``streamlit run app/entry/main.py``."""
+"""The entry script of the pages, which ``countersight serve`` runs behind ``asgi.py``."""
 
 from __future__ import annotations
 

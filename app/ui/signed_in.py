@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.ui import blocks
+from app.ui import blocks, session_files
 
 
 def identity() -> str | None:
@@ -23,15 +23,18 @@ def let_in() -> bool:
     """True when the page may be shown; else the sign-in is shown in its place."""
     claims = st.user.to_dict()
     if "is_logged_in" not in claims:
+        session_files.admit()
         return True  # not set up: one person at this machine, or knowingly left open
     if not claims["is_logged_in"] or not claims.get("sub"):
         blocks.title("Countersight", "Sign in to see and to confirm anything.")
+        session_files.dismiss()
         st.button("Sign in", key="sign-in", type="primary", on_click=st.login)
         blocks.caution_box()
         return False
     with st.container(key="signed-in", horizontal=True, vertical_alignment="center"):
         st.write(f"Signed in as {_shown(claims)}.")
         st.button("Sign out", key="sign-out", on_click=st.logout)
+    session_files.admit()
     return True
 
 

@@ -8,7 +8,7 @@ from app.exports.fhir import write_bundle
 from app.exports.handover import handover_pdf
 from app.exports.table import write_csv
 from app.records import Verification
-from app.ui import blocks, guard, ledger
+from app.ui import blocks, guard, ledger, session_files
 from app.ui.shift.look import look
 from app.ui.shift.state import Papers, ShiftState
 from app.ui.shift.state import since as since_of
@@ -42,12 +42,17 @@ def papers_block(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> N
             continue
         st.download_button(label, data, f"{name}.{suffix}", mime, key=f"sh-file-{suffix}",
                            on_click="ignore", width="stretch")
-    st.button("Done, forget these files", key="sh-forget", on_click=state.drop_papers,
+    st.button("Done, forget these files", key="sh-forget", on_click=_forget, args=(state,),
               width="stretch")
 
 
-def _prepare(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> None:
+def _forget(state: ShiftState) -> None:
     state.drop_papers()
+    session_files.forget_downloads()
+
+
+def _prepare(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> None:
+    _forget(state)
     checked, problem = guard.in_words(lambda: ledger.open_store().verify())
     if checked is not None:
         state.papers, problem = guard.in_words(lambda: _made(bed, period, plan, checked))
