@@ -93,3 +93,29 @@ def test_the_log_holds_no_code_no_initials_and_no_picture(open_page, served):
     for secret in (b"PIER-77", b"Q.Z.", b"zebra", easy_photo()["file"].encode(), b"JFIF", b"base64",
                    b"Exif"):
         assert secret not in log
+
+
+def test_prepared_files_are_for_this_browser_and_gone_when_forgotten(open_page, served):
+    page = open_page("/shift")
+    live(page).get_by_label("Bed code of your ward").fill("PIER-78")
+    live(page).get_by_label("Bed code of your ward").press("Enter")
+    page.get_by_text("Bag changed", exact=True).click()
+    live(page).get_by_label("Your initials").fill("Q.Z.")
+    live(page).get_by_role("button", name="Confirm: bag changed").click()
+    expect(page.get_by_text("bag changed at").first).to_be_visible()
+    live(page).get_by_role("button", name="Check the record and prepare sheet and files").click()
+    with page.expect_download() as download:
+        live(page).get_by_role("button", name="All entries (CSV)").click()
+    address = download.value.url
+    assert "/media/" in address and "PIER-78" not in address
+
+    assert page.request.get(address).status == 200
+    stranger = page.context.browser.new_context()
+    assert stranger.request.get(address).status == 404, "without this browser's cookie"
+    assert stranger.request.get(address, headers={
+        "Cookie": "countersight-browser=made-up"}).status == 404
+    stranger.close()
+
+    live(page).get_by_role("button", name="Done, forget these files").click()
+    expect(page.get_by_role("button", name="All entries (CSV)")).to_have_count(0)
+    assert page.request.get(address).status == 404, "forgotten for this browser too"
