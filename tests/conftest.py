@@ -4,8 +4,32 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
+
+#: A test that asks for one of these starts a server or a browser.
+STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server"}
+
+
+@pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Mark as ``quick`` what a contributor runs at every change."""
+    for item in items:
+        starts = STARTS_SOMETHING & set(getattr(item, "fixturenames", ()))
+        if not (starts or item.get_closest_marker("slow") or item.get_closest_marker("browser")):
+            item.add_marker("quick")
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Each worker goes through neighbouring tests, which share what a module makes once (scenes
+    drawn and read, a record, a server), and in the end takes over what another has left."""
+    if config.getvalue("dist") != "load":
+        return None
+    from xdist.scheduler import WorkStealingScheduling
+
+    return WorkStealingScheduling(config, log)
 
 
 @pytest.fixture(autouse=True)

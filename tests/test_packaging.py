@@ -37,6 +37,7 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp / "site"
 
 
+@pytest.mark.slow
 def test_every_file_of_both_packages_is_in_the_wheel(installed: Path) -> None:
     for package in ("app", "vision"):
         source = installed.parent / "source"

@@ -129,20 +129,23 @@ def _picture_cell(sheet: _Sheet, x: float, y: float, number: int, picture: Path,
                            tall * _MM)
     left, right = x + wide + 3.0, x + _CELL_W - 4.0
     sheet.text(left, y + 6, f"No. {number}", 13, bold=True)
-    for down, words in ((18, "I read"), (61, "One division is"), (73, "Really"),
-                        (85, "Give or take")):
-        sheet.blank(left, y + down, words, right - 8)
-        sheet.text(right, y + down, "mL", 8.5, right=True)
+    sheet.blank(left, y + 18, "I read", right - 8)
+    sheet.text(right, y + 18, "mL", 8.5, right=True)
     sheet.text(left, y + 30, "The eye was", 8.5)
     for i, place in enumerate(("above", "level", "below")):
         sheet.canvas.setLineWidth(_HAIR)
         sheet.canvas.rect(left * _MM, (_HEIGHT - y - 36 - 7 * i) * _MM, 3 * _MM, 3 * _MM)
         sheet.text(left + 5, y + 35.4 + 7 * i, place, 8.5)
+    sheet.blank(left, y + 61, "One division is", right - 8)
+    sheet.text(right, y + 61, "mL", 8.5, right=True)
+    sheet.blank(left, y + 73, "Really", right - 8)
+    sheet.text(right, y + 73, "mL", 8.5, right=True)
+    sheet.blank(left, y + 85, "Give or take", right - 8)
+    sheet.text(right, y + 85, "mL", 8.5, right=True)
 
 
 def _chamber_part(picture: Path, task: ChamberTask) -> Any:
     """The picture, cut to the chamber's width and a little room beside it."""
-    import numpy as np
     from PIL import Image
 
     from vision.synthetic.chamber.camera import view_of
@@ -153,11 +156,17 @@ def _chamber_part(picture: Path, task: ChamberTask) -> Any:
     scene = scene_of(task, image.size)
     view = view_of(scene)
     reach = scene.scale.outer_radius_mm + 5.0
-    ends = np.array([[0.0, 0.0, scene.tube.floor_mm], [0.0, 0.0, scene.tube.lid_mm]])
-    near = max(view.focal_px / ((p - view.centre) @ view.axes[2]) for p in ends)
-    middle = float(view.project(ends).mean(axis=0)[0])
+    ends = [[0.0, 0.0, scene.tube.floor_mm], [0.0, 0.0, scene.tube.lid_mm]]
+    near = max(view.focal_px / ((p - view.centre) @ view.axes[2]) for p in map(_array, ends))
+    middle = float(view.project(_array([ends[0], ends[1]])).mean(axis=0)[0])
     left, right = (round(min(max(middle + s * reach * near, 0), image.width)) for s in (-1, 1))
     return image.crop((left, 0, right, image.height))
+
+
+def _array(values: Any) -> Any:
+    import numpy as np
+
+    return np.asarray(values, dtype=float)
 
 
 def _bedside_page(sheet: _Sheet, bedsides: Sequence[LevelTask], code: str, after: int) -> None:

@@ -46,6 +46,7 @@ class TestPublishedStudy:
         share = s.combined / math.hypot(s.combined, s.images)
         assert 100 * share == pytest.approx(27.86, abs=0.005)
 
+    @pytest.mark.slow
     def test_statsmodels_finds_the_same_table(self):
         api = pytest.importorskip("statsmodels.formula.api",
                                   reason="statsmodels is a development extra")

@@ -73,6 +73,7 @@ def test_every_disturbance_changes_the_picture_more_the_stronger_it_is(variation
     assert change[0] > 0 and change == sorted(change)
 
 
+@pytest.mark.slow
 def test_a_finger_never_covers_the_surface_but_covering_it_does():
     x, y = (int(v) for v in SPOTS["surface_px"])
     near = np.s_[y - 5:y + 6, x - 5:x + 6]

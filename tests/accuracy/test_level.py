@@ -62,6 +62,7 @@ def test_a_large_error_is_a_misread_only_when_the_interval_hides_it(asked, tmp_p
     assert not measuring.measure(label(tmp_path, true_offset_mm=21.9)).misread
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not EXAMPLES.exists(), reason="the example pictures are not here")
 def test_the_example_set_is_taken_through_without_an_error(tmp_path):
     lines = [json.loads(x) for x in EXAMPLES.read_text().splitlines()][:3]

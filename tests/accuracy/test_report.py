@@ -66,6 +66,7 @@ def test_a_bias_fails_the_requirements_and_is_seen(tmp_path):
     assert "requirements are not met" in parse(tmp_path / "out" / "report.html").text
 
 
+@pytest.mark.slow
 def test_a_coverage_that_chance_explains_is_not_called_a_failure(tmp_path):
     """36 of 36 intervals hold the truth: 100 % is outside 92 to 98 %, but the exact interval
     (90.3 to 100 %) reaches in; with 240 of 240 (98.5 to 100 %) it does no more."""

@@ -38,6 +38,7 @@ def test_rows_come_in_the_order_of_the_labels_and_the_pool_finds_the_same(tmp_pa
     assert here.kinds["volume"].overall.errors == pool.kinds["volume"].overall.errors
 
 
+@pytest.mark.slow
 def test_a_killed_run_goes_on_where_it_stopped(tmp_path):
     path, out = labels(tmp_path, 10), tmp_path / "out"
     run_benchmark(path, out, progress=False, measure=readers.exact)
@@ -69,6 +70,7 @@ def test_results_of_other_labels_or_another_reader_are_not_mixed_in(tmp_path, mo
     assert len(seen) == 5
 
 
+@pytest.mark.slow
 def test_an_image_that_kills_its_worker_costs_only_itself(tmp_path):
     path = labels(tmp_path, 8)
     run_benchmark(path, tmp_path / "out", 2, progress=False, measure=readers.deadly)
@@ -102,6 +104,7 @@ def test_tasks_are_not_taken_far_ahead_of_results():
     results.close()
 
 
+@pytest.mark.slow
 def test_memory_does_not_grow_with_the_set(tmp_path, monkeypatch):
     """Ten times the images: the peak grows by the columns (about 0.2 kB a row), not by
     the rows themselves (about 1.2 kB each, 4 kB as objects).  The number of points drawn
@@ -141,6 +144,7 @@ def test_bad_input_is_one_sentence_before_any_image_is_read(tmp_path):
     assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 def test_a_dask_cluster_finds_what_the_pool_finds(tmp_path):
     distributed = pytest.importorskip("distributed", reason="the extra 'distributed' is missing")
     path = labels(tmp_path, 9)

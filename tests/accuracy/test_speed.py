@@ -13,6 +13,7 @@ from vision.accuracy import speed
 FAST = speed.Speed(12.2, 3.0, "read", 0.1, 0.25, 2.5, 400.0, 0.1, 4.0)
 
 
+@pytest.mark.slow
 def test_the_picture_has_twelve_megapixels_and_a_focal_length():
     with Image.open(io.BytesIO(speed.twelve_megapixel_jpeg(size=(120, 160)))) as image:
         assert image.size == (3024, 4032)
@@ -30,6 +31,7 @@ def test_import_is_timed_in_a_process_of_its_own():
     assert 0 < speed.import_seconds(1) < 60
 
 
+@pytest.mark.slow
 def test_memory_is_that_of_the_fresh_process_and_not_of_its_parent():
     """A small photo of nothing, read by a child of a process that holds 400 MB more."""
     import numpy as np

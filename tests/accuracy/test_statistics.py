@@ -56,6 +56,7 @@ class TestBlandAltman:
                                    method="exact")
         assert a.upper_ci.high == pytest.approx(1.9017, abs=5e-5)
 
+    @pytest.mark.slow
     def test_exact_intervals_hold_the_true_limit_as_often_as_they_say(self):
         """Independent of the formula: 4,000 samples of 8, true upper limit 1.96."""
         rng = np.random.default_rng(1986)
@@ -77,6 +78,7 @@ class TestBlandAltman:
         a = st.limits_of_agreement(np.array([0.5, 0.5, 0.5, 0.5]))
         assert a.lower == a.upper == 0.5 and a.upper_ci.high == 0.5
 
+    @pytest.mark.slow
     def test_the_published_tutorial_data(self):
         """Bias -27.2, SD 34.8, limits -95.4 and 41.1, 30 pairs.  Source: D. Giavarina,
         Understanding Bland Altman analysis, Biochem Med 2015;25(2):141-151; the data as

@@ -11,6 +11,8 @@ from PIL import Image
 from vision.accuracy import throughput
 from vision.accuracy.throughput import decode, main, measure_throughput
 
+pytestmark = pytest.mark.slow
+
 
 @pytest.fixture
 def labels(tmp_path):

@@ -287,6 +287,7 @@ def test_the_data_folder_follows_the_variable_and_else_the_user(
     assert settings.data_dir() == tmp_path / "share" / "countersight"
 
 
+@pytest.mark.slow
 def test_serve_answers_on_this_machine_from_any_folder(tmp_path: Path) -> None:
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))

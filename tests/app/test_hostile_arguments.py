@@ -25,6 +25,8 @@ from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale
 from vision.volume.inputs import check_inputs
 
+pytestmark = pytest.mark.slow
+
 #: Words that make each command work, capitals standing for places of the test.
 BASE: dict[str, list[str]] = {
     "serve": ["--no-browser", "--data", "WARD"],

@@ -8,11 +8,11 @@ from __future__ import annotations
 
 import os
 import shutil
-import sys
+import tempfile
 from collections.abc import Iterator
 
 import pytest
-from serving import Served, free_port, opener, serve
+from serving import Served, opener, serve_pages
 
 
 @pytest.fixture(scope="session")
@@ -26,17 +26,26 @@ def chromium() -> str:
     return found
 
 
-@pytest.fixture(scope="module")
-def served(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
-    """The pages as ``countersight serve`` gives them."""
-    port, data = free_port(), tmp_path_factory.mktemp("served") / "ward"
-    yield from serve([sys.executable, "-m", "app", "serve", "--port", str(port),
-                      "--data", str(data), "--no-browser"], port, data)
+@pytest.fixture(scope="session")
+def page_server(chromium: str, tmp_path_factory: pytest.TempPathFactory) -> Iterator[Served]:
+    """One page server for all modules, as ``countersight serve`` starts it."""
+    yield from serve_pages(tmp_path_factory.mktemp("served") / "ward")
 
 
 @pytest.fixture(scope="module")
+def served(page_server: Served) -> Iterator[Served]:
+    """The page server with an empty record for each module.
+
+    The pages open the record anew for each act, so the folder may change under them.
+    """
+    page_server.data.mkdir(mode=0o700, exist_ok=True)
+    yield page_server
+    page_server.data.rename(tempfile.mkdtemp(dir=page_server.data.parent, prefix="done-"))
+
+
+@pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[object]:
-    """One headless browser for a module."""
+    """One headless browser for all modules; each page has a context of its own."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:

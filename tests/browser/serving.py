@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import socket
 import subprocess
+import sys
 import time
 import urllib.request
 from collections.abc import Callable, Iterator
@@ -69,6 +70,13 @@ def serve(command: list[str], port: int, data: Path) -> Iterator[Served]:
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+
+
+def serve_pages(data: Path) -> Iterator[Served]:
+    """The pages as ``countersight serve`` gives them, with ``data`` as their record."""
+    port = free_port()
+    yield from serve([sys.executable, "-m", "app", "serve", "--port", str(port), "--data",
+                      str(data), "--no-browser"], port, data)
 
 
 def opener(browser, served):  # type: ignore[no-untyped-def]

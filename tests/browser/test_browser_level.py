@@ -65,7 +65,7 @@ def test_a_photo_with_both_cards_becomes_a_level_check_on_record(open_page, serv
 
 
 def test_a_wide_tolerance_says_level_and_another_one_is_answered_at_once(open_page):
-    upload, _ = room(78, 0, "cards", (-12, 12))
+    upload, _ = room(78, 5, "cards", (-12, 12))
     page = open_page("/level")
     live(page).get_by_role("textbox", name="Your ward's tolerance").fill("6")
     live(page).get_by_role("textbox", name="Your ward's tolerance").press("Tab")

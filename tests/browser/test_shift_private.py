@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import live
+from serving import live, serve_pages
 from test_browser_chamber import answer_all, confirm, easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
@@ -26,6 +26,12 @@ def kept_bytes(url: str, what: str) -> int:
         text = answer.read().decode()
     found = re.findall(rf'cache_memory_bytes\{{cache_type="{what}"[^}}]*\}} (\d+)', text)
     return sum(map(int, found))
+
+
+@pytest.fixture(scope="module")
+def served(chromium, tmp_path_factory):
+    """A server of its own: what other modules left in a server's memory would be counted."""
+    yield from serve_pages(tmp_path_factory.mktemp("private") / "ward")
 
 
 @pytest.mark.parametrize("way", ["confirmed", "let go"])

@@ -99,6 +99,7 @@ def test_a_cord_across_the_edge_does_not_hide_a_card(side_px, wide_px):
     assert np.abs(seen.corners_px - corners).max() < 0.6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [0, 1])
 def test_noise_and_bare_pictures_hold_no_card(seed):
     rng = np.random.default_rng(seed)

@@ -132,6 +132,7 @@ class TestFound:
             there = wall_point(np.array([0.0, 0.3]), np.array([5.0, 70.0]), RADIUS)
             assert pose.project(there) == pytest.approx(camera.project(there), abs=0.1)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("focal_sd", [0.02, 0.06])
     def test_errors_agree_with_the_stated_uncertainty(self, focal_sd):
         found = [self.draw(seed, focal_sd)[:2] for seed in range(40)]

@@ -55,6 +55,7 @@ class TestNothingThere:
 
 
 class TestFound:
+    @pytest.mark.slow
     @pytest.mark.parametrize(("elevation", "roll", "aim"),
                              [(0, 0, 0), (14, 6, 3), (-22, -9, -2), (27, 2, 4)])
     def test_marks_and_view(self, elevation, roll, aim):
@@ -99,6 +100,7 @@ class TestFound:
         off = abs(np.degrees(float(cut.pose.elevation_rad(42.0))) - elevation)
         assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(("rows", "columns"), [
         (slice(0, 560), slice(60, 400)), (slice(150, 720), slice(120, 480)),
         (slice(60, 640), slice(90, 440))])
@@ -124,6 +126,7 @@ class TestFound:
         assert whole is not None
         assert not recentred(whole).cut
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("elevation", [-9.0, -3.0, 4.0, 12.0])
     def test_both_rows_of_a_stepped_scale_decide_its_numbering(self, elevation):
         """The upper row of 38 marks alone could be numbered one mark off as well."""
@@ -135,6 +138,7 @@ class TestFound:
         assert fit is not None
         assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("elevation", [-12.0, 4.0, 12.0])
     def test_most_of_the_upper_row_covered(self, elevation):
         """What is left of it fits the lower row's places, far off, nearly as well."""
@@ -150,6 +154,7 @@ class TestFound:
         assert fit is not None
         assert np.abs(marks_on_wall(fit, camera)).max() < 2 * PLACE_MM
 
+    @pytest.mark.slow
     def test_rows_in_the_grain_are_worth_less_than_the_ladder(self):
         """A row of a few pixels is never far off in pixels."""
         picture, scale, _ = scene(5.0, 1.0, 0.0)
@@ -160,6 +165,7 @@ class TestFound:
         assert small.pitch_px == pytest.approx(true.pitch_px * np.exp(-1.4), rel=1e-6)
         assert small.log_likelihood < true.log_likelihood - 10.0
 
+    @pytest.mark.slow
     def test_a_typed_number_moves_the_numbering(self):
         # an evenly divided scale whose ends are covered: any shift by five fits
         picture, scale, camera = scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))

@@ -141,6 +141,7 @@ class TestReading:
     # Blurred by a tenth of the digit height and noisy: nine in ten.
     WORN_SHARE = 0.9
 
+    @pytest.mark.slow
     def test_clean_labels(self):
         texts = [*SIXTY, *HUNDRED[1:], "7", "1", "99", "120", "200"]
         good = [read_one(label(t, font))[0] == t for font in FONTS for t in texts]
@@ -234,6 +235,7 @@ def silent(candidates: tuple[str, ...]) -> PatchEvidence:
 
 
 class TestNumbering:
+    @pytest.mark.slow
     @given(st.integers(2, 10), st.integers(0, 10), st.data())
     @settings(max_examples=60, deadline=None)
     def test_clear_labels_settle_and_covered_ones_do_not_disturb(self, count, first, data):
@@ -311,6 +313,7 @@ class TestNumbering:
         verdict = settle_numbering(alone, shifts(SIXTY, 1), {9: 20.0})
         assert (verdict.best, verdict.verdict) == (9, "unsettled")
 
+    @pytest.mark.slow
     @pytest.mark.parametrize("row", [SIXTY, HUNDRED], ids=["sixty", "hundred"])
     def test_worn_ladders_are_numbered_right_or_left_open(self, row):
         rng = np.random.default_rng(6)

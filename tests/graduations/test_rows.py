@@ -78,6 +78,7 @@ class TestCount:
         sizes = sorted((len(c) for c in find_chains(strokes)), reverse=True)
         assert sizes[:2] == [12, 10]
 
+    @pytest.mark.slow
     @settings(max_examples=15, deadline=None)
     @given(seed=st.integers(0, 10_000))
     def test_clutter_changes_no_count(self, seed):

@@ -131,6 +131,7 @@ def centre_of_dot(rgb: np.ndarray) -> tuple[float, float]:
             float((weight.sum(axis=1) * np.arange(rgb.shape[0])).sum() / weight.sum()))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("orientation", ORIENTATIONS)
 @pytest.mark.parametrize("size", [(3000, 2004), (2999, 2003)], ids=["even", "odd"])
 def test_points_of_the_working_picture_fall_on_the_full_one(
@@ -147,6 +148,7 @@ def test_points_of_the_working_picture_fall_on_the_full_one(
     assert centre_of_dot(photo.rgb) == pytest.approx((1200.3, 701.8), abs=MAPPING_PX)
 
 
+@pytest.mark.slow
 def test_a_very_large_photo_is_searched_at_a_quarter() -> None:
     photo = load_photo(encode(dot(6400, 4800, 3000.3, 2001.8, sigma=12.0)))
     assert photo.working_scale == 4
@@ -263,6 +265,7 @@ def test_damaged_exif_does_not_stop_a_reading() -> None:
         assert close(photo.rgb, picture())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("kind", "size"), [
     ("JPEG", (240, 160)), ("PNG", (240, 160)), ("WEBP", (240, 160)), ("HEIF", (240, 160)),
     ("JPEG", (3000, 2004)), ("PNG", (3000, 2004)),
@@ -278,6 +281,7 @@ def test_place_and_device_are_not_kept(kind: str, size: tuple[int, int]) -> None
     assert not any(SECRET in kept for kept in bytes_reachable_from(photo))
 
 
+@pytest.mark.slow
 def test_a_second_picture_behind_the_first_is_cut_off() -> None:
     hidden = encode(picture(), exif=told_everything())
     photo = load_photo(encode(picture(3000, 2004)) + hidden)
@@ -372,12 +376,14 @@ def test_a_photo_cut_short_is_refused_at_load(kind: str, share: float) -> None:
         load_photo(data[:int(len(data) * share)])
 
 
+@pytest.mark.slow
 def test_a_large_photo_cut_short_is_refused_at_load() -> None:
     data = encode(picture(3000, 2004))
     with pytest.raises(PhotoError, match="complete"):
         load_photo(data[:-2])
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True, max_examples=200)
 @given(position=st.floats(0, 1), value=st.integers(0, 255))
 def test_no_single_wrong_byte_gives_anything_but_a_photo_or_a_sentence(

@@ -112,6 +112,7 @@ def test_a_blank_picture_holds_no_board():
     assert len(find_board(blank, BOARD).numbers) == 0
 
 
+@pytest.mark.slow
 def test_corners_are_found_where_the_model_puts_them(photos):
     found = find_board(photos[1], BOARD)
     turn = rotation(*np.radians(POSES[1][0]))
@@ -130,6 +131,7 @@ def test_the_board_never_holds_a_cards_number():
         cv2.aruco.DICT_APRILTAG_36h11).bytesList.shape[0] > FIRST_MARKER + 35
 
 
+@pytest.mark.slow
 def test_the_lens_is_found_again(lens):
     assert lens.focal_px == pytest.approx(FOCAL, rel=FOCAL_SHARE)
     assert lens.principal_px == pytest.approx(tuple(PRINCIPAL), abs=PRINCIPAL_PX)
@@ -141,6 +143,7 @@ def test_the_lens_is_found_again(lens):
     assert abs(lens.focal_px / FOCAL - 1) < 2 * lens.focal_relative_sd
 
 
+@pytest.mark.slow
 def test_straight_lines_are_straight_through_the_lens(photos, lens):
     """A row of the board's corners lies on a straight line only after the correction."""
     def bow(photo: Photo) -> float:
@@ -157,6 +160,7 @@ def test_straight_lines_are_straight_through_the_lens(photos, lens):
     assert bent > 0.35 and straight < bent / 3
 
 
+@pytest.mark.slow
 def test_points_go_there_and_back(photos, lens):
     view = through_lens(photos[0], lens)
     points = np.array([[5.0, 9.0], [300.0, 400.0], [590.0, 790.0]])
@@ -201,16 +205,19 @@ def test_a_reading_comes_back_in_pixels_of_the_photo_as_it_was_taken(photos, len
 
 
 class TestRefusals:
+    @pytest.mark.slow
     def test_too_few_photos(self, photos):
         with pytest.raises(InputError, match="5 of 5"):
             calibrate_lens(photos[:5])
 
+    @pytest.mark.slow
     def test_no_tilt_at_all(self):
         flat = [shoot((0, 0, 5 * k), (12 * (k - 3), 20 * (k - 3), 300), k)
                 for k in range(7)]
         with pytest.raises(InputError, match="tilted"):
             calibrate_lens(flat)
 
+    @pytest.mark.slow
     def test_another_size_zoom_or_lens(self, photos):
         small = photo_from_array(photos[0].rgb[:-10], 26.0)
         with pytest.raises(InputError, match="another size"):

@@ -15,6 +15,8 @@ from vision.synthetic.chamber.lesson import scene_of
 from vision.synthetic.chamber.render import render_scene
 from vision.volume.read import read_volume
 
+pytestmark = pytest.mark.slow
+
 SEED = 5
 #: With three pictures and intervals that hold 19 of 20 truths, one may lie outside; and
 #: one may be refused, which is no disagreement.

@@ -22,8 +22,8 @@ from vision.volume.read import read_volume
 
 HERE = Path(__file__).resolve().parents[1]
 REAL = HERE.parents[1] / "shared" / "real"
-pytestmark = pytest.mark.skipif(
-    not REAL.is_dir(), reason="the real photographs are not beside this checkout")
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(
+    not REAL.is_dir(), reason="the real photographs are not beside this checkout")]
 
 
 def photo(name: str) -> Photo:

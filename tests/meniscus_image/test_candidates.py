@@ -82,6 +82,7 @@ class TestPlacesOfOneLine:
         assert len(weights(far, 0.01)) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("photo", ["bench-1-pink.jpg", "bench-4-from-above.jpg",
                                    "bench-5-from-below.jpg"])
 @pytest.mark.parametrize("off_mm", [-1.0, -0.5, 0.5, 1.0])

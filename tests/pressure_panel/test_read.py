@@ -53,6 +53,7 @@ def test_pointer_is_read_to_a_tenth_of_a_division(scale, other, value, view):
     assert r.interval[0] < value < r.interval[1]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("shown, chosen", [(MM, CM), (CM, MM)])
 def test_the_other_unit_is_never_read_as_this_one(shown, chosen):
     """A row in the other unit carries the same numbers and would be 1.36 times off."""
@@ -64,6 +65,7 @@ def test_the_other_unit_is_never_read_as_this_one(shown, chosen):
         assert {"wrong-scale", "scale-cut-off"} & set(r.flags)
 
 
+@pytest.mark.slow
 def test_a_row_in_the_other_unit_beside_it_tells_the_unit_even_when_cut_off():
     photo, tip = take(PanelShot(CM, 4.4, MM, **SMALL))
     part, above = cut(photo, 0.30, 1.0)
@@ -71,6 +73,7 @@ def test_a_row_in_the_other_unit_beside_it_tells_the_unit_even_when_cut_off():
     assert r.status == "read" and r.value == pytest.approx(4.4, abs=0.1)
 
 
+@pytest.mark.slow
 def test_a_single_row_that_runs_out_of_the_picture_is_refused():
     photo, tip = take(PanelShot(CM, 4.4, None, **SMALL))
     part, above = cut(photo, 0.30, 1.0)
@@ -78,6 +81,7 @@ def test_a_single_row_that_runs_out_of_the_picture_is_refused():
     assert r.status == "refused" and "scale-cut-off" in r.flags
 
 
+@pytest.mark.slow
 def test_without_numerals_the_whole_row_still_counts_and_part_of_it_does_not():
     photo, tip = take(PanelShot(CM, 7.7, None, numerals=False, **SMALL))
     r = read_setting(photo, CM, tip)
@@ -180,6 +184,7 @@ def saved(tmp_path, scale: Scale, value: float) -> tuple[str, str]:
     return str(path), f"{tip[0]:.2f},{tip[1]:.2f}"
 
 
+@pytest.mark.slow
 def test_command_prints_one_object_and_a_sentence_in_both_units(tmp_path, capsys):
     path, pointer = saved(tmp_path, CM, 11.3)
     picture = tmp_path / "seen.png"

@@ -14,6 +14,8 @@ from vision.imaging.photo import Photo, load_photo
 from vision.pressure_panel.read import read_setting
 from vision.scale_file.scale import parse_scale
 
+pytestmark = pytest.mark.slow
+
 REAL = Path(__file__).resolve().parents[3] / "shared" / "real"
 
 THERMOMETER = parse_scale({

@@ -50,6 +50,7 @@ def test_the_painted_card_stands_where_the_world_says():
     assert roll == pytest.approx(label["panel_roll_deg"], abs=0.25)
 
 
+@pytest.mark.slow
 def test_writing_is_repeatable_and_labelled(tmp_path):
     assert main(["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "12"]) == 0
     labels = tmp_path / "labels.jsonl"

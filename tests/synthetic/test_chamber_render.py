@@ -121,6 +121,7 @@ def test_surface_seen_from_below_is_refracted_by_the_liquid(elevation):
     assert abs(straight - back) > 3 * EDGE_PX
 
 
+@pytest.mark.slow
 def test_marks_are_drawn_where_an_independent_projection_puts_them():
     scene = replace(
         bare_scene(9.0, Fluid(), Room(panel=None)), print=Print(numerals="left", opacity=1.0),
@@ -208,6 +209,7 @@ def test_a_leaning_chamber_shows_a_tilted_surface():
     assert abs(left[1] - right[1]) > 3
 
 
+@pytest.mark.slow
 def test_same_scene_same_picture_and_a_window_is_a_part_of_it():
     rng = np.random.default_rng(52)
     scene = sample_scene(rng, "typical", width=300, height=400)
@@ -244,6 +246,7 @@ class SharedArrays:
         return getattr(np, name)
 
 
+@pytest.mark.slow
 def test_any_array_module_with_the_shared_interface_will_do():
     scene = sample_scene(np.random.default_rng(54), "hard", width=150, height=200)
     scene = replace(scene, capture=replace(scene.capture, motion_px=3.0, halo=0.3,

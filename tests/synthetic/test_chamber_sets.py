@@ -52,6 +52,7 @@ def test_scenes_keep_the_promises_of_their_tier(tier):
             assert 20 <= angle <= 85
 
 
+@pytest.mark.slow
 def test_every_shipped_tube_and_every_liquid_turns_up():
     scenes = [scene_for(62, i) for i in range(80)]
     assert {s.scale.name for s in scenes} == {s.name for s in round_scales()}
@@ -60,6 +61,7 @@ def test_every_shipped_tube_and_every_liquid_turns_up():
     assert {s.camera.elevation_deg > 0 for s in scenes} == {True, False}
 
 
+@pytest.mark.slow
 def test_spoiled_scenes_come_in_every_kind_and_a_neighbour_is_a_second_chamber():
     scenes = [scene_for(66, i, "unreadable", size=SIZE) for i in range(70)]
     assert {s.notes for s in scenes} == set(SPOILS)
@@ -89,6 +91,7 @@ def test_overrides_hold_and_nonsense_is_refused():
         sample_scene(rng, "easy", load_scale("quay-60"), true_value=500.0)
 
 
+@pytest.mark.slow
 def test_a_set_is_labelled_repeatable_and_resumed(tmp_path):
     labels = write_scenes(tmp_path / "a", 4, 64, size=SIZE)
     rows = [json.loads(line) for line in labels.read_text().splitlines()]
@@ -131,6 +134,7 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path):
         write_scenes(tmp_path / "file" / "set", 1, 1, size=SIZE)
 
 
+@pytest.mark.slow
 def test_readers_and_scenes_share_only_the_scale_and_the_errors():
     # An error of geometry on one side must show up against the other.
     root = Path(__file__).parents[2] / "vision"

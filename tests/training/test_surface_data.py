@@ -39,6 +39,7 @@ def scenes() -> list[ChamberScene]:
     return [scene_of(t, (350, 700)) for t in (by_sight[0], by_sight[len(told) // 2], by_sight[-1])]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", range(3))
 def test_a_teaching_view_shows_what_the_reader_cuts_out_of_the_photo(number: int) -> None:
     scene = scenes()[number]
@@ -81,6 +82,7 @@ def test_the_front_line_is_the_rim_of_the_meniscus_seen_through_the_wall(number:
     assert front_line_mm(scene, pose, turn) == pytest.approx(face, abs=0.02)
 
 
+@pytest.mark.slow
 def test_a_shard_holds_sound_samples(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     out = tmp_path / "shard.npz"
     monkeypatch.setattr("sys.argv", ["surface_data", str(out), "--count", "1", "--seed", "5"])
@@ -96,6 +98,7 @@ def test_a_shard_holds_sound_samples(tmp_path: Path, monkeypatch: pytest.MonkeyP
         assert (np.abs(line - centre) <= 0.06).all()  # half a row, and rounding
 
 
+@pytest.mark.slow
 def test_the_same_seed_gives_the_same_views() -> None:
     scene = next(variants(7))
     assert scene.tier in TIERS

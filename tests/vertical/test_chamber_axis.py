@@ -16,6 +16,8 @@ from vision.vertical.cue import TOLERANCE_DEG, cue_of, line_x
 from vision.vertical.fusion import fuse
 from vision.vertical.line_segments import upright_edges
 
+pytestmark = pytest.mark.slow
+
 CAMERA = np.array([[1200.0, 0, 300], [0, 1200.0, 400], [0, 0, 1.0]])
 UPRIGHT = np.array([0.0, 1.0, 0.0])
 PX_PER_MM = 1.6

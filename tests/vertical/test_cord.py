@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import pytest
 from level_rooms import scene
 
 from vision.level.measure import measure_level
@@ -44,6 +45,7 @@ def test_the_side_of_a_tube_whose_foot_sticks_out_is_none():
     assert cord_in(tube) is None
 
 
+@pytest.mark.slow
 def test_a_cable_that_ends_behind_a_head_is_none():
     # Beside the cable the outline of the head slopes away to one side only.
     photo, label = scene(9101, 91, "nogravity")

@@ -149,6 +149,7 @@ def test_two_that_contradict_make_the_answer_uncertain_not_wrong():
     assert abs(np.degrees(np.arcsin((torn.down - down) @ across))) < 2.5 * torn.sd_deg(across)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("with_cord", [False, True])
 def test_the_stated_uncertainty_is_the_scatter(with_cord):
     # 150 rooms with pole, panel (and cord) off plumb by their tolerances: the mean

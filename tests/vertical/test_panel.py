@@ -12,6 +12,8 @@ from vision.vertical.line_segments import StraightEdge
 from vision.vertical.panel import _as_long
 from vision.vertical.tone_steps import step_share
 
+pytestmark = pytest.mark.slow
+
 
 def edge(x: float, top: float, low: float) -> StraightEdge:
     return StraightEdge(np.array([[x, top], [x, low]]), ((0.0, 1.0),), 1, 0.06)

@@ -98,6 +98,7 @@ def test_a_lean_is_held_against_what_both_directions_may_be_off(widen, sd_px, do
     assert leans_like_a_pole(left, right, sd_px, RoughDown(DOWN, down_sd, CAMERA)) is passes
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed, index", [(8901, 43), (8902, 40), (9202, 152)])
 def test_a_panel_that_hangs_askew_does_not_choose_the_pole_that_agrees_with_it(seed, index):
     # The panels lean by 2.4, 4.6 and 4.8 degrees towards the wall or the phone.
@@ -148,6 +149,7 @@ def test_a_pole_goes_on_at_one_end_at_least():
     assert _goes_on(wall(200, 120, 200), a, b, None, 2.0, 50.0)
 
 
+@pytest.mark.slow
 def test_a_cord_and_the_side_of_a_panel_are_no_pole():
     # The bob hangs below the photo; the panel is pale before a pale wall.
     photo, label = scene(9202, 129, "cards", False)
@@ -158,6 +160,7 @@ def test_a_cord_and_the_side_of_a_panel_are_no_pole():
     assert low < label["true_offset_mm"] < high
 
 
+@pytest.mark.slow
 def test_a_cable_beside_a_picture_is_no_pole():
     photo, _ = scene(8902, 12, "bare")
     assert measure_level(photo).flags == ("no-gravity-cue",)

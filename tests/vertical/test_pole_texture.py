@@ -66,6 +66,7 @@ def lean_deg(left: np.ndarray, right: np.ndarray) -> float:
     return float(np.degrees(np.arctan2(a[2] * np.sign(a[1]), abs(a[1]))))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("towards_deg", [-2.0, -0.4, 0.0, 1.5])
 @pytest.mark.parametrize("part", [0.7, 1.0])
 def test_the_lean_towards_the_phone_is_seen_though_the_lines_are_rough(towards_deg, part):
@@ -84,6 +85,7 @@ def test_the_lean_towards_the_phone_is_seen_though_the_lines_are_rough(towards_d
     assert before > 2.0, "the lines that were given did not show it"
 
 
+@pytest.mark.slow
 def test_what_covers_the_pole_is_left_out():
     axis = axis_of(0.0, 1.0)
     rgb = photo(axis, 5)
@@ -94,6 +96,7 @@ def test_what_covers_the_pole_is_left_out():
     assert lean_deg(band.left_px, band.right_px) == pytest.approx(1.0, abs=0.5)
 
 
+@pytest.mark.slow
 def test_a_pole_that_is_darker_below_leans_no_further():
     axis = axis_of(0.3, 0.0)
     rgb = photo(axis, 6, tone=lambda y: 1.0 if y < 600 else 0.5)
@@ -117,6 +120,7 @@ def test_pieces_that_show_different_things_say_nothing():
     assert follow_band(rgb, left, right, None) is None
 
 
+@pytest.mark.slow
 def test_a_pole_out_of_the_photo_says_nothing():
     left, right = rough_lines(axis_of(0, 0), 1.0, 0.0)
     rgb = photo(axis_of(0, 0), 1)

@@ -20,9 +20,9 @@ from vision.scale_file.scale import load_scale
 from vision.volume.read import read_volume
 
 FOLDER = Path(__file__).resolve().parents[3] / "shared" / "examples" / "volume"
-pytestmark = pytest.mark.skipif(
+pytestmark = [pytest.mark.slow, pytest.mark.skipif(
     not (FOLDER / "labels.jsonl").exists(),
-    reason="the path-traced example pictures are not beside this checkout")
+    reason="the path-traced example pictures are not beside this checkout")]
 
 #: Easy and typical: 0.15 division on average over many; the mean of a dozen errors that
 #: spread by about 0.15 strays by 0.045, two such strays are allowed.  Hard: 0.30, likewise.

@@ -118,6 +118,7 @@ class TestNoChamber:
         assert read_volume(photo_from_array(picture), QUAY).status == "refused"
 
 
+@pytest.mark.slow
 class TestFreshScenes:
     def test_mean_error(self):
         errors = [abs(r.value - s.true_value) / r.division for s, _, r in fresh()
@@ -188,6 +189,7 @@ class TestFreshScenes:
                 assert {"term", "standard_uncertainty", "unit"} <= set(term)
 
 
+@pytest.mark.slow
 class TestPhotoFile:
     @staticmethod
     def png(picture: np.ndarray, focal: float | None, orientation: int | None = None) -> bytes:
@@ -221,6 +223,7 @@ class TestPhotoFile:
         assert unknown.value == pytest.approx(scene.true_value, abs=unknown.division)
 
 
+@pytest.mark.slow
 class TestNumbering:
     def test_covered_ends_without_numerals_ask_for_a_number(self):
         scene, picture = ends_covered()
@@ -240,17 +243,14 @@ class TestNumbering:
         scene, picture = ends_covered()
         r = read_volume(photo_from_array(picture, scene.camera.f35), QUAY,
                         number=(30.0, mark_px(scene, 35.0)))
-        assert r.status == "refused" or r.value == pytest.approx(scene.true_value - 5.0, abs=1.0)
+        assert r.status == "read" and "number-given" in r.flags
+        assert r.value == pytest.approx(scene.true_value - 5.0, abs=1.0)
 
     def test_a_whole_scale_is_counted_without_numerals(self):
         scene, picture = unnumbered()
         r = read_volume(photo_from_array(picture, scene.camera.f35), QUAY)
-        if r.status == "read":
-            assert "numerals-unread" in r.flags
-            assert abs(r.value - scene.true_value) < WORST_DIVISIONS
-        else:
-            assert refused_for(r, "numbering-unsettled", "numerals-disagree")
-            assert r.question is not None and r.question.kind == "number"
+        assert r.status == "read" and "numerals-unread" in r.flags and r.question is None
+        assert abs(r.value - scene.true_value) < WORST_DIVISIONS
 
     def test_the_scale_of_another_chamber(self):
         _, picture, _ = fresh()[0]
@@ -260,6 +260,7 @@ class TestNumbering:
             assert r.status == "refused" and r.value is None
 
 
+@pytest.mark.slow
 class TestTwoChambers:
     @staticmethod
     def pair() -> tuple[ChamberScene, np.ndarray, int]:
@@ -282,14 +283,16 @@ class TestTwoChambers:
         assert "several-chambers" not in r.flags
         marks = np.concatenate([t.points_px for t in r.annotations if t.role.startswith("mark-")])
         assert (marks[:, 0] // wide == which).mean() > 0.95
-        assert r.value is None or abs(r.value - scene.true_value) < WORST_DIVISIONS * r.division
+        assert r.status == "read"
+        assert abs(r.value - scene.true_value) < WORST_DIVISIONS * r.division
 
 
+@pytest.mark.slow
 class TestOffScale:
     def test_above_the_highest_mark(self):
         r = read_volume(load_photo(SAMPLES / "bench-7-over-full.jpg"), QUAY)
-        assert r.status in ("above-scale", "refused") and r.value is None and r.interval is None
-        assert "above-highest-mark" in r.flags or r.status == "refused"
+        assert r.status == "above-scale" and "above-highest-mark" in r.flags
+        assert r.value is None and r.interval is None
 
     def test_below_the_lowest_mark(self):
         slate = load_scale("slate-50")
@@ -297,7 +300,8 @@ class TestOffScale:
                              width=SMALL[0], height=SMALL[1])
         picture = np.asarray(render_scene(scene))
         r = read_volume(photo_from_array(picture, scene.camera.f35), slate)
-        assert r.status in ("below-scale", "refused") and r.value is None and r.interval is None
+        assert r.status == "below-scale" and "below-lowest-mark" in r.flags
+        assert r.value is None and r.interval is None
 
     def test_an_unreadable_photo_is_refused(self):
         r = read_volume(load_photo(SAMPLES / "bench-8-blurred.jpg"), load_scale("heron-100"))

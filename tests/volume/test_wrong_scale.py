@@ -9,6 +9,8 @@ import pytest
 
 from app.cli import main
 
+pytestmark = pytest.mark.slow
+
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
 

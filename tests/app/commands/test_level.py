@@ -37,6 +37,7 @@ def test_a_refusal_is_exit_code_3_and_one_object(bare, capsys):
     assert found["action"] == "cannot tell" and found["flags"] == ["zero-card-missing"]
 
 
+@pytest.mark.slow
 def test_a_reading_is_exit_code_0_with_an_overlay(room, tmp_path, capsys):
     path, label = room
     overlay = tmp_path / "seen.png"
@@ -50,6 +51,7 @@ def test_a_reading_is_exit_code_0_with_an_overlay(room, tmp_path, capsys):
         assert max(drawn.size) == max(label["width"], label["height"])
 
 
+@pytest.mark.slow
 def test_words_without_json(room, capsys):
     assert main(["level", str(room[0])]) == 0
     out = capsys.readouterr().out

@@ -60,6 +60,7 @@ def test_output_in_words(folder, said):
         assert words in out, words
 
 
+@pytest.mark.slow
 def test_output_as_json(folder, said):
     code, out, _ = said("output", "--data", folder, "--bed", "QUAY-3", "--json")
     found = json.loads(out)

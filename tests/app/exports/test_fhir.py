@@ -185,6 +185,7 @@ def test_the_same_entry_has_the_same_address_every_time(store):
     assert first == second and re.fullmatch(r"[0-9a-f-]{36}", first)
 
 
+@pytest.mark.slow
 @given(st.recursive(st.none() | st.booleans() | st.text() | st.integers()
                     | st.decimals(-10**6, 10**6, places=3),
                     lambda x: st.lists(x, max_size=4) | st.dictionaries(st.text(), x, max_size=4),

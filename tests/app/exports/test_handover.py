@@ -74,6 +74,7 @@ def test_questions_are_on_the_sheet(tmp_path):
     assert "entered 09:35" in text, "a late entry says so"
 
 
+@pytest.mark.slow
 def test_an_empty_bed_a_strange_script_and_many_pages(tmp_path):
     store = Store.open(tmp_path)
     store.add(reading("1", 0, note="漢 ошибка é <b>bold?</b> & more"))

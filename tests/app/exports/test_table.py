@@ -84,6 +84,7 @@ def test_a_mangled_line_is_named(store):
         read_csv(text)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(note=st.text(st.characters(exclude_categories=("Cc", "Cs")), max_size=60)
        | st.sampled_from(["@SUM(A1)", ";'", "a;=1;''=2", "'quoted", "''", "-", "+1", "\"",

@@ -24,6 +24,8 @@ from vision.imaging.photo import load_photo
 from vision.scale_file.scale import shipped_scales
 from vision.volume.overlay import chamber_box
 
+pytestmark = pytest.mark.slow
+
 PHOTO, OTHER = photo_file(1), photo_file(2)
 
 

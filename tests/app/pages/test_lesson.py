@@ -55,6 +55,7 @@ def state_of(at: AppTest, page: str) -> LessonState:
 
 
 # ------------------------------------------------------------------ looking around
+@pytest.mark.slow
 def test_moving_the_eye_moves_the_reading(untraced):
     at = opened("lesson_parallax")
     assert "too much" in text(at) and "through the air" not in text(at)
@@ -64,6 +65,7 @@ def test_moving_the_eye_moves_the_reading(untraced):
     assert "too little" in text(at)
 
 
+@pytest.mark.slow
 def test_readings_can_be_held_and_compared(untraced):
     at = opened("lesson_parallax")
     press(at, "le-hold")
@@ -78,6 +80,7 @@ def test_readings_can_be_held_and_compared(untraced):
     assert state_of(at, "lesson_parallax").held == []
 
 
+@pytest.mark.slow
 def test_a_picture_is_traced_once_for_each_place_of_the_eye(monkeypatch):
     made = []
     monkeypatch.setattr(picture, "trace", lambda *args, **more: made.append(args) or small_jpeg())
@@ -103,6 +106,7 @@ def test_the_traced_picture_shows_the_chamber_of_that_fluid():
 
 
 # ------------------------------------------------------------------ the rounds
+@pytest.mark.slow
 def test_the_truth_is_not_on_the_page_before_the_answer(untraced):
     at = opened("lesson_parallax")
     at.radio(key="le-mode").set_value("Round of ten").run()
@@ -129,6 +133,7 @@ def test_an_answer_is_committed_once(untraced):
     assert work.finished
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("typed", ["", "about ten", "9999"])
 def test_what_is_no_number_is_asked_for_again(untraced, typed):
     at = opened("lesson_parallax")
@@ -140,6 +145,7 @@ def test_what_is_no_number_is_asked_for_again(untraced, typed):
     assert state_of(at, "lesson_parallax").round.verdicts == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("page", "mode", "prefix"), [
     ("lesson_parallax", "le-mode", "lp"), ("lesson_level", "ll-mode", "lv")])
 def test_a_round_of_ten_ends_with_the_score_by_cause(untraced, page, mode, prefix):
@@ -191,6 +197,7 @@ def test_the_teaching_model_is_called_one_and_drains_more_when_low():
     assert low > level + 5
 
 
+@pytest.mark.slow
 def test_nothing_of_a_lesson_goes_on_record(untraced, tmp_path, monkeypatch):
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
     for page in ("lesson_parallax", "lesson_level"):

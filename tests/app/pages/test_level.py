@@ -64,6 +64,7 @@ def sign(at: AppTest, bed: str, initials: str) -> None:
     next(t for t in at.text_input if t.key.startswith("by-")).set_value(initials)
 
 
+@pytest.mark.slow
 def test_a_measured_photo_is_no_record_until_confirmed(store, monkeypatch):
     at = opened(READ, monkeypatch)
     assert not at.exception

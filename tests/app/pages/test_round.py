@@ -14,6 +14,8 @@ from streamlit.testing.v1 import AppTest
 from app.records import BedCode, EventDraft, Initials, LevelDraft, Store, confirm
 from app.rounds import RoundBook
 
+pytestmark = pytest.mark.slow
+
 BED = "QUAY-3"
 
 

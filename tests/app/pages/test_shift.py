@@ -13,6 +13,8 @@ from shift_page import Page, ago, put, read
 
 from app.records import BedCode, EventDraft, LevelDraft, OrderDraft, SettingDraft, Store
 
+pytestmark = pytest.mark.slow
+
 LIMITS = {"ml_per_hour": "15", "reading_due_minutes": "60", "level_due_minutes": "240",
           "chamber_full_ml": "40"}
 

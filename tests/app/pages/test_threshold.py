@@ -99,6 +99,7 @@ def test_no_unit_is_chosen_beforehand(store):
     assert "The drain opens at" not in text
 
 
+@pytest.mark.slow
 def test_a_mixed_up_unit_is_asked_about(store):
     assert "Is the unit right?" in Page().order("10", "mmHg").panel("10", "cmH2O").text()
     assert "Is the unit right?" not in Page().order("10", "mmHg").panel("13,6", "cmH2O").text()
@@ -132,6 +133,7 @@ def test_a_level_check_before_a_move_no_longer_counts(store):
     assert not [b for b in page.at.button if b.key == "th-take"]
 
 
+@pytest.mark.slow
 def test_below_zero_works_without_a_minus_key(store):
     page = Page().panel("5").level("level")
     page.at.checkbox(key="th-setting-minus").check().run()
@@ -140,6 +142,7 @@ def test_below_zero_works_without_a_minus_key(store):
     assert store().current("QUAY-3")[0].entry.confirmed_value == Decimal("-5")
 
 
+@pytest.mark.slow
 def test_only_the_setting_a_person_saw_goes_on_record(store):
     page = Page().type("th-bed", "QUAY-3").order().panel("10,5").level()
     assert list(store().entries()) == []
@@ -151,6 +154,7 @@ def test_only_the_setting_a_person_saw_goes_on_record(store):
     assert "On record" in page.text()
 
 
+@pytest.mark.slow
 def test_nothing_is_recorded_without_initials_and_a_second_tap_adds_nothing(store):
     page = Page().type("th-bed", "QUAY-3").panel()
     page.press("confirm-set-")
@@ -202,6 +206,7 @@ def test_the_tool_is_asked_only_after_the_person_has_typed(store):
     assert not page.at.file_uploader
 
 
+@pytest.mark.slow
 def test_photo_reading_stands_beside_the_persons_own_and_goes_on_record_as_the_machines(store):
     page = with_photo(Page())
     text = page.text()
@@ -214,6 +219,7 @@ def test_photo_reading_stands_beside_the_persons_own_and_goes_on_record_as_the_m
     assert entry.scale == "gannet-cm" and entry.photo_sha256
 
 
+@pytest.mark.slow
 def test_two_readings_that_differ_are_said_to(store):
     page = with_photo(Page(), typed="13")
     assert "do not agree" in page.text()

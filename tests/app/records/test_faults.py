@@ -9,9 +9,9 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
-import time
 from concurrent.futures import ProcessPoolExecutor
 from multiprocessing import get_context
+from multiprocessing.synchronize import Barrier
 from pathlib import Path
 
 import pytest
@@ -32,9 +32,11 @@ from app.records import (
 from vision.errors import CountersightError
 
 HERE = Path(__file__).parents[2]
+_gate: Barrier
 NOBODY = 65534
 
 
+@pytest.mark.slow
 def test_killed_again_and_again(tmp_path):
     """A short version; ``python tests/records_kill.py 200`` is the long one."""
     figures = figures_of(str(tmp_path), kills=25, seed=20260302, at_once=5)
@@ -44,6 +46,7 @@ def test_killed_again_and_again(tmp_path):
     assert figures.unfinished_kept <= figures.kills
 
 
+@pytest.mark.slow
 def test_fifty_sessions_at_once_in_two_processes(tmp_path):
     """Also opens a record that does not exist yet from both processes at once."""
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as pool:
@@ -55,25 +58,30 @@ def test_fifty_sessions_at_once_in_two_processes(tmp_path):
     assert store.verify().ok
 
 
-def _open_at(job: tuple[str, float]) -> str:
-    """Open a record at one moment of the clock; what went wrong."""
-    where, moment = job
-    while time.time() < moment:
-        pass
+def _meet_at(gate: Barrier) -> None:
+    """Give a process of the pool the place where all wait for each other."""
+    global _gate
+    _gate = gate
+
+
+def _open_together(where: str) -> str:
+    """Open a record once all are there; what went wrong."""
+    _gate.wait(60)
     try:
         return "" if Store.open(where, wait_seconds=60).verify().ok else "broken"
     except RecordError as error:
         return str(error)
 
 
+@pytest.mark.slow
 def test_stations_that_make_a_new_record_at_the_same_moment(tmp_path):
     """SQLite does not wait by itself while another one prepares the new file."""
-    stations = 4
-    with ProcessPoolExecutor(stations, mp_context=get_context("spawn")) as pool:
-        list(pool.map(_open_at, [(str(tmp_path / "warm-up"), time.time() + 1)] * stations))
+    stations, context = 4, get_context("spawn")
+    with ProcessPoolExecutor(stations, mp_context=context, initializer=_meet_at,
+                             initargs=(context.Barrier(stations),)) as pool:
         for n in range(40):
-            job = (str(tmp_path / f"new-{n}"), time.time() + 0.02)
-            assert list(pool.map(_open_at, [job] * stations)) == [""] * stations
+            assert list(pool.map(_open_together, [str(tmp_path / f"new-{n}")] * stations)) == [
+                ""] * stations
 
 
 def run_as_station(code: str, where: Path, *, as_nobody: bool = False) -> str:
@@ -112,6 +120,7 @@ def open_folder():
     shutil.rmtree(folder)
 
 
+@pytest.mark.slow
 def test_a_read_only_folder(open_folder):
     Store.open(open_folder).add(reading())
     for file in open_folder.iterdir():
@@ -135,6 +144,7 @@ except RecordError as error:
 """
 
 
+@pytest.mark.slow
 def test_a_copy_on_a_read_only_medium_can_be_checked(open_folder):
     Store.open(open_folder).add(reading())
     assert [p.name for p in open_folder.iterdir()] == ["record.sqlite3"], "the log is emptied"
@@ -146,6 +156,7 @@ def test_a_copy_on_a_read_only_medium_can_be_checked(open_folder):
     open_folder.chmod(0o755)
 
 
+@pytest.mark.slow
 def test_a_copy_whose_newest_entries_are_still_in_the_log_is_not_believed(open_folder):
     store = Store.open(open_folder)
     store.add(reading())
@@ -164,6 +175,7 @@ def test_a_copy_whose_newest_entries_are_still_in_the_log_is_not_believed(open_f
     open_folder.chmod(0o755)
 
 
+@pytest.mark.slow
 def test_a_folder_that_cannot_be_made(open_folder):
     open_folder.chmod(0o555)
     assert run_as_station(TRY_ADD, open_folder / "new", as_nobody=True).startswith("ReadOnlyError")
@@ -191,6 +203,7 @@ except RecordError as error:
 """
 
 
+@pytest.mark.slow
 def test_a_disk_that_fills_up(tmp_path):
     """No file may grow beyond a limit: the write fails as on a full disk."""
     count, name, sentence = run_as_station(UNTIL_FULL, tmp_path).split(" ", 2)
@@ -212,6 +225,7 @@ def test_a_database_that_may_not_grow(tmp_path):
     assert Store.open(tmp_path).verify().ok
 
 
+@pytest.mark.slow
 def test_a_real_full_file_system(open_folder):
     """On a tiny file system of its own, where the machine lets us mount one."""
     mounted = subprocess.run(["mount", "-t", "tmpfs", "-o", "size=600k", "tmpfs", open_folder],

@@ -85,6 +85,7 @@ def test_print_and_scale_are_shared_by_two_readings_of_one_chamber(store):
     assert interval.u_ml == pytest.approx(0.15 * math.sqrt(2), rel=0.01)
 
 
+@pytest.mark.slow
 def test_withdrawn_things_count_nowhere_and_corrected_ones_as_corrected(store):
     first = store.add(reading("10", 0))
     store.add(reading("20", 60))

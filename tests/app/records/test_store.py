@@ -290,6 +290,7 @@ def beds(tmp_path_factory):
     return Store.open(tmp_path_factory.mktemp("any")), itertools.count(1)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(_steps)
 def test_any_history_gives_the_last_word(beds, steps):

@@ -50,6 +50,7 @@ def test_a_level_check_holds(on_record):
     assert "The last level check is of" in text and "stale" not in text
 
 
+@pytest.mark.slow
 def test_a_change_of_position_makes_it_stale_until_it_is_checked_again(on_record):
     on_record(LevelDraft.usual_method(), 40)
     on_record(EventDraft("position-changed"), 20)

@@ -11,6 +11,7 @@ from app.ui.pictures import LONGEST_PX, band_around, screen_copy, to_photo, with
 RNG = np.random.default_rng(20260307)
 
 
+@pytest.mark.slow
 def test_a_large_photo_becomes_a_small_jpeg_without_camera_data():
     copy = screen_copy(RNG.integers(0, 255, (3000, 4000, 3), dtype=np.uint8))
     picture = Image.open(io.BytesIO(copy.jpeg))

@@ -54,6 +54,7 @@ def an_event_that_fails(said: str) -> Page:
     return page
 
 
+@pytest.mark.slow
 def test_a_full_disk(ward, monkeypatch):
     """The database may not grow by a single page: SQLite reports a full disk."""
     store = Store.open(ward)
@@ -73,12 +74,14 @@ def test_a_full_disk(ward, monkeypatch):
     monkeypatch.undo()
 
 
+@pytest.mark.slow
 def test_a_record_that_cannot_be_written(ward, monkeypatch):
     opened_with(monkeypatch, "PRAGMA query_only = ON")
     an_event_that_fails("The record cannot be written there.")
     assert Store.open(ward).count() == 2
 
 
+@pytest.mark.slow
 def test_a_locked_record_can_be_read_and_the_event_goes_in_afterwards(ward, monkeypatch):
     opened_with(monkeypatch)
     other = sqlite3.connect(ward / "record.sqlite3")
@@ -114,6 +117,7 @@ def test_a_server_that_does_not_answer(monkeypatch):
     assert "The record cannot be read" in text and "opensesame" not in text
 
 
+@pytest.mark.slow
 def test_a_record_changed_by_hand_is_named_on_the_page(ward):
     change(ward, "UPDATE entry SET confirmed_value = '31' WHERE number = 2")
     page = Page().press("sh-prepare")
@@ -144,6 +148,7 @@ def change(folder, statement: str) -> None:
     c.close()
 
 
+@pytest.mark.slow
 def test_a_clock_set_back_is_asked_about(ward):
     """An entry recorded in what is now the future: this machine's clock was set back."""
     put(Store.open(ward), EventDraft("drain-closed"), -30)

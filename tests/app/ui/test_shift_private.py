@@ -35,6 +35,7 @@ def enter() -> Page:
     return page.type("by-ev-", INITIALS).press("confirm-ev-")
 
 
+@pytest.mark.slow
 def test_an_entry_leaves_no_line_with_a_code(ward, caplog):
     with caplog.at_level(logging.DEBUG):
         enter()

@@ -128,6 +128,7 @@ def test_a_sign_in_without_a_subject_is_none(ward):
     assert [b.label for b in at.button] == ["Sign in"]
 
 
+@pytest.mark.slow
 def test_the_confirming_identity_is_on_record(ward):
     """Subject and issuer, as OpenID Connect Core 1.0 (2014), section 5.7, asks for."""
     at = AppTest.from_string(SCRIPT, default_timeout=30)
