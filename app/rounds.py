@@ -13,7 +13,7 @@ import json
 import os
 import tempfile
 import uuid
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from decimal import Decimal
@@ -21,6 +21,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 from app.records import Moment, Standing
+from app.records.codes import normal_bed
 from vision.errors import CountersightError
 
 FORMAT = 1
@@ -70,7 +71,7 @@ class Round:
     @classmethod
     def begin(cls, bed: str, now: Moment, after: int) -> Round:
         """A new round with nothing done."""
-        return cls(bed, now, after, uuid.uuid4().hex)
+        return cls(normal_bed(bed), now, after, uuid.uuid4().hex)
 
     def collecting(self, since: Moment, minutes: int) -> Round:
         """The same round, collecting since then for so many minutes."""
@@ -218,19 +219,20 @@ class RoundBook:
         except (OSError, UnicodeDecodeError):
             raise RoundError(_unreadable(bed)) from None
         found = _from_json(text, bed)
-        if found.bed != bed:
+        if found.bed != normal_bed(bed):
             raise RoundError(_unreadable(bed))
         return found
 
     def all(self) -> tuple[Round, ...]:
         """Every round under way that can be read, by bed."""
-        found = []
+        return tuple(sorted((r for _, r in self._rounds()), key=lambda r: r.bed))
+
+    def _rounds(self) -> Iterator[tuple[Path, Round]]:
         for path in sorted(self._folder.glob("*.json")):
             try:
-                found.append(_from_json(path.read_text(encoding="utf-8"), "?"))
+                yield path, _from_json(path.read_text(encoding="utf-8"), "?")
             except (OSError, UnicodeDecodeError, RoundError):
                 continue  # its own bed says so when it is opened
-        return tuple(sorted(found, key=lambda r: r.bed))
 
     def begin(self, round_: Round) -> None:
         """Keep a new round; RoundError when one is under way at this bed."""
@@ -255,7 +257,11 @@ class RoundBook:
 
     def _path(self, bed: str) -> Path:
         # A bed code may hold a slash, and some file systems tell no case apart.
-        return self._folder / f"{hashlib.sha256(bed.encode()).hexdigest()[:32]}.json"
+        name = hashlib.sha256(normal_bed(bed).encode()).hexdigest()[:32]
+        path = self._folder / f"{name}.json"
+        # One begun before a bed had one spelling lies under another name.
+        return path if path.exists() else next(
+            (p for p, r in self._rounds() if r.bed == normal_bed(bed)), path)
 
     def _write(self, round_: Round) -> None:
         """All or nothing: a new file beside the old one, then put in its place."""
@@ -301,7 +307,7 @@ def _from_json(text: str, bed: str) -> Round:
         if began is None:
             raise ValueError
         return Round(
-            str(d["bed"]), began, int(d["after"]), str(d["id"]), _moment(d["collect_since"]),
+            normal_bed(d["bed"]), began, int(d["after"]), str(d["id"]), _moment(d["collect_since"]),
             None if d["collect_minutes"] is None else int(d["collect_minutes"]),
             _moment(d["collect_until"]),
             None if d["collect_after"] is None else int(d["collect_after"]),

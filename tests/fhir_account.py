@@ -9,6 +9,7 @@ from decimal import Decimal
 from typing import Any
 
 from app.exports.fhir_codes import BEDS, CODES, NUMBERS, UCUM
+from app.records.codes import normal_bed
 from app.records.errors import NotARecordError
 from app.records.kinds import EVENTS
 from vision.output import Account, ChamberEvent, ChamberReading, make_account
@@ -32,7 +33,7 @@ def read_accounts(text: str) -> dict[str, Account]:
     events: dict[str, list[ChamberEvent]] = {}
     try:
         for resource in _counted(bundle):
-            bed = _identifier([resource["subject"]["identifier"]], BEDS)
+            bed = normal_bed(_identifier([resource["subject"]["identifier"]], BEDS))
             kind = code_of(resource.get("code"))
             if kind == "volume-reading":
                 readings.setdefault(bed, []).append(_reading(resource))

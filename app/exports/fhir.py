@@ -25,6 +25,7 @@ from app.exports.fhir_codes import (
     concept,
     quantity,
 )
+from app.records.codes import normal_bed
 from app.records.content import Entry
 from app.records.kinds import WORDS
 from app.records.moment import Moment
@@ -72,7 +73,7 @@ def observation(standing: Standing) -> dict[str, Any]:
         "status": _STATUS[standing.status],
         "category": [{"coding": [{"system": CATEGORY, "code": "procedure"}]}],
         "code": concept(e.subject),
-        "subject": {"identifier": {"system": BEDS, "value": e.bed}},
+        "subject": {"identifier": {"system": BEDS, "value": normal_bed(e.bed)}},
         "effectiveDateTime": _instant(e.happened),
         "issued": _instant(last.recorded),
         "performer": [{"identifier": {"system": INITIALS, "value": e.initials}}],
@@ -97,7 +98,7 @@ def _media(standing: Standing, jpeg: bytes) -> dict[str, Any]:
         "resourceType": "Media",
         "id": str(uuid.uuid5(_NAMESPACE, f"picture of {entry.hash}")),
         "status": "entered-in-error" if standing.withdrawn else "completed",
-        "subject": {"identifier": {"system": BEDS, "value": entry.bed}},
+        "subject": {"identifier": {"system": BEDS, "value": normal_bed(entry.bed)}},
         "createdDateTime": _instant(entry.happened),
         "content": {"contentType": "image/jpeg", "data": base64.b64encode(jpeg).decode("ascii")},
     }

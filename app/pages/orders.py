@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
+from functools import partial
 
 import streamlit as st
 
 from app.records import ClockDoubtError, Entry, Moment, Standing, confirm
+from app.records.codes import normal_bed
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger, theme
+from app.ui.bed import bed_help
 from app.ui.confirm import Signature, confirm_block
 from app.ui.order.form import order_fields, typed_order
 from app.ui.recent import age
@@ -43,7 +46,9 @@ def page() -> None:
     st.session_state.setdefault("orders-bed", state.bed)
     st.text_input("Bed code of your ward (no names)", key="orders-bed", max_chars=24,
                   autocomplete="off", placeholder="for example QUAY-3")
-    state.bed = " ".join((st.session_state["orders-bed"] or "").split())
+    bed_help("orders", st.session_state["orders-bed"] or "",
+             partial(st.session_state.__setitem__, "orders-bed"))
+    state.bed = normal_bed(st.session_state["orders-bed"] or "")
     if not state.bed:
         blocks.status_line("Next: the bed.")
         blocks.caution_box()

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from functools import partial
 
 import streamlit as st
 
 from app.records import BedCode
 from app.rounds import STEPS, StepName
 from app.ui import blocks, guard, theme
+from app.ui.bed import bed_help
 from app.ui.round import act, overview
 from app.ui.round.collect import collect_step
 from app.ui.round.drain import drain_step
@@ -81,6 +83,7 @@ def _before(state: RoundState, view: View) -> None:
     blocks.status_line(overview.due_line(view))
     overview.last_known(view)
     overview.order_lines(view)
+    bed_help("before", view.bed, partial(st.query_params.__setitem__, "bed"), offer=False)
     act.initials_field(state)
     act.say_what_is_missing(state)
     st.button("Begin the round", key=f"round-begin-{state.turn}", type="primary", width="stretch",

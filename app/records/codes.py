@@ -1,9 +1,15 @@
-"""Who confirmed and for whom: short codes of the ward's own, never names."""
+"""Who confirmed and for whom: short codes of the ward's own, never names.
+
+One bed has one spelling, whatever keyboard it was typed on.  Entries made before that
+rule keep the spelling they were confirmed with and are found under the one form.
+"""
 
 from __future__ import annotations
 
+import os
 import re
 import unicodedata
+from collections.abc import Iterable
 
 from app.records.errors import ConfirmError
 
@@ -13,6 +19,51 @@ _BED = re.compile(r"[^\W_](?:[^\W_]|[ ./\-]){0,22}[^\W_]|[^\W_]")
 
 def _clean(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", str(text)).split())
+
+
+def normal_bed(text: str) -> str:
+    """The one form of a bed code: compatibility forms folded (Unicode Standard Annex 15,
+    NFKC), upper case, every dash a hyphen, single spaces.
+
+    Never fails; whether it is a code at all is for :class:`BedCode` to say.
+    """
+    for _ in range(2):  # upper case may bring forth what folds again
+        text = unicodedata.normalize("NFKC", str(text)).upper()
+    return " ".join("".join(map(_plain, text)).split())
+
+
+def _plain(c: str) -> str:
+    if unicodedata.category(c) == "Pd" or c == "\N{MINUS SIGN}":
+        return "-"
+    return "/" if c == "\N{FRACTION SLASH}" else c
+
+
+#: Letters taken for digits, in print and in handwriting (common practice, no source).
+_LOOKS_LIKE = str.maketrans("OQILSZBG", "00115286", " ./-")
+#: In shorter codes any two are a slip apart (our choice).
+_SHORTEST_FOR_SLIP = 3
+
+
+def similar_beds(code: str, known: Iterable[str]) -> tuple[str, ...]:
+    """Known beds that ``code`` may have been meant for, none when it is one of them.
+
+    Similar: the same once letters that look like digits are read as digits and hyphens,
+    dots, slashes and spaces are left out, or one slip apart (a character more, less, another
+    one, or two neighbours exchanged).
+    """
+    code, known = normal_bed(code), tuple(map(normal_bed, known))
+    if code in known:
+        return ()
+    return tuple(k for k in known if k.translate(_LOOKS_LIKE) == code.translate(_LOOKS_LIKE)
+                 or min(len(k), len(code)) >= _SHORTEST_FOR_SLIP and _one_slip(k, code))
+
+
+def _one_slip(a: str, b: str) -> bool:
+    same = len(os.path.commonprefix((a, b)))
+    a, b = a[same:], b[same:]
+    same = len(os.path.commonprefix((a[::-1], b[::-1])))
+    a, b = a[:len(a) - same], b[:len(b) - same]
+    return max(len(a), len(b)) <= 1 or (len(a) == 2 and a == b[::-1])
 
 
 class Initials(str):
@@ -28,11 +79,14 @@ class Initials(str):
 
 
 class BedCode(str):
-    """The ward's own code for a bed or patient: 1 to 24 letters, digits, spaces, - . /"""
+    """The ward's own code for a bed or patient: 1 to 24 letters, digits, spaces, - . /
+
+    Always in the one form of :func:`normal_bed`.
+    """
 
     def __new__(cls, text: str) -> BedCode:
         """Raises ConfirmError when ``text`` is no such code."""
-        clean = _clean(text)
+        clean = normal_bed(text)
         if not _BED.fullmatch(clean):
             raise ConfirmError(
                 "Type the bed code of your ward: up to 24 letters, digits, spaces, hyphens, dots "

@@ -10,7 +10,7 @@ from datetime import timedelta
 from decimal import Decimal
 
 from app.records.canonical import canonical_json
-from app.records.codes import BedCode, Initials
+from app.records.codes import BedCode, Initials, normal_bed
 from app.records.confirmed import ConfirmedEntry, seal
 from app.records.content import Content
 from app.records.drafts import (
@@ -65,10 +65,15 @@ def confirm(
     if type(bed) is not BedCode:
         raise ConfirmError("Nothing goes on record without the bed code.")
     now = clock()
+    if isinstance(draft, CorrectionDraft | WithdrawalDraft) \
+            and normal_bed(draft.original.bed) != bed:
+        raise ConfirmError(
+            f"Entry {draft.original.number} belongs to bed {draft.original.bed}. If that bed is "
+            "wrong, withdraw it there and make a new entry for the right bed.")
     content = Content(
         key=str(uuid.uuid4()) if key is None else _key(key), kind=draft.kind,
-        subject=draft.subject, bed=bed, initials=by, identity=identity, recorded=now,
-        happened=_happened(draft, happened_at, now), clock_checked=clock_checked,
+        subject=draft.subject, bed=_spelling(draft, bed), initials=by, identity=identity,
+        recorded=now, happened=_happened(draft, happened_at, now), clock_checked=clock_checked,
         software_version=software_version(), note=plain_text(note, "The note"), **draft.fields())
     if confirmed_value is not None:
         content = replace(content, confirmed_value=_value(draft, confirmed_value))
@@ -76,6 +81,11 @@ def confirm(
         content = replace(content, attestations=attestations)
     _check(draft, content)
     return seal(content)
+
+
+def _spelling(draft: Draft, bed: BedCode) -> str:
+    """A correction keeps the spelling of the entry that it names."""
+    return draft.original.bed if isinstance(draft, CorrectionDraft | WithdrawalDraft) else bed
 
 
 def _key(key: str) -> str:
@@ -112,10 +122,6 @@ def _check(draft: Draft, content: Content) -> None:
         raise ConfirmError("Say why: a reason is needed here.")
     if isinstance(draft, CorrectionDraft):
         _check_correction(draft, content)
-    if isinstance(draft, CorrectionDraft | WithdrawalDraft) and draft.original.bed != content.bed:
-        raise ConfirmError(
-            f"Entry {draft.original.number} belongs to bed {draft.original.bed}. If that bed is "
-            "wrong, withdraw it there and make a new entry for the right bed.")
     if content.kind != "withdrawal":
         _check_subject(draft, content)
 

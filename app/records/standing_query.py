@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import Connection, exists, func, select
+from sqlalchemy import ColumnElement, Connection, exists, func, select, text
 
+from app.records.codes import normal_bed
 from app.records.content import Entry, entry_from_row
 from app.records.moment import Moment
 from app.records.schema import entry_table, plain
@@ -14,6 +15,26 @@ from app.records.standing import Standing, standings
 
 #: SQLite takes at least 999 variables in one statement (its documented default).
 _AT_ONCE = 500
+
+#: Hops from one spelling to the next along the index, however long the record is.
+_SPELLINGS = text("""
+WITH RECURSIVE spelling(bed) AS (
+  SELECT min(bed) FROM entry
+  UNION ALL
+  SELECT (SELECT min(e.bed) FROM entry e WHERE e.bed > spelling.bed)
+  FROM spelling WHERE spelling.bed IS NOT NULL)
+SELECT bed FROM spelling WHERE bed IS NOT NULL""")
+
+
+def spellings(connection: Connection) -> list[str]:
+    """Every bed code on record as it was confirmed."""
+    return list(connection.execute(_SPELLINGS).scalars())
+
+
+def of_bed(connection: Connection, bed: str) -> ColumnElement[bool]:
+    """Entries of one bed, in whatever spelling they were confirmed."""
+    wanted = normal_bed(bed)
+    return entry_table.c.bed.in_([s for s in spellings(connection) if normal_bed(s) == wanted])
 
 
 def standing_now(connection: Connection, bed: str | None, kind: str | None,
@@ -27,7 +48,7 @@ def standing_now(connection: Connection, bed: str | None, kind: str | None,
     c = entry_table.c
     where = [~exists().where(later.c.refers_to == c.number)]
     if bed is not None:
-        where.append(c.bed == bed)
+        where.append(of_bed(connection, bed))
     if kind is not None:
         where.append((c.subject == kind) | (c.event == kind))
     if since is not None:

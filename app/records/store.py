@@ -11,6 +11,7 @@ from sqlalchemy import Connection, Engine, insert, select, text
 
 from app.records.canonical import FIRST_LINK
 from app.records.chain import Verification, content_hash, walk
+from app.records.codes import normal_bed
 from app.records.confirmed import ConfirmedEntry, unsealed
 from app.records.content import Content, Entry, entry_from_row
 from app.records.engine import database_url, make_engine, prepared_place, reading, writing
@@ -29,7 +30,7 @@ from app.records.picture_table import (
 )
 from app.records.schema import GUARDS, entry_table, plain
 from app.records.standing import Standing
-from app.records.standing_query import standing_now
+from app.records.standing_query import of_bed, spellings, standing_now
 from app.records.version import bring_up_to_date
 
 #: How far this machine's clock may be behind the last entry before it is asked about:
@@ -147,10 +148,9 @@ class Store:
             return kept_picture(connection, sha256)
 
     def beds(self) -> tuple[str, ...]:
-        """Bed codes that have entries, sorted."""
+        """Bed codes that have entries, each in its one form, sorted."""
         with reading(self._engine) as connection:
-            found = connection.execute(select(entry_table.c.bed).distinct()).scalars().all()
-        return tuple(sorted(found))
+            return tuple(sorted({normal_bed(s) for s in spellings(connection)}))
 
     def count(self) -> int:
         """How many entries there are."""
@@ -171,8 +171,6 @@ class Store:
                 until: datetime | None) -> Iterator[Entry]:
         c = entry_table.c
         query = select(entry_table).order_by(c.number)
-        if bed is not None:
-            query = query.where(c.bed == bed)
         if kind is not None:
             query = query.where((c.kind == kind) | (c.event == kind))
         if since is not None:
@@ -180,6 +178,8 @@ class Store:
         if until is not None:
             query = query.where(c.happened_utc <= Moment.of(until).utc_text)
         with reading(self._engine) as connection:
+            if bed is not None:
+                query = query.where(of_bed(connection, bed))
             rows = connection.execute(query).mappings().all()
         return (entry_from_row(plain(row)) for row in rows)
 

@@ -4,11 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import streamlit as st
 
 from app.records import BedCode, Initials, RecordError
+from app.records.codes import normal_bed
 from app.ui import blocks, signed_in
+from app.ui.bed import bed_doubt, bed_help
 
 
 @dataclass(frozen=True)
@@ -31,6 +34,7 @@ def signature(initials: str, bed: str) -> Signature:
     by: Initials | None = None
     try:
         code = BedCode(bed)
+        problems += filter(None, [bed_doubt(code)])
     except RecordError as problem:
         problems.append(str(problem))
     try:
@@ -60,8 +64,11 @@ def confirm_block(
     if fixed_bed:
         st.write(f"Bed code: **{fixed_bed}**")
     else:
-        st.text_input("Bed code of your ward (no names)", value=typed_bed, key=bed_key,
-                      max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
+        begun = st.session_state.get(bed_key, typed_bed)
+        typed = st.text_input(
+            "Bed code of your ward (no names)", value=typed_bed if begun == typed_bed else "",
+            key=bed_key, max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
+        bed_help(key, typed or "", partial(st.session_state.__setitem__, bed_key))
     st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
 
     def pressed() -> None:
@@ -71,4 +78,4 @@ def confirm_block(
     if problems:
         blocks.notice("Not recorded yet", problems, stop=True)
     st.button(label, key=f"confirm-{key}", type="primary", on_click=pressed, width="stretch")
-    return str(fixed_bed or st.session_state.get(bed_key) or "")
+    return normal_bed(fixed_bed or st.session_state.get(bed_key) or "")

@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import streamlit as st
 
+from app.records.codes import normal_bed
 from app.records.shift import LevelState, level_state
 from app.ui import blocks, guard, ledger
 from vision.output.limits import limits_from
@@ -17,7 +18,7 @@ def level_note(bed: str) -> None:
     A level check is stale once the position changed after it (bed, head, transfer),
     or when it is older than the order allows.
     """
-    bed = " ".join(bed.split())
+    bed = normal_bed(bed)
     if not bed:
         return
     found, problem = guard.in_words(lambda: last_level(bed))

@@ -7,6 +7,7 @@ from html import escape
 import streamlit as st
 
 from app.records import Moment
+from app.records.codes import normal_bed
 from app.ui import blocks, guard, ledger
 
 SHOWN = 5
@@ -28,7 +29,7 @@ def age(then: Moment, now: Moment) -> str:
 
 def last_readings(bed: str) -> None:
     """Draw the last confirmed chamber readings of ``bed``; nothing while it is empty."""
-    bed = " ".join(bed.split())
+    bed = normal_bed(bed)
     if not bed:
         return
     standing, problem = guard.in_words(

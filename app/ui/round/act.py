@@ -14,8 +14,10 @@ import streamlit as st
 
 from app.records import BedCode, ClockDoubtError, Entry, Initials, Moment, SkipDraft
 from app.records.drafts import Draft
+from app.records.errors import ConfirmError
 from app.rounds import REST, STEPS, Round, StepName
 from app.ui import blocks, doubtful, guard, ledger, signed_in
+from app.ui.bed import bed_doubt
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, book, look_up, newest
 
@@ -144,6 +146,9 @@ def begin(state: RoundState, bed: str) -> None:
     def act() -> None:
         code = BedCode(bed)
         Initials(state.initials)  # refused here and not at the first step
+        doubt = bed_doubt(code)
+        if doubt:
+            raise ConfirmError(doubt)
         book().begin(Round.begin(code, Moment.now(), newest(ledger.open_store())))
 
     _, problem = guard.in_words(act)

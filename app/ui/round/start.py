@@ -7,6 +7,7 @@ import streamlit as st
 from app.records import BedCode, Moment
 from app.rounds import Round, timer
 from app.ui import blocks, guard
+from app.ui.bed import bed_help
 from app.ui.round.state import RoundState
 from app.ui.round.view import book
 
@@ -27,6 +28,7 @@ def choose_bed(state: RoundState) -> None:
     blocks.step("Bed")
     st.text_input("Bed code of your ward (no names)", key=BED, max_chars=24, autocomplete="off",
                   placeholder="for example QUAY-3")
+    bed_help("round", st.session_state.get(BED) or "", _open)
 
     def pressed() -> None:
         code, sentence = guard.in_words(lambda: BedCode(st.session_state.get(BED) or ""))

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 
 import streamlit as st
 
-from app.ui import blocks, guard
-from app.ui.shift.look import beds, plan_of
+from app.records.codes import normal_bed
+from app.ui import blocks
+from app.ui.bed import bed_help
+from app.ui.shift.look import plan_of
 from app.ui.shift.state import FIRST_PERIOD, FIRST_STARTS, PERIODS, ShiftState
 from vision.output import ShiftPlan
-
-#: More beds than this are not offered as buttons; their code is typed.
-_OFFERED = 8
 
 
 @dataclass(frozen=True)
@@ -29,7 +29,7 @@ def choose(state: ShiftState) -> Choice:
     first = _first_values(state)
     typed = st.text_input("Bed code of your ward (no names)", first["sh-bed"], key="sh-bed",
                           max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
-    _offer_beds(state)
+    bed_help("sh", typed or "", partial(_take, state))
     period = st.segmented_control("Show the last", tuple(PERIODS), key="sh-period",
                                   default=first["sh-period"], width="stretch", required=True)
     with st.expander("Times of the shifts"):
@@ -40,7 +40,7 @@ def choose(state: ShiftState) -> Choice:
     plan, problem = plan_of(starts or "")
     if problem:
         blocks.notice("The times of the shifts cannot be used", [problem], stop=True)
-    bed = " ".join((typed or "").split())
+    bed = normal_bed(typed or "")
     state.show_bed(bed)
     return Choice(bed, period or FIRST_PERIOD, plan)
 
@@ -55,18 +55,6 @@ def _first_values(state: ShiftState) -> dict[str, str]:
         if key not in st.session_state or key not in state.first:
             state.first[key] = state.kept.get(key) or first
     return state.first
-
-
-def _offer_beds(state: ShiftState) -> None:
-    known, problem = guard.in_words(beds)
-    if known is None:
-        blocks.notice("The record cannot be read", [problem], stop=True)
-        return
-    if not 1 <= len(known) <= _OFFERED:
-        return
-    with st.container(horizontal=True):
-        for code in known:
-            st.button(code, key=f"sh-offer-{code}", on_click=_take, args=(state, code))
 
 
 def _take(state: ShiftState, code: str) -> None:

@@ -64,11 +64,6 @@ def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> L
         shift=totals[-1] if totals else None)
 
 
-def beds() -> tuple[str, ...]:
-    """The beds on record."""
-    return ledger.open_store().beds()
-
-
 def plan_of(text: str) -> tuple[ShiftPlan | None, str]:
     """The ward's shifts from what was typed, or None and the sentence why not."""
     try:

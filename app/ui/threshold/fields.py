@@ -6,7 +6,9 @@ from typing import Any
 
 import streamlit as st
 
+from app.records.codes import normal_bed
 from app.ui import blocks, guard
+from app.ui.bed import bed_help
 from app.ui.number import TypedNumber, decimal_field
 from app.ui.threshold.last import LastLevel, OnRecord, on_record
 from app.ui.threshold.state import (
@@ -27,7 +29,9 @@ _UNIT_NAMES = tuple(UNITS)
 def all_fields(state: ThresholdState) -> tuple[Inputs, OnRecord]:
     """Draw every field; what was typed, and what the record holds for the bed."""
     blocks.step("1. The order")
-    bed = " ".join((_text(state, "Bed code of your ward (no names)", "th-bed", 24) or "").split())
+    typed = _text(state, "Bed code of your ward (no names)", "th-bed", 24) or ""
+    bed_help("th", typed, lambda code: _put(state, "th-bed", code))
+    bed = normal_bed(typed)
     known = _look_up(bed)
     if known.order is not None:
         st.write(known.order.sentence)
@@ -91,9 +95,13 @@ def _take(state: ThresholdState, level: LastLevel) -> None:
         return
     way = LEVEL if offset == 0 else LOW if offset < 0 else HIGH
     for key, value in (("th-way", way), ("th-size", f"{abs(offset):g}"), ("th-give", "")):
-        st.session_state[key] = state.kept[key] = value
-        state.begun[key] = None if key == "th-way" else ""  # two beginnings would be one too many
+        _put(state, key, value)
     state.taken_interval = None if level.interval_cm is None else (offset, *level.interval_cm)
+
+
+def _put(state: ThresholdState, key: str, value: str) -> None:
+    st.session_state[key] = state.kept[key] = value
+    state.begun[key] = None if key == "th-way" else ""  # two beginnings would be one too many
 
 
 def _number(state: ThresholdState, label: str, key: str, low: float, high: float) -> TypedNumber:

@@ -42,7 +42,7 @@ def morning(store):
 def test_without_a_bed_nothing_is_shown(morning):
     page = Page("")
     assert "Next: the bed code." in page.text() and "30 mL" not in page.text()
-    page.press("sh-offer-QUAY-3")
+    page.press("bed-known-sh-QUAY-3")
     assert "Bed QUAY-3" in page.text()
 
 
