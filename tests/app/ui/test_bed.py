@@ -9,10 +9,10 @@ import pytest
 from chamber_page import Page as ChamberPage
 from chamber_page import Reader, install, photo_file
 from chamber_page import reading as seen
-from records_help import happening
+from shift_page import put
 from streamlit.testing.v1 import AppTest
 
-from app.records import BedCode, Moment, Store
+from app.records import BedCode, EventDraft, Moment, Store
 from app.rounds import Round, RoundBook
 
 
@@ -21,7 +21,7 @@ def store(tmp_path, monkeypatch):
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path))
     store = Store.open(tmp_path)
     for bed in ("WARD-7", "QUAY-3"):
-        store.add(happening("bag-changed", bed=BedCode(bed)))
+        put(store, EventDraft("bag-changed"), 5, bed=BedCode(bed))
     return store
 
 
@@ -83,7 +83,7 @@ def test_a_code_like_a_known_one_is_asked_about(store, name):
 @pytest.mark.parametrize("name", ASKING)
 def test_many_beds_are_offered_in_a_list(store, name):
     for n in range(10, 20):
-        store.add(happening("bag-changed", bed=BedCode(f"ROOM {n}")))
+        put(store, EventDraft("bag-changed"), 5, bed=BedCode(f"ROOM {n}"))
     page = Any_(name)
     (box,) = [s for s in page.at.selectbox if (s.key or "").startswith("bed-known-")]
     assert len(box.options) == 12
