@@ -154,13 +154,14 @@ def cumulative(columns: Columns, name: str, unit: str) -> Drawing | None:
     return plot.drawing("Share of the readings within an error")
 
 
-def errors_by(groups: Mapping[str, Figures], key: str, unit: str) -> Drawing | None:
-    """Median and 95th percentile of |error| per group, corrected and naive."""
+def errors_by(groups: Mapping[str, Figures], key: str, unit: str, *, naive: bool = True
+              ) -> Drawing | None:
+    """Median and 95th percentile of |error| per group, corrected and ``naive``."""
     shown = []
     for name, f in groups.items():
         ours, plain = (f.errors_div, f.naive_div) if unit == "divisions" else (f.errors, f.naive)
         if ours is not None:
-            shown.append((f"{name}  ({ours.n})", ours, plain))
+            shown.append((f"{name}  ({ours.n})", ours, plain if naive else None))
     if not shown:
         return None
     top = max(max(ours.p95, plain.p95 if plain else 0.0) for _, ours, plain in shown)
@@ -173,8 +174,9 @@ def errors_by(groups: Mapping[str, Figures], key: str, unit: str) -> Drawing | N
                 ends = [(e.p50, k + shift), (e.p95, k + shift)]
                 plot.line(ends, color, width=2.4)
                 plot.marks(ends, shape, color)
-    plot.key("corrected", CORRECTED)
-    plot.key("naive", NAIVE, "square")
+    if naive:
+        plot.key("corrected", CORRECTED)
+        plot.key("naive", NAIVE, "square")
     return plot.drawing(f"|Error| by {key}")
 
 

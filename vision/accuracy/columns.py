@@ -38,6 +38,7 @@ BINS: dict[str, tuple[float, ...]] = {
     "contact_angle_deg": (20, 45, 60, 75, 90),
     "px_per_mm": (4, 6, 8, 12, 16),
     "px_per_division": (6, 8, 12, 16, 24),
+    "spread_deg": (3, 8, 15, 25),
     "camera_distance_mm": (600, 900, 1200, 1600),
     "horizontal_span_mm": (500, 700, 900),
     "depth_difference_mm": (-100, -30, 30, 100),
@@ -62,7 +63,7 @@ def bin_name(key: str, value: float) -> str:
     return f"{edges[k - 1]:g} to {edges[k]:g}"
 
 
-def _bin_order(key: str) -> list[str]:
+def bin_order(key: str) -> list[str]:
     edges = BINS[key]
     return [bin_name(key, e) for e in (edges[0] - 1, *edges)]
 
@@ -148,7 +149,7 @@ class Columns:
             if len(values) + bool((codes == _MISSING).any()) < 2:
                 continue
             order = list(values) if key in _ALWAYS else (
-                [t for t in _bin_order(key) if t in values] if key in BINS
+                [t for t in bin_order(key) if t in values] if key in BINS
                 else sorted(values, key=_value_order))
             out[key] = {text: codes == values[text] for text in order}
         return out

@@ -156,7 +156,7 @@ def point_of(value: object) -> Point | None:
     return None
 
 
-def is_number(value: object) -> bool:
+def is_number(value: object) -> TypeGuard[float]:
     """True for a number that can be true of a picture (True and False are no numbers here)."""
     # Compared as it is: as a float, one of 400 digits would overflow.
     return (isinstance(value, (int, float)) and not isinstance(value, bool)

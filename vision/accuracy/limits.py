@@ -18,6 +18,11 @@ VOLUME_LIMITS: dict[str, tuple[float, float, float]] = {
 LEVEL_LIMITS_MM = (4.0, 9.0)
 #: The 95 % interval has to cover this share.
 COVERAGE_LIMITS = (0.92, 0.98)
+#: Photos of one chamber -> largest (mean |error|, 95th percentile), divisions; the share of
+#: honest sets refused; the time of a set over that of its photos.  Of the project's requirements.
+SET_LIMITS: dict[int, tuple[float, float]] = {2: (0.08, 0.25), 3: (0.05, 0.15)}
+SETS_REFUSED = 0.01
+SET_TIME = 1.10
 #: Largest remaining slope of error against elevation, as a share of the naive one.
 SLOPE_SHARE = 0.05
 
@@ -36,24 +41,25 @@ class Check:
     met: bool | None
 
 
-def _at_most(group: str, what: str, limit: float, found: float | None, form: str) -> Check:
+def at_most(group: str, what: str, limit: float, found: float | None, form: str) -> Check:
+    """A figure that must not be larger than its limit."""
     text = "no reading" if found is None else format(found, form)
     return Check(group, what, "at most " + format(limit, form), text,
                  None if found is None else found <= limit)
 
 
-def _common(group: str, f: Figures, errors: Errors | None, unit: str,
-            mae: float, p95: float) -> list[Check]:
+def accuracy_checks(group: str, f: Figures, errors: Errors | None, unit: str,
+                    mae: float, p95: float) -> list[Check]:
     return [
-        _at_most(group, f"mean absolute error, {unit}", mae,
+        at_most(group, f"mean absolute error, {unit}", mae,
                  None if errors is None else errors.mae, ".3f"),
-        _at_most(group, f"95th percentile of |error|, {unit}", p95,
+        at_most(group, f"95th percentile of |error|, {unit}", p95,
                  None if errors is None else errors.p95, ".3f"),
-        _coverage(group, f),
+        coverage_check(group, f),
     ]
 
 
-def _coverage(group: str, f: Figures) -> Check:
+def coverage_check(group: str, f: Figures) -> Check:
     """Outside the range by chance alone (its exact interval reaches in) is not yet "not met"."""
     low, high = COVERAGE_LIMITS
     share, ci = f.coverage.rate, f.coverage.ci
@@ -80,9 +86,9 @@ def volume_checks(tiers: dict[str, Figures]) -> list[Check]:
         f = tiers.get(tier)
         if f is None:
             continue
-        out += _common(tier, f, f.errors_div, "divisions", mae, p95)
-        out.append(_at_most(tier, "refused though readable", refused,
-                            f.refused_though_readable.rate, ".1%"))
+        out += accuracy_checks(tier, f, f.errors_div, "divisions", mae, p95)
+        out.append(at_most(tier, "refused though readable", refused,
+                           f.refused_though_readable.rate, ".1%"))
         out.append(no_misread(tier, f))
     f = tiers.get("unreadable")
     if f is not None:
@@ -107,6 +113,6 @@ def slope_check(corrected: Slope, naive: Slope) -> Check:
 
 def level_checks(mode: str, f: Figures) -> list[Check]:
     """The requirements on level readings of one mode; accuracy is required with cards."""
-    checks = _common(mode, f, f.errors, "mm", *LEVEL_LIMITS_MM) if mode == "cards" else (
-        [_coverage(mode, f)] if f.scored else [])
+    checks = accuracy_checks(mode, f, f.errors, "mm", *LEVEL_LIMITS_MM) if mode == "cards" else (
+        [coverage_check(mode, f)] if f.scored else [])
     return [*checks, no_misread(mode, f)]

@@ -14,6 +14,7 @@ from vision.scale_file.scale import Scale, load_scale
 
 if TYPE_CHECKING:
     from vision.imaging.photo import Photo
+    from vision.reading import VolumeReading
 
 #: A level reading wrong by more than this, with the truth outside its interval, is a
 #: silent misread: twice the 95 % limit that level readings with cards have to keep.
@@ -42,16 +43,23 @@ def one_thread() -> None:
 
 
 @lru_cache(maxsize=64)
-def _scale(where: str) -> Scale:
+def scale_of(where: str) -> Scale:
+    """The scale of a file or name, loaded once."""
     return load_scale(where)
 
 
 def _volume(label: Label) -> dict[str, Any]:
     from vision.volume import read as volume
 
-    scale = _scale(str(label.scale))
-    photo, point = _photo(label)
+    scale = scale_of(str(label.scale))
+    photo, point = photo_and_points(label)
     reading = volume.read_volume(photo, scale, surface=point("near"))
+    return volume_found(reading, label, scale, camera_from(photo))
+
+
+def volume_found(reading: VolumeReading, label: Label, scale: Scale, camera: str
+                 ) -> dict[str, Any]:
+    """What ``compare`` needs of a reading; ``camera`` says where the focal length came from."""
     division = label.keys.get("division")
     if not is_number(division):
         division = scale.division_at(label.truth) if label.truth is not None else reading.division
@@ -60,12 +68,12 @@ def _volume(label: Label) -> dict[str, Any]:
         "interval": reading.interval, "naive_value": reading.naive_value,
         "division": division, "misread_limit": division,
         "elevation_deg": reading.elevation_deg, "elevation_sd_deg": reading.elevation_sd_deg,
-        "flags": reading.flags, "reasons": reading.reasons, "camera_from": _camera_from(photo),
+        "flags": reading.flags, "reasons": reading.reasons, "camera_from": camera,
         "surface_px": reading.surface_px,
     }
 
 
-def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
+def photo_and_points(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
     """The photo, seen through the lens file that the label may name ("lens"), and what
     gives the point of a label key in it."""
     from vision.imaging.photo import load_photo
@@ -85,7 +93,8 @@ def _photo(label: Label) -> tuple[Photo, Callable[[str], Point | None]]:
     return view.photo, corrected
 
 
-def _camera_from(photo: Photo) -> str:
+def camera_from(photo: Photo) -> str:
+    """Where the focal length came from, in words."""
     if photo.camera.focal_relative_sd is not None:
         return "lens file"
     return "photo's own data" if photo.camera.focal_35mm is not None else "not stated"
@@ -94,7 +103,7 @@ def _camera_from(photo: Photo) -> str:
 def _level(label: Label) -> dict[str, Any]:
     from vision.level.measure import measure_level
 
-    photo, point = _photo(label)
+    photo, point = photo_and_points(label)
     keys = label.keys
     zero, landmark = (_float(keys.get(name)) or usual for name, usual in (
         ("zero_card_mm", 60.0), ("landmark_card_mm", 40.0)))
@@ -110,7 +119,7 @@ def _level(label: Label) -> dict[str, Any]:
         "status": reading.status, "unit": "mm", "misread_limit": LEVEL_MISREAD_MM,
         "value": None if reading.offset_cm is None else 10 * reading.offset_cm,
         "interval": None if interval is None else (10 * interval[0], 10 * interval[1]),
-        "flags": reading.flags, "reasons": reading.reasons, "camera_from": _camera_from(photo),
+        "flags": reading.flags, "reasons": reading.reasons, "camera_from": camera_from(photo),
     }
 
 
@@ -161,7 +170,7 @@ def compare(label: Label, found: Mapping[str, Any], seconds: float) -> Row:
 
 
 def _float(value: object) -> float | None:
-    return float(value) if is_number(value) else None  # type: ignore[arg-type]
+    return float(value) if is_number(value) else None
 
 
 def _minus(a: float | None, b: float | None) -> float | None:

@@ -17,6 +17,9 @@ from vision.accuracy.labels import Label, read_labels
 from vision.accuracy.progress import Progress, on_standard_error
 from vision.accuracy.report import write_report
 from vision.accuracy.rows import Row, read_rows
+from vision.accuracy.sets import PhotoSet, lost_set, measure_set, photo_sets
+from vision.accuracy.sets_report import write_sets_report
+from vision.accuracy.sets_summary import SetsSummary, summarise_sets
 from vision.accuracy.store import PREVIOUS, RESULTS, Results
 from vision.accuracy.summary import Summary, gather, summarise
 from vision.accuracy.table import write_table
@@ -24,6 +27,7 @@ from vision.accuracy.trial import read_attempts
 from vision.errors import InputError, LabelFileError
 
 Measure = Callable[[Label], Row]
+MeasureSet = Callable[[PhotoSet], tuple[Row, ...]]
 
 
 def run_benchmark(
@@ -68,6 +72,43 @@ def run_benchmark(
     return write_evidence(labels, out, compare, readers)
 
 
+def run_sets(
+    labels: str | Path, out: str | Path, workers: int = 1, progress: bool | Progress = True, *,
+    scheduler: str | None = None, measure: MeasureSet = measure_set,
+) -> SetsSummary:
+    """Read the photos of each ``set`` of a label file together; evidence as for single images.
+
+    ``results.jsonl`` then has one row for each combination of the photos of a set (each alone,
+    any two, any three, all).  A run that was killed goes on where it stopped.
+    """
+    labels, out = Path(labels), Path(out)
+    sets = photo_sets(read_labels(labels))
+    engine = engine_for(workers, scheduler)
+    results = Results(out, labels, {"sets": True})
+    try:
+        finished = lines = 0
+        for each in sets:
+            if lines + len(each.combinations()) > results.done:
+                break
+            lines += len(each.combinations())
+            finished += 1
+        results.keep(lines)
+        tell = on_standard_error(finished) if progress is True else progress or _quiet
+        tell(finished, len(sets))
+        for rows in engine.map(measure, iter(sets[finished:]), lost_set):
+            results.append(*rows)
+            finished += 1
+            tell(finished, len(sets))
+    finally:
+        results.close()
+    summary = summarise_sets(read_rows(out / RESULTS),
+                             {"labels": labels.name, **_json(out / "run.json")})
+    _write_json(out, summary.as_json())
+    write_table(read_rows(out / RESULTS), out / "results.csv")
+    write_sets_report(out / "report.html", summary)
+    return summary
+
+
 def write_evidence(labels: Path, out: Path, compare: str | Path | None = None,
                    readers: str | Path | None = None) -> Summary:
     """Write summary, table and report of the rows in ``out``; return the summary."""
@@ -85,8 +126,7 @@ def write_evidence(labels: Path, out: Path, compare: str | Path | None = None,
         if trial is None:
             raise InputError(f"No picture of this set was read in '{readers}'.")
         content["people"] = asdict(trial)
-    text = json.dumps(content, indent=1, ensure_ascii=False)
-    (out / "summary.json").write_text(text + "\n", encoding="utf-8")
+    _write_json(out, content)
     write_table(read_rows(results), out / "results.csv")
     write_report(out / "report.html", summary,
                  {kind: part.columns for kind, part in parts.items()}, labels.parent, changes,
@@ -103,6 +143,11 @@ def _earlier(compare: str | Path, out: Path) -> Path:
         raise InputError(f"'{compare}' is this run itself: give the run to compare with a "
                          "folder of its own.")
     return out / PREVIOUS
+
+
+def _write_json(out: Path, content: dict[str, Any]) -> None:
+    text = json.dumps(content, indent=1, ensure_ascii=False)
+    (out / "summary.json").write_text(text + "\n", encoding="utf-8")
 
 
 def _json(path: Path) -> Any:

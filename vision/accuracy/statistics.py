@@ -94,6 +94,27 @@ def clopper_pearson(successes: int, n: int, confidence: float = 0.95) -> Interva
     return Interval(float(found.low), float(found.high))
 
 
+def clopper_pearson_of_groups(successes: int, n: int, groups: int, confidence: float = 0.95
+                              ) -> Interval:
+    """The same where the ``n`` come from fewer independent groups; (0, 1) for n = 0.
+
+    Taken as if all of one group told the same, which no interval is too narrow for: the
+    exact interval of ``groups`` trials with the share found, for counts that need not be whole.
+    Source: E. L. Korn, B. I. Graubard, Confidence intervals for proportions with small expected
+    number of positive counts estimated from survey data, Surv Methodol 1998;24:193-201, with the
+    smallest effective sample size there can be.
+    """
+    from scipy import stats
+
+    if n == 0:
+        return Interval(0.0, 1.0)
+    size, tail = min(groups, n), (1 - confidence) / 2
+    found = size * successes / n
+    low = 0.0 if successes == 0 else float(stats.beta.ppf(tail, found, size - found + 1))
+    high = 1.0 if successes == n else float(stats.beta.ppf(1 - tail, found + 1, size - found))
+    return Interval(low, high)
+
+
 def zero_events_bound(n: int, confidence: float = 0.95) -> float:
     """Upper bound of a rate of which no event was seen in n: 1 - (1 - confidence)^(1/n).
 

@@ -56,11 +56,20 @@ class Results:
         self.done = _drop_torn_line(self.path)
         self._handle = self.path.open("a", encoding="utf-8")
 
-    def append(self, row: Row) -> None:
-        """Write one row and hand it to the operating system."""
-        self._handle.write(row.as_line() + "\n")
+    def append(self, *rows: Row) -> None:
+        """Write rows that belong together and hand them to the operating system."""
+        self._handle.write("".join(row.as_line() + "\n" for row in rows))
         self._handle.flush()
-        self.done += 1
+        self.done += len(rows)
+
+    def keep(self, count: int) -> None:
+        """Drop all but the first ``count`` rows: those of a group that was not finished."""
+        if count == self.done:
+            return
+        with self.path.open("rb") as handle:
+            end = sum(len(handle.readline()) for _ in range(count))
+        os.truncate(self.path, end)
+        self.done = count
 
     def close(self) -> None:
         """Close the file."""
