@@ -11,7 +11,7 @@ import datetime as dt
 import pytest
 from playwright.sync_api import expect
 from serving import PHONE, at_rest, live, too_small
-from test_browser_access import faults
+from test_access import faults
 
 from app.pages import all_pages
 from app.records import (

@@ -18,7 +18,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from serving import PHONE, ROOT, at_rest, free_port, give_file, live
-from test_browser_chamber import answer_all, easy_photo, load_scale_name
+from test_chamber import answer_all, easy_photo, load_scale_name
 
 from app.records import Store
 

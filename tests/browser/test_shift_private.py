@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from serving import live, serve_pages
-from test_browser_chamber import answer_all, confirm, easy_photo, read_first, upload
+from test_chamber import answer_all, confirm, easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)

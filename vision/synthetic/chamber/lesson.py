@@ -8,9 +8,9 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from typing import TYPE_CHECKING
 
 from vision.errors import InputError
-from vision.lesson.rounds import ChamberTask
 from vision.scale_file.scale import Scale
 from vision.synthetic.chamber.camera import FULL_FRAME_DIAGONAL_MM, view_of
 from vision.synthetic.chamber.glyphs import Lettering
@@ -29,6 +29,9 @@ from vision.synthetic.chamber.model import (
 )
 from vision.synthetic.chamber.render import Window
 from vision.synthetic.chamber.truth import facing_point
+
+if TYPE_CHECKING:
+    from vision.lesson.rounds import ChamberTask
 
 #: Coloured waters of a skills lab, by name.
 WATERS: dict[str, Fluid] = {

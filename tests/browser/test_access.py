@@ -7,7 +7,7 @@ import json
 import pytest
 from axe_playwright_python.sync_playwright import Axe
 from serving import lasting, live
-from test_browser_chamber import easy_photo, read_first, upload
+from test_chamber import easy_photo, read_first, upload
 
 pytestmark = pytest.mark.browser
 

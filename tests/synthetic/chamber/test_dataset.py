@@ -137,7 +137,7 @@ def test_a_folder_that_cannot_be_made_is_named(tmp_path):
 @pytest.mark.slow
 def test_readers_and_scenes_share_only_the_scale_and_the_errors():
     # An error of geometry on one side must show up against the other.
-    root = Path(__file__).parents[2] / "vision"
+    root = Path(__file__).parents[3] / "vision"
 
     def imported(path: Path) -> set[str]:
         names = set()

@@ -255,7 +255,7 @@ def test_any_array_module_with_the_shared_interface_will_do():
     assert np.quantile(gap, 0.99) <= 1  # the two blur by different routines
 
 
-EXAMPLES = Path(__file__).parents[3] / "shared" / "examples" / "volume" / "labels.jsonl"
+EXAMPLES = Path(__file__).parents[4] / "shared" / "examples" / "volume" / "labels.jsonl"
 
 
 @pytest.mark.skipif(not EXAMPLES.exists(), reason="the path-traced example pictures are not here")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from serving import live
-from test_browser_access import faults
+from test_access import faults
 
 pytestmark = pytest.mark.browser
 

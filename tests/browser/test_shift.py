@@ -10,7 +10,7 @@ import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
 from serving import PHONE, live, too_small, too_wide
-from test_browser_access import faults
+from test_access import faults
 
 from app.records import Store
 

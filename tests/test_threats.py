@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-ROOT = Path(__file__).parents[3]
+ROOT = Path(__file__).parents[1]
 TEXT = (ROOT / "docs" / "threats.md").read_text(encoding="utf-8")
 NAMED = re.findall(r"`(tests/[\w/]+\.py)::(test_\w+)`", TEXT)
 
