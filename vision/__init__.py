@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from vision.hydrostatics.threshold import effective_threshold as threshold
     from vision.imaging.photo import load_photo
-    from vision.level.measure import measure_level as read_level
+    from vision.level.read import read_level
     from vision.manual_scale.at_point import read_point
     from vision.pressure_panel.read import read_setting
     from vision.scale_file.scale import load_scale
@@ -31,7 +31,7 @@ _HOME = {
     "load_photo": ("vision.imaging.photo", "load_photo"),
     "load_scale": ("vision.scale_file.scale", "load_scale"),
     "read_volume": ("vision.volume.read", "read_volume"),
-    "read_level": ("vision.level.measure", "measure_level"),
+    "read_level": ("vision.level.read", "read_level"),
     "read_setting": ("vision.pressure_panel.read", "read_setting"),
     "read_point": ("vision.manual_scale.at_point", "read_point"),
     "threshold": ("vision.hydrostatics.threshold", "effective_threshold"),

@@ -17,6 +17,11 @@ class Flag:
     short: str
     advice: str
 
+    @property
+    def sentence(self) -> str:
+        """What is wrong, and what to do about it."""
+        return f"{self.short}. {self.advice}".rstrip()
+
 
 _ALL = (
     # --- the photo

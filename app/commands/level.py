@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from app.commands.points import (
     add_result_options,
+    check_folder,
     check_picture_path,
     parse_number,
     parse_point,
     write_picture,
+    write_pictures,
 )
 
 if TYPE_CHECKING:
@@ -40,6 +42,9 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--focal-35mm", metavar="MM",
                         help="35 mm-equivalent focal length, where the photo does not say it")
     parser.add_argument("--tolerance-mm", metavar="MM", help="the ward's tolerance for 'level'")
+    parser.add_argument("--explain", metavar="DIR",
+                        help="also write one picture a stage into this folder: cards, plumb cues,"
+                             " gravity, offset with its budget")
     add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
@@ -58,6 +63,7 @@ def run(args: argparse.Namespace) -> int:
     points = {name: None if text is None else parse_point(text, option) for name, option, text in (
         ("landmark_px", "--landmark", args.landmark), ("zero_px", "--zero", args.zero))}
     overlay = check_picture_path(args.overlay, "--overlay")
+    folder = check_folder(args.explain, "--explain")
     photo = load_photo(args.photo)
     if args.lens is not None:
         from vision.lens.model import load_lens
@@ -68,9 +74,16 @@ def run(args: argparse.Namespace) -> int:
         points = {name: None if p is None else view.point_to_corrected(p)
                   for name, p in points.items()}
 
-    from vision.level.measure import measure_level
+    from vision.level.decide import decide
+    from vision.level.evidence import gather
+    from vision.level.inputs import level_inputs
 
-    reading = measure_level(photo, **numbers, **points)  # type: ignore[arg-type]
+    evidence = gather(photo, level_inputs(photo, **numbers, **points))  # type: ignore[arg-type]
+    reading = decide(evidence)
+    if folder is not None:
+        from vision.level.explain import explain_level
+
+        write_pictures(explain_level(evidence), folder)
     if overlay:
         from vision.level.overlay import draw_level_overlay
 

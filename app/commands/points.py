@@ -95,3 +95,9 @@ def write_picture(rgb: np.ndarray, path: Path) -> None:
     except OSError:
         raise InputError(f"The picture '{path}' cannot be written; check the folder and its"
                          " free space.") from None
+
+
+def write_pictures(pictures: dict[str, np.ndarray], folder: Path) -> None:
+    """Write each picture into the folder under its name, as PNG."""
+    for name, picture in pictures.items():
+        write_picture(picture, folder / f"{name}.png")

@@ -16,6 +16,7 @@ from app.commands.points import (
     parse_number_at,
     parse_point,
     write_picture,
+    write_pictures,
 )
 
 if TYPE_CHECKING:
@@ -128,8 +129,7 @@ def _explain(seen: _Seen, scale: Scale, folder: Path) -> None:
         if len(seen.photos) > 1:
             place = folder / f"photo-{n + 1}"
             place.mkdir(exist_ok=True)
-        for name, picture in explain(gather(photo, scale, hints if n == 0 else None)).items():
-            write_picture(picture, place / f"{name}.png")
+        write_pictures(explain(gather(photo, scale, hints if n == 0 else None)), place)
 
 
 def sentences(reading: VolumeReading) -> list[str]:

@@ -9,14 +9,16 @@ from typing import TYPE_CHECKING, Any
 
 from app.commands.points import (
     add_result_options,
+    check_folder,
     check_picture_path,
     parse_number_at,
     parse_point,
     write_picture,
+    write_pictures,
 )
 
 if TYPE_CHECKING:
-    from vision.pressure_panel.read import SettingReading
+    from vision.pressure_panel.result import SettingReading
 
 
 def add_parser(subparsers: Any) -> None:
@@ -33,6 +35,9 @@ def add_parser(subparsers: Any) -> None:
                         help="tip of the pointer: a point of the upright photo in pixels")
     parser.add_argument("--number", metavar="VALUE@X,Y",
                         help="the number printed beside the mark at that point")
+    parser.add_argument("--explain", metavar="DIR",
+                        help="also write one picture a stage into this folder: marks, numbering,"
+                             " pointer, budget")
     add_result_options(parser, lens=False)
     parser.set_defaults(run=run)
 
@@ -40,15 +45,24 @@ def add_parser(subparsers: Any) -> None:
 def run(args: argparse.Namespace) -> int:
     """Read one photo; 0 when read, 3 when refused."""
     from vision.imaging.photo import load_photo
-    from vision.pressure_panel.read import read_setting
+    from vision.pressure_panel.decide import decide
+    from vision.pressure_panel.evidence import gather
+    from vision.pressure_panel.inputs import check_inputs
     from vision.scale_file.scale import load_scale
 
     pointer = parse_point(args.pointer, "--pointer")
     number = parse_number_at(args.number, "--number") if args.number is not None else None
     overlay = check_picture_path(args.overlay, "--overlay")
+    folder = check_folder(args.explain, "--explain")
     scale = load_scale(args.scale)
     photo = load_photo(args.photo)
-    reading = read_setting(photo, scale, pointer, number=number)
+    check_inputs(photo, scale, pointer, number)
+    evidence = gather(photo, scale, pointer, number)
+    reading = decide(evidence)
+    if folder is not None:
+        from vision.pressure_panel.explain import explain_setting
+
+        write_pictures(explain_setting(evidence), folder)
     if overlay:
         from vision.volume.overlay import draw_overlay
 

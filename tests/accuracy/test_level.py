@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-import vision.level.measure
+import vision.level.read
 from vision.accuracy import measure as measuring
 from vision.accuracy import read_labels, run_benchmark
 from vision.imaging.photo import photo_from_array
@@ -22,11 +22,11 @@ def asked(monkeypatch):
     """A measuring side that is 4 mm too high, and remembers how it was asked."""
     calls = []
 
-    def measure_level(photo, zero_card_mm=60.0, landmark_card_mm=40.0, **more):
+    def read_level(photo, zero_card_mm=60.0, landmark_card_mm=40.0, **more):
         calls.append((zero_card_mm, landmark_card_mm, more))
         return LevelReading("read", "cards", offset_cm=1.4, interval_cm=(0.6, 2.2))
 
-    monkeypatch.setattr(vision.level.measure, "measure_level", measure_level)
+    monkeypatch.setattr(vision.level.read, "read_level", read_level)
     import numpy as np
     monkeypatch.setattr("vision.imaging.photo.load_photo",
                         lambda path: photo_from_array(np.zeros((60, 80, 3), np.uint8)))

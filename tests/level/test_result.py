@@ -55,7 +55,7 @@ def test_action_in_the_words_of_the_contract(r, action):
 def test_json_has_exactly_the_keys_of_the_contract():
     found = reading(-4.1, -2.7).as_json()
     assert list(found) == ["kind", "status", "offset_cm", "interval_cm", "coverage",
-                           "gravity_from", "action", "flags", "reasons", "budget"]
+                           "gravity_from", "action", "flags", "reasons", "budget", "strategy"]
     assert found["offset_cm"] == -3.4 and found["interval_cm"] == [-4.1, -2.7]
     assert found["budget"][0]["term"] == "vertical: pole"
     empty = LevelReading("refused", "tap").as_json()

@@ -9,8 +9,8 @@ from level_rooms import rotation, scene
 
 from vision.fiducials.cards import CardSeen
 from vision.fiducials.pose import CardPose
-from vision.level.measure import measure_level
 from vision.level.overlay import draw_level_overlay
+from vision.level.read import read_level
 from vision.vertical.chamber_axis import find_chamber
 from vision.vertical.cue import TOLERANCE_DEG, cue_of, line_x
 from vision.vertical.fusion import fuse
@@ -101,7 +101,7 @@ SHOWN = [(9404, 1), (9404, 4), (9404, 6), (9404, 8)]
 @pytest.mark.parametrize("seed, index", SHOWN)
 def test_a_chamber_in_a_room_is_found_and_counts(seed, index):
     photo, label = scene(seed, index, "cards", True)
-    reading = measure_level(photo)
+    reading = read_level(photo)
     assert "chamber axis" in reading.gravity_from
     (line,) = (line for name, line in reading.scene.cues if name == "chamber axis")
     outline = np.array(label["chamber_outline_px"])
@@ -131,14 +131,14 @@ def test_a_chamber_in_a_room_is_found_and_counts(seed, index):
 def test_a_room_without_one_shows_none(seed, index):
     photo, label = scene(seed, index, "cards", False)
     assert not label["chamber"]
-    assert "chamber axis" not in measure_level(photo).gravity_from
+    assert "chamber axis" not in read_level(photo).gravity_from
 
 
 @pytest.mark.parametrize("index", [0, 1, 2, 3])
 def test_a_chamber_is_neither_pole_nor_cord(index):
     photo, label = scene(9405, index, "nogravity", True)
     assert not label["pole"] and not label["cord"]
-    reading = measure_level(photo)
+    reading = read_level(photo)
     assert not {"pole", "hanging cord"} & set(reading.gravity_from)
 
 
@@ -147,7 +147,7 @@ def test_with_the_chamber_alone_the_truth_lies_within_the_doubt(monkeypatch):
     seen = 0
     for index in range(6):
         photo, label = scene(9405, index, "nogravity", True)
-        reading = measure_level(photo)
+        reading = read_level(photo)
         assert not {"pole", "hanging cord"} & set(reading.gravity_from)
         if reading.status == "read":
             seen += 1
@@ -159,7 +159,7 @@ def test_with_the_chamber_alone_the_truth_lies_within_the_doubt(monkeypatch):
 
 def test_the_axis_is_drawn_on_the_photo():
     photo, _ = scene(*SHOWN[0], "cards", True)
-    reading = measure_level(photo)
+    reading = read_level(photo)
     with_axis = draw_level_overlay(photo, reading)
     (line,) = (line for name, line in reading.scene.cues if name == "chamber axis")
     x, y = np.rint(line.mean(axis=0) * with_axis.shape[1] / photo.width).astype(int)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from level_rooms import scene
 
-from vision.level.measure import measure_level
+from vision.level.read import read_level
 from vision.vertical.cord import find_cord
 from vision.vertical.line_segments import upright_edges
 
@@ -50,4 +50,4 @@ def test_a_cable_that_ends_behind_a_head_is_none():
     # Beside the cable the outline of the head slopes away to one side only.
     photo, label = scene(9101, 91, "nogravity")
     assert not label["cord"]
-    assert "hanging cord" not in measure_level(photo).gravity_from
+    assert "hanging cord" not in read_level(photo).gravity_from

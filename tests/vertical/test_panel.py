@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from level_rooms import scene
 
-from vision.level.measure import measure_level
+from vision.level.read import read_level
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.panel import _as_long
 from vision.vertical.tone_steps import step_share
@@ -62,7 +62,7 @@ def test_a_cord_a_door_or_a_picture_is_no_side_of_the_panel(index):
     # 32: the cord crosses the panel's side; 86: a door far to the left; 120: a picture and the
     # panel burnt out to one white.
     photo, label = scene(9401, index, "cards", False)
-    reading = measure_level(photo)
+    reading = read_level(photo)
     cords = [line for name, line in reading.scene.cues if name == "hanging cord"]
     sides = [line for name, line in reading.scene.cues if name == "hung panel"]
     for side in sides:

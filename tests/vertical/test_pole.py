@@ -10,7 +10,7 @@ import pytest
 from level_rooms import scene
 
 from vision.fiducials.cards import CardSeen
-from vision.level.measure import measure_level
+from vision.level.read import read_level
 from vision.vertical.cue import RoughDown
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.pole import _a_body, _before_panel, _borders, _from_outline, _goes_on
@@ -103,7 +103,7 @@ def test_a_lean_is_held_against_what_both_directions_may_be_off(widen, sd_px, do
 def test_a_panel_that_hangs_askew_does_not_choose_the_pole_that_agrees_with_it(seed, index):
     # The panels lean by 2.4, 4.6 and 4.8 degrees towards the wall or the phone.
     photo, label = scene(seed, index, "cards")
-    reading = measure_level(photo)
+    reading = read_level(photo)
     assert abs(label["panel_pitch_deg"]) > 2.0
     low, high = (10 * v for v in reading.interval_cm)
     assert low < label["true_offset_mm"] < high
@@ -154,7 +154,7 @@ def test_a_cord_and_the_side_of_a_panel_are_no_pole():
     # The bob hangs below the photo; the panel is pale before a pale wall.
     photo, label = scene(9202, 129, "cards", False)
     assert not label["pole"]
-    reading = measure_level(photo)
+    reading = read_level(photo)
     assert "pole" not in reading.gravity_from and "hung panel" in reading.gravity_from
     low, high = (10 * v for v in reading.interval_cm)
     assert low < label["true_offset_mm"] < high
@@ -163,4 +163,4 @@ def test_a_cord_and_the_side_of_a_panel_are_no_pole():
 @pytest.mark.slow
 def test_a_cable_beside_a_picture_is_no_pole():
     photo, _ = scene(8902, 12, "bare")
-    assert measure_level(photo).flags == ("no-gravity-cue",)
+    assert read_level(photo).flags == ("no-gravity-cue",)

@@ -101,7 +101,7 @@ def camera_from(photo: Photo) -> str:
 
 
 def _level(label: Label) -> dict[str, Any]:
-    from vision.level.measure import measure_level
+    from vision.level.read import read_level
 
     photo, point = photo_and_points(label)
     keys = label.keys
@@ -110,10 +110,10 @@ def _level(label: Label) -> dict[str, Any]:
     if keys.get("mode") == "tap":
         # The labelled landmark stands in for the tap; with cards it is only the truth.
         depth = _float(keys.get("depth_difference_mm"))
-        reading = measure_level(photo, zero, landmark, depth_difference_mm=depth,
+        reading = read_level(photo, zero, landmark, depth_difference_mm=depth,
                                 landmark_px=point("landmark_px"))
     else:
-        reading = measure_level(photo, zero, landmark)
+        reading = read_level(photo, zero, landmark)
     interval = reading.interval_cm
     return {
         "status": reading.status, "unit": "mm", "misread_limit": LEVEL_MISREAD_MM,

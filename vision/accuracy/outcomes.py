@@ -46,7 +46,7 @@ def _volume(folder: str, label: dict[str, Any]) -> dict[str, Any]:
 
 def _level(folder: str, label: dict[str, Any]) -> dict[str, Any]:
     from vision.imaging.photo import load_photo
-    from vision.level.measure import measure_level
+    from vision.level.read import read_level
 
     photo = load_photo(Path(folder) / label["file"])
     options: dict[str, Any] = {}
@@ -55,7 +55,7 @@ def _level(folder: str, label: dict[str, Any]) -> dict[str, Any]:
         options = {"landmark_px": (min(max(x, 0.0), photo.width - 1.0),
                                    min(max(y, 0.0), photo.height - 1.0)),
                    "depth_difference_mm": label.get("depth_difference_mm")}
-    reading = measure_level(photo, label["zero_card_mm"], label["landmark_card_mm"], **options)
+    reading = read_level(photo, label["zero_card_mm"], label["landmark_card_mm"], **options)
     return {"status": reading.status, "value": reading.offset_cm,
             "interval": reading.interval_cm, "flags": sorted(reading.flags)}
 

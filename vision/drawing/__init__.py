@@ -1,1 +1,1 @@
-"""Numbers in, SVG and HTML text out: the elements of a drawing, plots, page templates."""
+"""Numbers in, SVG, HTML or sheets of pixels out: drawings, plots, page templates."""

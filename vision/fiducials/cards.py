@@ -80,7 +80,8 @@ class CardSeen:
     ``corners_px`` is (4, 2), from the card's own top left clockwise;
     ``covariance_px2`` (8, 8) is the covariance of its flattened corners;
     ``bloom_px`` is how far white spreads over black in this photo (found from
-    the card's inner pattern and taken off the corners).
+    the card's inner pattern and taken off the corners).  ``strategy`` names the version
+    of the picture in which it was found.
     """
 
     code: int
@@ -89,6 +90,7 @@ class CardSeen:
     bloom_px: float
     edges_used: int
     residual_px: float
+    strategy: str = ""
 
     @property
     def side_px(self) -> float:
@@ -112,32 +114,48 @@ def _dictionary():  # type: ignore[no-untyped-def]
 
 
 def find_cards(rgb: np.ndarray, codes: tuple[int, ...] = (0, 1)) -> dict[int, list[CardSeen]]:
-    """Find the cards in an upright (H, W, 3) uint8 RGB photo.
+    """Find the printed cards in a photo.
 
-    Returns code -> the cards of that code at different places (normally one).
     Plain detection comes first; enlarged, contrast-stretched, sharpened, shrunken
     and cleared versions are tried only while a code is still missing.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+        The upright picture.
+    codes : tuple of int
+        Which cards to look for.
+
+    Returns
+    -------
+    dict of int to list of CardSeen
+        By code, the cards at different places (normally one); corners in pixels, origin at
+        the centre of the top-left one.
+
+    References
+    ----------
+    E. Olson, AprilTag: a robust and flexible visual fiducial system, ICRA 2011.
     """
     import cv2
 
     gray = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
-    rough: dict[int, list[np.ndarray]] = {code: [] for code in codes}
-    for picture, scale, detector in _attempts(gray):
+    rough: dict[int, list[tuple[np.ndarray, str]]] = {code: [] for code in codes}
+    for strategy, picture, scale, detector in _attempts(gray):
         for code, corners in _detect(detector, picture, scale):
-            if code in rough and not _known(corners, rough[code]):
-                rough[code].append(corners)
+            if code in rough and not _known(corners, [c for c, _ in rough[code]]):
+                rough[code].append((corners, strategy))
         if all(rough.values()):
             break
     found: dict[int, list[CardSeen]] = {}
     for code, places in rough.items():
-        seen = [s for s in (_refined(rgb, code, c) for c in places) if s is not None]
+        seen = [s for s in (_refined(rgb, code, *at) for at in places) if s is not None]
         if seen:
             found[code] = seen
     return found
 
 
-def _attempts(gray: np.ndarray) -> Iterator[tuple[np.ndarray, float, object]]:
-    """Versions of the picture to search, cheap and likely ones first."""
+def _attempts(gray: np.ndarray) -> Iterator[tuple[str, np.ndarray, float, object]]:
+    """Named versions of the picture to search, cheap and likely ones first."""
     import cv2
 
     plain, patient = _detector(False), _detector(True)
@@ -148,22 +166,22 @@ def _attempts(gray: np.ndarray) -> Iterator[tuple[np.ndarray, float, object]]:
 
     large = max(gray.shape) > _LARGE_PX
     if large:
-        yield sized(gray, 0.5), 0.5, plain
-    yield gray, 1.0, plain
+        yield "half size", sized(gray, 0.5), 0.5, plain
+    yield "plain", gray, 1.0, plain
     even = cv2.createCLAHE(clipLimit=4.0, tileGridSize=(8, 8)).apply(gray)
-    yield even, 1.0, patient
-    yield sized(gray, 0.5), 0.5, patient
+    yield "evened light", even, 1.0, patient
+    yield "half size, patient", sized(gray, 0.5), 0.5, patient
     if large:
-        yield sized(gray, 0.25), 0.25, patient
+        yield "quarter size", sized(gray, 0.25), 0.25, patient
     for sigma in (1.5, 3.0):
         soft = cv2.GaussianBlur(gray, (0, 0), sigma)
-        yield cv2.addWeighted(gray, 3.0, soft, -2.0, 0), 1.0, patient
+        yield "sharpened", cv2.addWeighted(gray, 3.0, soft, -2.0, 0), 1.0, patient
     if not large:
-        yield sized(gray, 2.0), 2.0, plain
+        yield "double size", sized(gray, 2.0), 2.0, plain
     # a cord that hangs across the edge joins the square to what it carries
     for width in _CROSSING_PX:
         bright = cv2.morphologyEx(gray, cv2.MORPH_CLOSE, np.ones((1, width), np.uint8))
-        yield np.asarray(bright), 1.0, patient
+        yield "cords wiped out", np.asarray(bright), 1.0, patient
 
 
 @lru_cache(maxsize=2)
@@ -201,10 +219,10 @@ def _known(corners: np.ndarray, places: list[np.ndarray]) -> bool:
     return any(np.linalg.norm(p.mean(axis=0) - centre) < size / 2 for p in places)
 
 
-def _refined(rgb: np.ndarray, code: int, corners: np.ndarray) -> CardSeen | None:
+def _refined(rgb: np.ndarray, code: int, corners: np.ndarray, strategy: str) -> CardSeen | None:
     """Sub-pixel corners from all black-white edges of the pattern, None when it does not fit."""
     fit = refine_corners(rgb, corners, card_modules(code))
     if fit is None:
         return None
     return CardSeen(code, fit.corners_px, fit.covariance_px2, fit.bloom_px,
-                    fit.edges_used, fit.residual_px)
+                    fit.edges_used, fit.residual_px, strategy)

@@ -42,10 +42,29 @@ def camera_matrix(focal_px: float, width: int, height: int) -> np.ndarray:
 
 
 def card_poses(seen: CardSeen, kind: CardKind, camera: np.ndarray) -> list[CardPose]:
-    """One or two poses of a card, best first.
+    """Where a card may stand before the camera.
 
     Several solvers start the search because the closed-form one for squares is
     several degrees off when the camera looks straight at the card.
+
+    Parameters
+    ----------
+    seen : CardSeen
+        Corners with their covariance, in the pixels that ``camera`` belongs to.
+    kind : CardKind
+        Its size in mm.
+    camera : (3, 3) array
+        Pinhole camera, as from :func:`camera_matrix`.
+
+    Returns
+    -------
+    list of CardPose
+        One or two, best first; none when no solver finds the card before the lens.  Camera
+        frame: x right, y down, z forwards, mm.
+
+    References
+    ----------
+    G. Schweighofer, A. Pinz, Robust pose estimation from a planar target, IEEE PAMI 28, 2006.
     """
     corners = card_corners_mm(kind.side_mm)
     whiten = np.linalg.cholesky(np.linalg.inv(seen.covariance_px2)).T

@@ -29,14 +29,23 @@ stabiliser crop, lens switching at close range.  Our assumption, kept wide."""
 
 
 def focal_px(facts: CameraFacts, width: int, height: int) -> tuple[float, float] | None:
-    """Focal length in pixels of a ``width`` x ``height`` picture and its relative
-    standard uncertainty, or None when the photo does not say.
+    """Focal length of the camera that a picture was taken with.
 
     35 mm-equivalent by the diagonal: f_px = f35 * diagonal_px / 43.27 mm.
-    ``width`` and ``height`` may be those of the full or of the working picture;
-    the focal length is then in pixels of the same picture.  A picture of no shape that
-    cameras give was cropped afterwards: what it says is that of the whole picture, of
-    which nobody knows how much is left, so its focal length is unknown.
+
+    Parameters
+    ----------
+    facts : CameraFacts
+    width, height : int
+        Of the full or of the working picture, px.
+
+    Returns
+    -------
+    (float, float) or None
+        Focal length in pixels of the same picture and its relative standard uncertainty; None
+        when the photo does not say.  A picture of no shape that cameras give was cropped
+        afterwards: what it says is that of the whole picture, of which nobody knows how much
+        is left.
     """
     if facts.focal_35mm is None or width <= 0 or height <= 0:
         return None

@@ -120,6 +120,22 @@ class Photo:
 
         return _frozen(np.asarray(cv2.cvtColor(self.working_rgb, cv2.COLOR_RGB2GRAY)))
 
+    @property
+    def working_size(self) -> tuple[int, int]:
+        """Width and height of the working picture."""
+        height, width = self.working_rgb.shape[:2]
+        return width, height
+
+    def at_full_size(self) -> Photo:
+        """The same photo with all its pixels for a working picture."""
+        return replace(self, working_rgb=self.rgb, working_scale=1, _decode_full=None)
+
+    def holds(self, xy: tuple[float, float]) -> bool:
+        """Whether a point of the full photo lies in it: its pixels reach half a pixel beyond
+        their centres.  A coordinate that is not a number does not."""
+        x, y = xy
+        return -0.5 <= x <= self.width - 0.5 and -0.5 <= y <= self.height - 0.5
+
     def to_full(self, xy: Any) -> np.ndarray:
         """Points of the working picture, (..., 2), as points of the full photo."""
         return scaled_points(xy, self.working_scale)
@@ -157,11 +173,24 @@ def photo_from_array(
 
 
 def load_photo(source: bytes | str | Path) -> Photo:
-    """Decode a photo from its bytes or from a file.
+    """Decode a photo.
 
-    JPEG, PNG, WebP and HEIC/HEIF up to 50 megapixels and 40 MB.  Raises
-    PhotoError with one sentence for anything else.  A large photo is decoded at
-    a half or a quarter of its size; see ``Photo.working_scale``.
+    Parameters
+    ----------
+    source : bytes, str or Path
+        The file's content or its name: JPEG, PNG, WebP or HEIC/HEIF up to 50 megapixels and
+        40 MB.
+
+    Returns
+    -------
+    Photo
+        Upright; a large one is decoded at a half or a quarter of its size first, see
+        ``Photo.working_scale``.
+
+    Raises
+    ------
+    PhotoError
+        With one sentence for anything else.
     """
     data, name = _read(source)
     kind, refusal = name_file_kind(data)

@@ -57,7 +57,22 @@ class PhotoQuality:
 
 
 def measure_quality(gray: np.ndarray) -> PhotoQuality:
-    """Measure a gray patch, (H, W) uint8 or float in 0..255, at least 16 x 16."""
+    """Measure how good a patch of a photo is for measuring.
+
+    Parameters
+    ----------
+    gray : (H, W) uint8 or float array
+        In 0..255, at least 16 x 16.
+
+    Returns
+    -------
+    PhotoQuality
+
+    Raises
+    ------
+    ValueError
+        For another shape.
+    """
     import cv2
 
     patch = np.asarray(gray)

@@ -96,7 +96,20 @@ class BoardSeen:
 
 
 def find_board(photo: Photo, board: Board) -> BoardSeen:
-    """Find the board's inner corners to a fraction of a pixel; none found = N is 0."""
+    """Find the board's inner corners to a fraction of a pixel.
+
+    Parameters
+    ----------
+    photo : Photo
+    board : Board
+        What was printed.
+
+    Returns
+    -------
+    BoardSeen
+        Without corners (N is 0) where none is seen; pixels have their origin at the centre
+        of the top-left one.
+    """
     import cv2
 
     grey = cv2.cvtColor(photo.rgb, cv2.COLOR_RGB2GRAY)

@@ -38,13 +38,30 @@ class Calibration:
 
 
 def calibrate_lens(photos: Iterable[Photo], board: Board | None = None) -> Calibration:
-    """Calibrate from photos of the board, one in memory at a time.
+    """Calibrate a phone's camera from photos of the printed board.
 
-    All photos of one size, taken with the same lens, zoom and way of holding,
-    the board filling different parts of the picture and tilted in several
-    directions.  Source of the method: Z. Zhang, A flexible new technique for
-    camera calibration, IEEE Trans Pattern Anal Mach Intell 2000;22:1330-1334
-    (as in OpenCV's calibrateCamera).  InputError says what is missing.
+    Parameters
+    ----------
+    photos : iterable of Photo
+        All of one size, taken with the same lens, zoom and way of holding, the board filling
+        different parts of the picture and tilted in several directions.  One is in memory at
+        a time.
+    board : Board, optional
+        What was printed; lengths in mm.
+
+    Returns
+    -------
+    Calibration
+
+    Raises
+    ------
+    InputError
+        Says what is missing.
+
+    References
+    ----------
+    Z. Zhang, A flexible new technique for camera calibration, IEEE Trans Pattern Anal Mach
+    Intell 2000;22:1330-1334 (as in OpenCV's calibrateCamera).
     """
     board = board or Board()
     seen: list[tuple[str, np.ndarray, np.ndarray]] = []

@@ -68,10 +68,25 @@ class LensView:
 
 
 def through_lens(photo: Photo, lens: Lens) -> LensView:
-    """Take the distortion of ``lens`` out of ``photo``.
+    """Take the distortion of a lens out of a photo.
 
-    The principal point comes to the middle of the picture.  InputError when the
-    photo cannot be of this lens: another shape (cropped), zoom or focal length.
+    Parameters
+    ----------
+    photo : Photo
+        From :func:`vision.load_photo`.
+    lens : Lens
+        From :func:`vision.lens.model.load_lens`.
+
+    Returns
+    -------
+    LensView
+        The photo with the principal point in the middle of the picture, and the way of points
+        to it and back.
+
+    Raises
+    ------
+    InputError
+        When the photo cannot be of this lens: another shape (cropped), zoom or focal length.
     """
     long_side, short_side = max(photo.width, photo.height), min(photo.width, photo.height)
     ratio = max(lens.width, lens.height) / min(lens.width, lens.height)

@@ -9,10 +9,10 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.imaging.photo import Photo, scaled_points
-from vision.level.result import LevelReading
+from vision.level.result import LevelReading, LevelScene
 
-_INK, _PAPER = (18, 24, 32), (250, 248, 240)
-_CARD, _PLUMB, _HORIZON, _LEVEL, _OFFSET = (
+INK, PAPER = (18, 24, 32), (250, 248, 240)
+CARD, PLUMB, HORIZON, LEVEL, OFFSET = (
     (0, 140, 150), (110, 70, 200), (150, 95, 10), (0, 120, 60), (205, 30, 110))
 _LONG_PX = 1800
 
@@ -21,56 +21,56 @@ Colour = tuple[int, int, int]
 
 def draw_level_overlay(photo: Photo, reading: LevelReading) -> np.ndarray:
     """(H, W, 3) uint8 RGB, at most 1800 px long: the photo with what was seen drawn on it."""
-    zoom = min(1.0, _LONG_PX / max(photo.working_rgb.shape[:2]))
-    size = (max(round(photo.working_rgb.shape[1] * zoom), 2),
-            max(round(photo.working_rgb.shape[0] * zoom), 2))
-    image = Image.fromarray(np.ascontiguousarray(photo.working_rgb)).resize(
-        size, Image.Resampling.BOX)
-    pen = _Pen(image, size[0] / photo.width, f"Machine, not confirmed: {reading.sentence}")
+    pen = Pen(photo, f"Machine, not confirmed: {reading.sentence}")
     scene = reading.scene
-    if scene.horizon_px is not None:
-        pen.dashes(scene.horizon_px, _HORIZON)
-        pen.word(_inside(scene.horizon_px, photo), "height of the phone", _HORIZON)
+    draw_horizon(pen, scene, photo)
     for _, line in scene.cues:
-        pen.line(line, _PLUMB)
+        pen.line(line, PLUMB)
     for name in dict.fromkeys(n for n, _ in scene.cues):
         lines = [line for n, line in scene.cues if n == name]
-        pen.word(lines[-1][1], f"plumb: {name}", _PLUMB)
+        pen.word(lines[-1][1], f"plumb: {name}", PLUMB)
     for corners in scene.cards_px:
-        pen.line(np.vstack([corners, corners[:1]]), _CARD)
+        pen.outline(corners, CARD)
     if scene.level_px is not None and scene.landmark_px is not None:
-        pen.line(scene.level_px, _LEVEL)
-        pen.word(scene.level_px.mean(axis=0), "level with the zero reference", _LEVEL)
-        pen.line(np.array([scene.level_px[1], scene.landmark_px]), _OFFSET, thick=2)
+        pen.line(scene.level_px, LEVEL)
+        pen.word(scene.level_px.mean(axis=0), "level with the zero reference", LEVEL)
+        pen.line(np.array([scene.level_px[1], scene.landmark_px]), OFFSET, thick=2)
         if reading.offset_cm is not None:
             middle = (scene.level_px[1] + scene.landmark_px) / 2
-            pen.word(middle, f"{reading.offset_cm:+.1f} cm", _OFFSET)
-    for point, colour in ((scene.zero_px, _LEVEL), (scene.landmark_px, _OFFSET)):
+            pen.word(middle, f"{reading.offset_cm:+.1f} cm", OFFSET)
+    for point, colour in ((scene.zero_px, LEVEL), (scene.landmark_px, OFFSET)):
         if point is not None:
             pen.cross(point, colour)
-    pen.foot()
-    return np.asarray(image).copy()
+    return pen.finished()
 
 
-def _inside(line: np.ndarray, photo: Photo) -> np.ndarray:
-    """A point of a line that lies in the picture, near its left end."""
-    t = np.linspace(0.02, 0.98, 60)[:, None]
-    points = line[0] + t * (line[1] - line[0])
-    good = (points[:, 1] > 0) & (points[:, 1] < photo.height)
-    return np.asarray(points[np.argmax(good)])
+def draw_horizon(pen: Pen, scene: LevelScene, photo: Photo) -> None:
+    """The eye level across the photo, with its word near the left end."""
+    if scene.horizon_px is None:
+        return
+    pen.dashes(scene.horizon_px, HORIZON)
+    points = scene.horizon_px[0] + np.linspace(0.02, 0.98, 60)[:, None] * np.diff(
+        scene.horizon_px, axis=0)
+    inside = (points[:, 1] > 0) & (points[:, 1] < photo.height)
+    pen.word(points[np.argmax(inside)], "height of the phone", HORIZON)
 
 
-class _Pen:
-    """Drawing in pixels of the full photo on the smaller picture."""
+class Pen:
+    """Drawing in pixels of the full photo on a picture at most ``long_px`` long."""
 
-    def __init__(self, image: Image.Image, zoom: float, foot: str) -> None:
-        self.image, self.zoom = image, zoom
-        self.width = max(2, round(max(image.size) / 500))
-        self.draw = ImageDraw.Draw(image)
-        self.text_px = max(13, round(max(image.size) / 64))
+    def __init__(self, photo: Photo, foot: str = "", long_px: int = _LONG_PX) -> None:
+        wide, tall = photo.working_size
+        zoom = min(1.0, long_px / max(wide, tall))
+        self.image = Image.fromarray(np.ascontiguousarray(photo.working_rgb)).resize(
+            (max(round(wide * zoom), 2), max(round(tall * zoom), 2)), Image.Resampling.BOX)
+        self.zoom = self.image.width / photo.width
+        self.width = max(2, round(max(self.image.size) / 500))
+        self.draw = ImageDraw.Draw(self.image)
+        self.text_px = max(13, round(max(self.image.size) / 64))
         self.font = ImageFont.load_default(self.text_px)
-        self.foot_lines = self._wrapped(foot)
-        self.foot_top = image.height - round(self.text_px * 1.35) * len(self.foot_lines) - 12
+        self.foot_lines = self._wrapped(foot) if foot else []
+        foot_px = round(self.text_px * 1.35) * len(self.foot_lines) + 12 if foot else 0
+        self.foot_top = self.image.height - foot_px
 
     def _at(self, point: np.ndarray) -> tuple[float, float]:
         x, y = np.clip(scaled_points(np.nan_to_num(point), self.zoom), -9999, 9999)
@@ -79,8 +79,11 @@ class _Pen:
     def line(self, points: np.ndarray, colour: Colour, thick: int = 1) -> None:
         p = [self._at(q) for q in points]
         # A pale edge keeps the line visible on any ground.
-        self.draw.line(p, fill=_PAPER, width=self.width * thick + 2)
+        self.draw.line(p, fill=PAPER, width=self.width * thick + 2)
         self.draw.line(p, fill=colour, width=self.width * thick)
+
+    def outline(self, corners: np.ndarray, colour: Colour) -> None:
+        self.line(np.vstack([corners, corners[:1]]), colour)
 
     def dashes(self, ends: np.ndarray, colour: Colour) -> None:
         a, b = (np.array(self._at(q)) for q in ends)
@@ -93,7 +96,7 @@ class _Pen:
         x, y = self._at(point)
         r = 5 * self.width
         for dx, dy in ((r, 0), (0, r)):
-            for fill, width in ((_PAPER, self.width + 3), (colour, self.width)):
+            for fill, width in ((PAPER, self.width + 3), (colour, self.width)):
                 self.draw.line([(x - dx, y - dy), (x + dx, y + dy)], fill=fill, width=width)
 
     def word(self, point: np.ndarray, text: str, colour: Colour) -> None:
@@ -102,8 +105,8 @@ class _Pen:
         w, h = right - left + 8, low - top + 8
         x = max(min(x + 3 * self.width, self.image.width - w - 2), 2)
         y = max(min(y - h - self.width, self.foot_top - h - 2), 2)
-        self.draw.rectangle([x, y, x + w, y + h], fill=_PAPER, outline=colour)
-        self.draw.text((x + 4 - left, y + 4 - top), text, fill=_INK, font=self.font)
+        self.draw.rectangle([x, y, x + w, y + h], fill=PAPER, outline=colour)
+        self.draw.text((x + 4 - left, y + 4 - top), text, fill=INK, font=self.font)
 
     def _wrapped(self, text: str) -> list[str]:
         lines, line = [], ""
@@ -116,9 +119,10 @@ class _Pen:
                 line = longer
         return [*lines, line]
 
-    def foot(self) -> None:
-        """The sentence on a band along the lower edge."""
-        self.draw.rectangle([0, self.foot_top, self.image.width, self.image.height], fill=_INK)
+    def finished(self) -> np.ndarray:
+        """(H, W, 3) uint8, with the sentence on a band along the lower edge."""
+        self.draw.rectangle([0, self.foot_top, self.image.width, self.image.height], fill=INK)
         for i, words in enumerate(self.foot_lines):
             at = (12, self.foot_top + 6 + i * round(self.text_px * 1.35))
-            self.draw.text(at, words, fill=_PAPER, font=self.font)
+            self.draw.text(at, words, fill=PAPER, font=self.font)
+        return np.asarray(self.image).copy()

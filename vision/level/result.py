@@ -40,7 +40,8 @@ class LevelReading:
     Lengths in cm, positive = the system hangs too high; None unless ``status``
     is "read".  ``interval_cm`` covers ``coverage`` of the values that could
     reasonably be meant (JCGM 101:2008, 7.7).  ``coach`` says how to take a
-    better photo, empty when this one is as good as it gets.
+    better photo, empty when this one is as good as it gets.  ``strategy`` names the
+    picture in which the cards were found.
     """
 
     status: Literal["read", "refused"]
@@ -56,6 +57,7 @@ class LevelReading:
     budget: tuple[BudgetTerm, ...] = ()
     coach: str = ""
     scene: LevelScene = field(default_factory=LevelScene, repr=False)
+    strategy: str = ""
 
     @property
     def decision(self) -> Literal["raise", "lower", "level", "cannot tell"]:
@@ -121,4 +123,5 @@ class LevelReading:
             "flags": list(self.flags),
             "reasons": list(self.reasons) + ([self.coach] if self.coach else []),
             "budget": [t.as_json() for t in self.budget],
+            "strategy": self.strategy,
         }

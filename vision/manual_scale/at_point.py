@@ -56,13 +56,38 @@ class PointReading:
 
 def read_point(photo: Photo, scale: Scale, point: tuple[float, float], numbers: Sequence[Typed],
                *, behind_mm: float | None = None) -> PointReading:
-    """The value at ``point`` (x, y in pixels of the upright photo).
+    """The value at a tapped point between marks that a person numbered.
 
-    ``numbers`` are two or more (value, (x, y)) of printed marks.  ``behind_mm`` is how
-    far what was tapped lies behind the marks (default: the bore's radius, 0 on a flat
-    scale; 0 for a point on the print itself).  The value is the one seen at the point:
-    the sight line is taken as level to 5 degrees, and that is in the interval.
-    InputError for points outside the photo or numbers that are not printed marks.
+    It is the one seen at the point: the sight line is taken as level to 5 degrees, and that is
+    in the interval.
+
+    Parameters
+    ----------
+    photo : Photo
+        From :func:`vision.load_photo`.
+    scale : Scale
+        What is printed on the vessel; from :func:`vision.load_scale`.
+    point : (x, y)
+        In pixels of the upright photo, origin at the centre of the top-left pixel.
+    numbers : sequence of (float, (x, y))
+        Values of two or more printed marks, in the scale's unit, and where they are.
+    behind_mm : float, optional
+        How far what was tapped lies behind the marks (default: the bore's radius, 0 on a flat
+        scale; 0 for a point on the print itself).
+
+    Returns
+    -------
+    PointReading
+        Value and interval in the scale's unit, or why there is none.
+
+    Raises
+    ------
+    InputError
+        For points outside the photo or numbers that are not printed marks.
+
+    References
+    ----------
+    JCGM 100:2008 (budget).
     """
     _check(photo, scale, point, numbers)
     division = float(min(np.diff([m.value for m in scale.marks])))
@@ -91,9 +116,8 @@ def read_point(photo: Photo, scale: Scale, point: tuple[float, float], numbers: 
 
 def _check(photo: Photo, scale: Scale, point: tuple[float, float], numbers: Sequence[Typed]
            ) -> None:
-    for x, y in (point, *(p for _, p in numbers)):
-        if not (0 <= x < photo.width and 0 <= y < photo.height):
-            raise InputError("A point lies outside the photo: tap inside the picture.")
+    if not all(photo.holds(p) for p in (point, *(p for _, p in numbers))):
+        raise InputError("A point lies outside the photo: tap inside the picture.")
     for value, _ in numbers:
         if not any(abs(m.value - value) < 1e-6 for m in scale.marks):
             raise InputError(f"The scale '{scale.name}' has no mark {value:g}: "

@@ -30,12 +30,34 @@ _USUAL_F35 = 26.0
 
 def read_between(photo: Photo, scale: Scale, point: tuple[float, float], places: Sequence[Place],
                  *, behind_mm: float = 0.0) -> PointReading:
-    """The value at ``point`` (x, y in pixels of the upright photo).
+    """The value at a tapped point of a vessel without marks.
 
     Two places give a straight map of rows to heights, three or more the straight line
     that fits best; what perspective can bend it when the view is off level by 5 degrees
-    is in the interval.  ``behind_mm`` is how far what was tapped lies behind the places;
-    0 when all are on the front of the vessel.  InputError for places that say nothing.
+    is in the interval.
+
+    Parameters
+    ----------
+    photo, scale, point
+        As for :func:`vision.manual_scale.at_point.read_point`.
+    places : sequence of (float, (x, y))
+        Two or more places of the vessel itself: height on the scale file's axis (mm), pixel.
+    behind_mm : float
+        How far what was tapped lies behind the places; 0 when all are on the vessel's front.
+
+    Returns
+    -------
+    PointReading
+        Value and interval in the scale's unit, or why there is none.
+
+    Raises
+    ------
+    InputError
+        For places that say nothing, or points outside the photo.
+
+    References
+    ----------
+    JCGM 100:2008 (budget).
     """
     at, height, along = _line(photo, point, places)
     slope, start = (float(v) for v in np.polyfit(along, height, 1))
@@ -60,9 +82,8 @@ def read_between(photo: Photo, scale: Scale, point: tuple[float, float], places:
 def _line(photo: Photo, point: tuple[float, float], places: Sequence[Place]
           ) -> tuple[float, np.ndarray, np.ndarray]:
     """(point along the vessel in px, heights in mm, places along the vessel in px)."""
-    for x, y in (point, *(p for _, p in places)):
-        if not (0 <= x < photo.width and 0 <= y < photo.height):
-            raise InputError("A point lies outside the photo: tap inside the picture.")
+    if not all(photo.holds(p) for p in (point, *(p for _, p in places))):
+        raise InputError("A point lies outside the photo: tap inside the picture.")
     height = np.array([h for h, _ in places], dtype=float)
     spots = np.array([p for _, p in places], dtype=float).reshape(-1, 2)
     if len(height) < 2 or np.ptp(height) <= 0:

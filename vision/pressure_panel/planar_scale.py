@@ -34,7 +34,7 @@ class FlatLadder:
 
     ``mark`` (M,) are indices of the scale's marks, ``left_px``, ``right_px`` and
     ``centre_px`` (M, 2) the strokes taken for them.  ``score`` is a log-likelihood;
-    ``missed`` marks should be in the picture and were not found, ``strangers`` are
+    ``missed`` marks should be in the picture and were not found, ``unmatched_marks`` are
     strokes of the row that no mark explains.  ``key`` names the strokes, so that
     numberings of the same ladder can be told from another ladder.
     """
@@ -46,7 +46,7 @@ class FlatLadder:
     right_px: np.ndarray
     score: float
     missed: int
-    strangers: int
+    unmatched_marks: int
     key: frozenset[int]
 
     @property
@@ -64,7 +64,7 @@ class FlatLadder:
     def complete(self) -> bool:
         """Both ends seen, hardly a mark missing and none too many."""
         return (self.ends_seen and len(self.mark) >= 0.9 * len(self.scale.marks)
-                and self.strangers <= 1)
+                and self.unmatched_marks <= 1)
 
     def slope(self, y: np.ndarray | float) -> np.ndarray:
         """Slope dy/dx of a mark at picture height ``y``: all marks together, smoothed.

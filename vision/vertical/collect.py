@@ -41,11 +41,30 @@ def plumb_cues(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen,
                known: CuesFound | None = None) -> CuesFound:
     """Every cue that the photo offers.
 
-    ``edges`` come from :func:`vision.vertical.line_segments.upright_edges`; ``card`` is
-    the zero card with its ``pose``, or the landmark card without one: then only a
-    cord with its bob counts.  The bare zero card counts only beside another cue, when
-    no panel is seen, and when it hangs about upright in the photo: in a hand it is no
-    plumb line.  ``known`` brings a panel that another search has found.
+    The bare zero card counts only beside another cue, when no panel is seen, and when it
+    hangs about upright in the photo: in a hand it is no plumb line.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+        The upright picture; pixels have their origin at the centre of the top-left one.
+    edges : list of StraightEdge
+        From :func:`vision.vertical.line_segments.upright_edges`.
+    card : CardSeen
+        The zero card, or the landmark card where ``pose`` is None: then only a cord with its
+        bob counts.
+    pose : CardPose or None
+        How the zero card stands before the camera.
+    side_mm : float
+        Side of the card's black square.
+    camera : (3, 3) array
+        Pinhole camera of ``rgb``.
+    known : CuesFound, optional
+        Brings a panel that another search has found.
+
+    Returns
+    -------
+    CuesFound
     """
     import cv2
 

@@ -182,9 +182,25 @@ def _witnessed(rest: _Solution, everything: _Solution) -> bool:
 
 
 def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity | None:
-    """Gravity from plumb cues, or None when they do not settle a direction.
+    """Gravity from plumb cues.
 
-    ``start`` (3,) is a rough downward direction, ``camera`` the (3, 3) matrix.
+    Parameters
+    ----------
+    cues : list of PlumbCue
+        Bodies that should be plumb, in pixels of the picture that ``camera`` belongs to.
+    camera : (3, 3) array
+    start : (3,) array
+        A rough downward direction; camera frame: x right, y down, z forwards.
+
+    Returns
+    -------
+    Gravity or None
+        None when the cues do not settle a direction.
+
+    References
+    ----------
+    JCGM 102:2011 (correlated inputs); R. T. Birge, Phys. Rev. 40, 1932, 207 (the factor by
+    which the uncertainty grows where cues disagree).
     """
     from scipy.special import chdtrc  # the upper tail of chi-square
 

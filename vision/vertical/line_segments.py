@@ -74,11 +74,28 @@ def line_segments(gray: np.ndarray) -> np.ndarray:
 
 def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.0,
                   min_length_px: float = 30.0) -> list[StraightEdge]:
-    """Edges that point, within an angle, at a vanishing point given as (3,) homogeneous pixels.
+    """Long straight edges that point at where verticals meet.
 
-    ``rgb`` is (H, W, 3) uint8.  A panel may differ from the wall in colour alone,
-    so brightness and two colour differences are searched.  Longest first; edges
-    seen in more than one of them come once.
+    A panel may differ from the wall in colour alone, so brightness and two colour
+    differences are searched; edges seen in more than one of them come once.
+
+    Parameters
+    ----------
+    rgb : (H, W, 3) uint8 array
+    vanishing : (3,) array
+        Where verticals meet, in homogeneous pixels.
+    within_deg : float
+        How far off an edge may point.
+    min_length_px : float
+
+    Returns
+    -------
+    list of StraightEdge
+        Longest first; pixels have their origin at the centre of the top-left one.
+
+    References
+    ----------
+    R. Grompone von Gioi et al., LSD: a line segment detector, IPOL 2, 2012.
     """
     out: list[StraightEdge] = []
     for plane in _planes(rgb):

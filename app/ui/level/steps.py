@@ -16,8 +16,8 @@ from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.tap import chosen_point, tap_point
 from vision.flags import describe
-from vision.level.measure import measure_level
 from vision.level.overlay import draw_level_overlay
+from vision.level.read import read_level
 from vision.level.result import LevelReading
 
 _WAYS: dict[Way, str] = {
@@ -80,7 +80,7 @@ def photo_step(state: LevelState) -> None:
     if state.way != "cards":
         _tapped(state)
     elif state.reading is None:
-        _measure(state, lambda: measure_level(_photo(state)))
+        _measure(state, lambda: read_level(_photo(state)))
 
 
 def _tapped(state: LevelState) -> None:
@@ -103,7 +103,7 @@ def _tapped(state: LevelState) -> None:
     deep = None if depth.value is None else 10 * depth.value
 
     def pressed() -> None:
-        _measure(state, lambda: measure_level(
+        _measure(state, lambda: read_level(
             photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 
     st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")

@@ -13,8 +13,8 @@ from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from vision.flags import describe
 from vision.imaging.photo import Photo
-from vision.level.measure import measure_level
 from vision.level.overlay import draw_level_overlay
+from vision.level.read import read_level
 
 
 def level_step(state: RoundState, view: View) -> None:
@@ -74,7 +74,7 @@ def _take(state: RoundState, photo: Photo) -> None:
     """Measure the photo that came in."""
     hand = state.level
     hand.drop()
-    reading, hand.problem = guard.in_words(lambda: measure_level(photo))
+    reading, hand.problem = guard.in_words(lambda: read_level(photo))
     if reading is None:
         return
     hand.photo, hand.reading = photo, reading

@@ -15,7 +15,8 @@ from vision.errors import ScaleFileError
 from vision.flags import describe
 from vision.hydrostatics.units import WORDS
 from vision.imaging.photo import Photo
-from vision.pressure_panel.read import SettingReading, read_setting
+from vision.pressure_panel.read import read_setting
+from vision.pressure_panel.result import SettingReading
 from vision.scale_file.scale import Scale, load_scale, parse_scale_text, shipped_scales
 from vision.volume.overlay import draw_overlay
 

@@ -35,7 +35,7 @@ def store(tmp_path, monkeypatch):
 
 def opened(reading: LevelReading | None, monkeypatch) -> AppTest:
     """The page with a photo in hand whose measuring gives ``reading``."""
-    monkeypatch.setattr(steps, "measure_level", lambda photo, **options: reading)
+    monkeypatch.setattr(steps, "read_level", lambda photo, **options: reading)
     at = AppTest.from_string(SCRIPT, default_timeout=60)
     state = LevelState()
     if reading is not None:
@@ -119,7 +119,7 @@ def test_a_tolerance_that_is_no_number_is_answered_in_words(store, monkeypatch):
 
 def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
     at, asked = opened(READ, monkeypatch), []
-    monkeypatch.setattr(steps, "measure_level",
+    monkeypatch.setattr(steps, "read_level",
                         lambda photo, **options: asked.append(options) or READ)
     next(r for r in at.radio if r.key.startswith("way-")).set_value("two-taps").run()
     assert not [b for b in at.button if b.label == "Measure"]

@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 
 from vision.imaging.photo import load_photo
-from vision.level.measure import measure_level
+from vision.level.read import read_level
 from vision.synthetic.bedside import level_scene
 
 #: A finger's scatter in pixels and a tape's in mm, added to fresh scenes only.
@@ -50,7 +50,7 @@ def measured(data: bytes, label: dict[str, Any]) -> dict[str, Any]:
                 label["landmark_px"], (photo.width, photo.height), strict=True))
         options["depth_difference_mm"] = label.get("depth_difference_mm")
     start = time.perf_counter()
-    r = measure_level(photo, label["zero_card_mm"], label["landmark_card_mm"], **options)
+    r = read_level(photo, label["zero_card_mm"], label["landmark_card_mm"], **options)
     row: dict[str, Any] = {"file": label["file"], "mode": label.get("case", label["mode"]),
                            "expect": label["expect"], "status": r.status,
                            "seconds": time.perf_counter() - start, "flags": r.flags,

@@ -28,27 +28,26 @@ _HOPELESS = 25.0
 
 
 @dataclass(frozen=True)
-class FlatNumbering:
-    """``chosen`` is the likeliest numbering; ``settled`` says that the numerals prove it,
-    ``contradicted`` that they fit none.  ``readable`` counts the labels read."""
+class FlatNumerals:
+    """``chosen`` is the likeliest numbering; ``proven`` says that the numerals prove it,
+    ``contradicted`` that they fit none."""
 
     chosen: FlatLadder
-    settled: bool
+    proven: bool
     contradicted: bool
-    readable: int
 
 
-def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumbering:
+def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumerals:
     """Read the labels and weigh every numbering in ``ways`` (of one ladder) with them."""
     base = ways[0]
     ways = [w for w in ways if w.score > base.score - _HOPELESS]
     texts = sorted({m.text for m in base.scale.marks if m.label})
     if not texts or not len(_label_strokes([base])):
-        return FlatNumbering(base, False, False, 0)
-    first: FlatNumbering | None = None
+        return FlatNumerals(base, False, False)
+    first: FlatNumerals | None = None
     for above in (False, True):
         found = _weighed(grey, ways, _best_place(grey, base, texts, above), texts)
-        if found.settled:
+        if found.proven:
             return found
         first = first or found
     assert first is not None
@@ -56,7 +55,7 @@ def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumbering:
 
 
 def _weighed(grey: np.ndarray, ways: list[FlatLadder], place: _Place, texts: list[str]
-             ) -> FlatNumbering:
+             ) -> FlatNumerals:
     """The outcome when the labels stand at ``place``."""
     strokes = _label_strokes(ways)
     evidence = _read(grey, ways[0], strokes, place, texts)
@@ -66,7 +65,7 @@ def _weighed(grey: np.ndarray, ways: list[FlatLadder], place: _Place, texts: lis
     first = ranked[0]
     lead = totals[first] - max((totals[i] for i in ranked[1:]), default=-np.inf)
     proof = readable >= 2 and totals[first] > 3.0 and lead >= _LEAD
-    return FlatNumbering(ways[first], proof, readable >= 2 and max(totals) <= -3.0, readable)
+    return FlatNumerals(ways[first], proof, readable >= 2 and max(totals) <= -3.0)
 
 
 @dataclass(frozen=True)

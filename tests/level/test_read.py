@@ -14,7 +14,7 @@ from level_rooms import scene
 
 from vision.errors import InputError
 from vision.imaging.photo import CameraFacts, Photo, load_photo, photo_from_array
-from vision.level.measure import measure_level
+from vision.level.read import read_level
 from vision.level.result import LevelReading
 
 pytestmark = pytest.mark.slow
@@ -33,7 +33,7 @@ def measured(seed: int, index: int, kind: str) -> tuple[LevelReading, dict]:
     if label["mode"] == "tap":
         options = {"landmark_px": tuple(label["landmark_px"]),
                    "depth_difference_mm": label.get("depth_difference_mm")}
-    return measure_level(photo, **options), label
+    return read_level(photo, **options), label
 
 
 def changed(photo: Photo, rgb: np.ndarray) -> Photo:
@@ -81,7 +81,7 @@ def test_the_budget_names_its_terms_and_makes_up_the_whole(where):
 
 def test_the_same_photo_gives_the_same_answer():
     photo, _ = scene(*CARDS[0])
-    assert measure_level(photo).as_json() == measured(*CARDS[0])[0].as_json()
+    assert read_level(photo).as_json() == measured(*CARDS[0])[0].as_json()
 
 
 def test_a_hanging_cord_makes_it_surer():
@@ -94,20 +94,20 @@ def test_a_hanging_cord_makes_it_surer():
 # --- refusals
 
 def test_a_bare_picture_is_refused():
-    reading = measure_level(photo_from_array(np.full((300, 400, 3), 140, np.uint8), 26))
+    reading = read_level(photo_from_array(np.full((300, 400, 3), 140, np.uint8), 26))
     assert reading.status == "refused" and "zero-card-missing" in reading.flags
 
 
 def test_a_missing_landmark_is_refused():
     photo, label = scene(*CARDS[0])
-    reading = measure_level(without(photo, label["landmark_px"], 140))
+    reading = read_level(without(photo, label["landmark_px"], 140))
     assert reading.status == "refused" and reading.flags == ("landmark-missing",)
     assert reading.offset_cm is None and reading.action == "cannot tell"
 
 
 def test_a_missing_zero_card_is_refused():
     photo, label = scene(*CARDS[0])
-    reading = measure_level(without(photo, label["zero_px"], 110))
+    reading = read_level(without(photo, label["zero_px"], 110))
     assert reading.status == "refused" and reading.flags == ("zero-card-missing",)
 
 
@@ -124,14 +124,14 @@ def test_two_zero_cards_are_refused():
     half = 75
     x0 = 5 if x > photo.width / 2 else photo.width - 2 * half - 5
     rgb[5: 5 + 2 * half, x0: x0 + 2 * half] = rgb[y - half: y + half, x - half: x + half]
-    reading = measure_level(changed(photo, rgb))
+    reading = read_level(changed(photo, rgb))
     assert reading.status == "refused" and "More than one zero card" in reading.reasons[0]
 
 
 def test_a_smeared_photo_is_refused():
     photo, _ = scene(*CARDS[0])
     small = cv2.GaussianBlur(cv2.resize(photo.rgb, None, fx=0.4, fy=0.4), (0, 0), 7)
-    assert measure_level(changed(photo, small)).status == "refused"
+    assert read_level(changed(photo, small)).status == "refused"
 
 
 @pytest.mark.parametrize("options, words", [
@@ -142,7 +142,7 @@ def test_a_smeared_photo_is_refused():
 def test_impossible_numbers_are_bad_input(options, words):
     photo = photo_from_array(np.zeros((60, 80, 3), np.uint8))
     with pytest.raises(InputError, match=words):
-        measure_level(photo, **options)
+        read_level(photo, **options)
 
 
 # --- tapped points
@@ -159,7 +159,7 @@ def test_nearer_means_the_landmark_lies_further_down_the_sight_line():
     # sight line it lies, so the system hangs less high above it.
     photo, label = scene(301, 8, "tap")
     at = tuple(label["landmark_px"])
-    near, far = (measure_level(photo, landmark_px=at, depth_difference_mm=d)
+    near, far = (read_level(photo, landmark_px=at, depth_difference_mm=d)
                  for d in (150.0, -150.0))
     phone_over_landmark = label["camera_above_zero_mm"] + label["true_offset_mm"]
     assert np.sign(far.offset_cm - near.offset_cm) == np.sign(phone_over_landmark)
@@ -168,7 +168,7 @@ def test_nearer_means_the_landmark_lies_further_down_the_sight_line():
 def test_without_a_depth_the_interval_is_wide_and_the_coach_speaks():
     photo, label = scene(301, 8, "tap")
     at = tuple(label["landmark_px"])
-    blind = measure_level(photo, landmark_px=at)
+    blind = read_level(photo, landmark_px=at)
     told = measured(301, 8, "tap")[0]
     assert blind.mode == "horizon"
     high = label["camera_above_zero_mm"]
@@ -186,7 +186,7 @@ def test_without_a_depth_the_interval_is_wide_and_the_coach_speaks():
 def test_an_unknown_focal_length_is_flagged_and_not_surer():
     photo, label = scene(*CARDS[0])
     known = measured(*CARDS[0])[0]
-    bare = measure_level(replace(photo, camera=CameraFacts()))
+    bare = read_level(replace(photo, camera=CameraFacts()))
     assert "focal-unknown" in bare.flags
     error_mm = 10 * bare.offset_cm - label["true_offset_mm"]
     assert abs(error_mm) < SIGMAS * 10 * bare.standard_uncertainty_cm
@@ -197,7 +197,7 @@ def test_a_large_photo_is_measured_in_its_working_picture_and_drawn_in_its_own_p
     photo, label = scene(*CARDS[0])
     big = cv2.resize(photo.rgb, None, fx=2, fy=2, interpolation=cv2.INTER_CUBIC)
     large = photo_from_array(big, photo.camera.focal_35mm, working_scale=2)
-    reading, small = measure_level(large), measured(*CARDS[0])[0]
+    reading, small = read_level(large), measured(*CARDS[0])[0]
     assert reading.offset_cm == pytest.approx(small.offset_cm, abs=0.15)
     assert np.abs(reading.scene.zero_px - (2 * small.scene.zero_px + 0.5)).max() < 1.0
 
@@ -212,7 +212,7 @@ def test_examples_made_by_other_means():
         if label["mode"] == "tap":
             options = {"landmark_px": tuple(label["landmark_px"]),
                        "depth_difference_mm": label["depth_difference_mm"]}
-        reading = measure_level(load_photo(EXAMPLES / label["file"]), **options)
+        reading = read_level(load_photo(EXAMPLES / label["file"]), **options)
         if label["expect"] == "refuse":
             assert reading.status == "refused", label["file"]
             continue
