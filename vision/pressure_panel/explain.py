@@ -69,7 +69,10 @@ def _numbering(evidence: PanelEvidence) -> np.ndarray:
         low, high = (way.scale.marks[i].value for i in (way.mark.min(), way.mark.max()))
         lines.append(f"{'this one' if way is ladder else 'rival'}: marks {low:g} to {high:g},"
                      f" log-likelihood of count and lengths {way.score:.1f} nats")
-    return _drawn(evidence, "Which mark has which value", mark_annotations(evidence), lines)
+    marks = mark_annotations(evidence)
+    beside = [Annotation("numeral", m.points_px[1] + np.array([[0.0, 0], [1.5, 0]])
+                         * np.ptp(m.points_px[:, 0]), m.text) for m in marks if m.text]
+    return _drawn(evidence, "Which mark has which value", marks + beside, lines)
 
 
 def _pointer(evidence: PanelEvidence) -> np.ndarray:
@@ -94,5 +97,5 @@ def _budget(evidence: PanelEvidence) -> np.ndarray:
 def _drawn(evidence: PanelEvidence, title: str, annotations: list[Annotation],
            lines: list[str]) -> np.ndarray:
     seen = draw_overlay(evidence.photo, replace(decide(evidence), annotations=tuple(annotations)),
-                        crop=False, tall_px=_TALL_PX)
+                        tall_px=_TALL_PX)
     return picture_sheet(title, seen, lines)
