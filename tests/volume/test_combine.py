@@ -22,7 +22,7 @@ from vision.volume.combine import combine
 from vision.volume.estimate import estimate_level
 from vision.volume.evidence import PhotoEvidence
 from vision.volume.locate import Hints
-from vision.volume.number import NumberedScale
+from vision.volume.number import Ambiguous, NumberedScale
 
 QUAY = load_scale("quay-60")
 PER_MM = 60 / 84.883
@@ -156,6 +156,30 @@ def test_a_second_photo_settles_which_of_two_edges_it_is():
     assert reading.value == pytest.approx((40.0 + 2 * DIVISION_MM) * PER_MM, abs=0.15)
     alone = combine([said(40.0 + 2 * DIVISION_MM, 0.3, 2)])
     assert half(reading) >= 0.99 * half(alone), "what was refused alone makes none surer"
+
+
+def unsettled(e: PhotoEvidence) -> PhotoEvidence:
+    """The same photo, its row of marks numbered in several ways."""
+    evidence = SimpleNamespace(
+        shifts=np.array([-5, 0, 5]), log_likelihood=np.array([-0.5, 0.0, -1.0]),
+        step_mm=1 / PER_MM, margin=lambda _: 0.5)
+    fit = SimpleNamespace(**{**vars(e.fit), "evidence": evidence})
+    return replace(e, numbering=Ambiguous(fit, None, ("numbering-unsettled",), "number"))
+
+
+@pytest.mark.parametrize("shift", [0, 5, -5])
+def test_a_photo_of_unsettled_numbering_takes_the_one_that_the_others_prove(shift):
+    wide, sharp = said(40.0, 0.5, 3), unsettled(said(40.0 - shift * DIVISION_MM, 0.1, 18))
+    reading = combine([wide, sharp])
+    assert reading.status == "read" and reading.agreement.degrees_of_freedom == 1
+    assert reading.value == pytest.approx(40.0 * PER_MM, abs=0.2)
+    assert [p.status for p in reading.photos] == ["read", "refused"]
+
+
+def test_a_row_that_fits_no_numbering_says_nothing_against_the_others():
+    alone = said(40.0, 0.3, 3)
+    reading = combine([alone, unsettled(said(40.0 + 2.5 * DIVISION_MM, 0.1, 18))])
+    assert reading.status == "read" and reading.value == combine([alone]).value
 
 
 def test_photos_far_apart_in_time_are_questioned():

@@ -110,7 +110,7 @@ def combine(evidences: Sequence[PhotoEvidence]) -> VolumeReading:
         return singles[0]
     scale = evidences[0].scale
     grid = _heights(scale)
-    witnesses = _witnesses(evidences, singles, grid)
+    witnesses = _that_fit(_witnesses(evidences, singles, grid))
     if len(witnesses) < 2:
         at = witnesses[0].place if witnesses else min(
             range(len(singles)), key=lambda k: (singles[k].question is None, singles[k].flags))
@@ -159,6 +159,20 @@ def _witnesses(evidences: Sequence[PhotoEvidence], singles: Sequence[VolumeReadi
             np.log((1.0 - 0.1 * MISLED) * _blurred(density, tested) + 0.1 * MISLED * even),
             _direction(e), reading.status != "refused"))
     return out
+
+
+def _that_fit(witnesses: list[_Witness]) -> list[_Witness]:
+    """Those whose numbering is settled, and of the others those that tell the same level.
+
+    Where a row may be numbered in several ways, or is no scale at all, that it does not fit
+    says nothing against the photos that are numbered.
+    """
+    kept = [w for w in witnesses if not isinstance(w.evidence.numbering, Ambiguous)]
+    for w in witnesses:
+        if isinstance(w.evidence.numbering, Ambiguous) and kept and (
+                _agreement([*kept, w]).p_value >= DISAGREE_P):
+            kept.append(w)
+    return sorted(kept, key=lambda w: w.place)
 
 
 def _density(e: PhotoEvidence, grid: np.ndarray) -> np.ndarray:
