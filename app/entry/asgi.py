@@ -1,8 +1,9 @@
-"""The pages as ``countersight serve`` serves them: the entry script behind the gate."""
+"""The pages as ``countersight serve`` serves them: behind safe headers and the gate."""
 
 from __future__ import annotations
 
 import sys
+from importlib.resources import files
 from pathlib import Path
 
 # The page server puts this folder on the path; the house is imported from two above.
@@ -14,6 +15,12 @@ import streamlit as st  # noqa: E402
 from starlette.middleware import Middleware  # noqa: E402
 
 from app.entry.gate import Gate, housekeeping  # noqa: E402
+from app.headers import SafeHeaders, inline_scripts, safe_headers  # noqa: E402
+from app.ui import theme  # noqa: E402
 
-app = st.App(Path(__file__).with_name("main.py"), middleware=[Middleware(Gate)],
-             lifespan=housekeeping)
+_SHELL = (files("streamlit") / "static" / "index.html").read_text(encoding="utf-8")
+_SCRIPTS = [*inline_scripts(_SHELL), *inline_scripts(theme.NUMBER_KEYS),
+            *inline_scripts(theme.TO_THE_TOP)]
+
+app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping, middleware=[
+    Middleware(SafeHeaders, headers=safe_headers(_SCRIPTS)), Middleware(Gate)])

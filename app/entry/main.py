@@ -15,6 +15,7 @@ import streamlit as st  # noqa: E402
 from app.pages import PageEntry, all_pages  # noqa: E402
 from app.ui import quiet, signed_in, theme  # noqa: E402
 from app.ui.blocks import CAUTION  # noqa: E402
+from app.ui.text import as_label  # noqa: E402
 from vision import __version__  # noqa: E402
 
 ABOUT = f"Countersight {__version__}. {CAUTION}"
@@ -43,7 +44,7 @@ def main() -> None:
     if others:
         with st.container(key="other-pages", horizontal=True):
             for page in others:
-                st.page_link(page, label=page.title)
+                st.page_link(page, label=as_label(page.title))
 
 
 def _address(entry: PageEntry) -> str:

@@ -73,10 +73,10 @@ def what(e: Entry) -> str:
     if e.subject == "order":
         return "order: " + order_text(e)
     if e.subject == "event":
-        volumes = [f"{words} {e.payload[name]} mL" for name, words in (
+        volumes = [f"{words} {e.payload[name]} mL".strip() for name, words in (
             ("before_ml", "from"), ("after_ml", "to"), ("volume_ml", "")) if name in e.payload]
         more = [str(e.payload[k]) for k in ("source", "detail") if e.payload.get(k)]
-        return " ".join([WORDS[e.event or "event"], *volumes, *more]).replace("  ", " ")
+        return " ".join([WORDS[e.event or "event"], *volumes, *more])
     if e.subject == "skipped-step":
         return f"step skipped: {e.payload.get('step')}"
     words = WORDS[e.subject]

@@ -17,6 +17,7 @@ from app.ui.confirm import Signature, confirm_block
 from app.ui.order.form import order_fields, typed_order
 from app.ui.recent import age
 from app.ui.round.overview import order_points
+from app.ui.text import as_label
 
 TITLE = "Orders"
 ORDER = 35
@@ -71,13 +72,13 @@ def _on_record(history: tuple[Standing, ...]) -> None:
     now = Moment.now()
     blocks.step("On record")
     if not history:
-        st.write("No order yet.")
+        blocks.say("No order yet.")
         return
     last = history[-1].entry
     blocks.notice(f"{age(last.happened, now)}, confirmed by {last.initials}, entry {last.number}",
                   order_points(last))
     if len(history) > 1:
-        with st.expander(f"Orders before ({len(history) - 1})"):
+        with st.expander(as_label(f"Orders before ({len(history) - 1})")):
             for standing in reversed(history[:-1]):
                 e = standing.entry
                 blocks.notice(f"{e.happened.local:%d %b %H:%M}, confirmed by {e.initials}, "
@@ -87,7 +88,7 @@ def _on_record(history: tuple[Standing, ...]) -> None:
 def _form(state: OrdersState, before: Entry | None) -> None:
     blocks.step("A changed order" if before is not None else "The order")
     if before is not None:
-        st.write("Type the whole order: it is a new entry, and the one before stays readable.")
+        blocks.say("Type the whole order: it is a new entry, and the one before stays readable.")
     key, turn, bed = f"order-{state.bed}-{state.turn}", state.turn, state.bed
     order_fields(key, before)
     made, problem = guard.in_words(lambda: typed_order(key, before))

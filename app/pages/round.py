@@ -102,7 +102,7 @@ def _step(state: RoundState, view: View, step: StepName) -> None:
         with st.expander("The round so far", expanded=False):
             overview.steps_so_far(view)
             assert view.round is not None
-            st.write(f"Begun at {view.round.began.local:%H:%M}.")
+            blocks.say(f"Begun at {view.round.began.local:%H:%M}.")
         with st.expander("Last known, and the order"):
             overview.last_known(view)
             overview.order_lines(view)

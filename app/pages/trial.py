@@ -9,6 +9,7 @@ import streamlit as st
 from app.ui import blocks, guard, ledger
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.pictures import screen_copy
+from app.ui.text import as_label
 from app.ui.trial_state import TrialState, trial_sets
 from vision.imaging.photo import load_photo
 
@@ -45,7 +46,7 @@ def _start(state: TrialState) -> None:
             "pictures that it names."])
         return
     name = st.radio("Set of pictures", list(sets), index=0 if len(sets) == 1 else None,
-                    key="trial-set")
+                    key="trial-set", format_func=as_label)
     st.text_input("Your reader code (given by the tester, not your name)", value=state.reader,
                   key="trial-code", max_chars=16, autocomplete="off",
                   placeholder="for example R07")

@@ -8,6 +8,7 @@ import streamlit as st
 
 from app.checklists import Checklist, Line, default_checklists, ward_checklists
 from app.ui import blocks, guard, ledger
+from app.ui.text import as_label
 
 
 def checklists_block(key: str) -> None:
@@ -15,10 +16,10 @@ def checklists_block(key: str) -> None:
     lists, problem = guard.in_words(_lists)
     if lists is None:
         blocks.notice("The ward's checklist file cannot be used", [problem], stop=True)
-        st.write("The lists that come with the program are shown instead.")
+        blocks.say("The lists that come with the program are shown instead.")
         lists = default_checklists()
     name = st.radio("Checklist", list(lists), index=None, key=f"{key}-list",
-                    format_func=lambda n: lists[n].title)
+                    format_func=lambda n: as_label(lists[n].title))
     if name is not None:
         checklist_block(lists[name], key)
 
@@ -26,11 +27,11 @@ def checklists_block(key: str) -> None:
 def checklist_block(checklist: Checklist, key: str) -> None:
     """The lines of one list.  Ticks help the eye; they are not kept and allow nothing."""
     for number, line in enumerate(checklist.lines):
-        st.checkbox(line.text, key=f"{key}-{checklist.name}-{number}")
-        st.caption(f"Source: {line.source}")
+        st.checkbox(as_label(line.text), key=f"{key}-{checklist.name}-{number}")
+        blocks.small(f"Source: {line.source}")
         if line.timer is not None:
             _timer(line, f"{key}-{checklist.name}-{number}")
-    st.write("A reminder. It approves nothing, and nothing of it is kept.")
+    blocks.say("A reminder. It approves nothing, and nothing of it is kept.")
 
 
 def _lists() -> dict[str, Checklist]:
@@ -43,13 +44,13 @@ def _timer(line: Line, key: str) -> None:
     if line.timer is None:
         return
     began_key = f"{key}-began"
-    if st.button(f"Start the clock ({line.timer.words})", key=f"{key}-start"):
+    if st.button(as_label(f"Start the clock ({line.timer.words})"), key=f"{key}-start"):
         st.session_state[began_key] = time.time()
     began = st.session_state.get(began_key)
     if began is None:
         return
     passed = int(time.time() - began)
     if passed < line.timer.shortest_s:
-        st.write(f"{passed} s passed: wait until it is dry, at least {line.timer.shortest_s} s.")
+        blocks.say(f"{passed} s passed: wait until it is dry, at least {line.timer.shortest_s} s.")
     else:
-        st.write(f"{min(passed, 3600)} s passed. Look whether it is dry.")
+        blocks.say(f"{min(passed, 3600)} s passed. Look whether it is dry.")

@@ -12,6 +12,7 @@ from app.records import BedCode, Initials, RecordError
 from app.records.codes import normal_bed
 from app.ui import blocks, signed_in
 from app.ui.bed import bed_doubt, bed_help
+from app.ui.text import as_label
 
 
 @dataclass(frozen=True)
@@ -62,7 +63,7 @@ def confirm_block(
     """
     bed_key, by_key = f"bed-{key}", f"by-{key}"
     if fixed_bed:
-        st.write(f"Bed code: **{fixed_bed}**")
+        blocks.say(f"Bed code: {fixed_bed}")
     else:
         begun = st.session_state.get(bed_key, typed_bed)
         typed = st.text_input(
@@ -77,5 +78,6 @@ def confirm_block(
 
     if problems:
         blocks.notice("Not recorded yet", problems, stop=True)
-    st.button(label, key=f"confirm-{key}", type="primary", on_click=pressed, width="stretch")
+    st.button(as_label(label), key=f"confirm-{key}", type="primary", on_click=pressed,
+              width="stretch")
     return normal_bed(fixed_bed or st.session_state.get(bed_key) or "")

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-import streamlit as st
-
 from app.records.codes import normal_bed
 from app.records.shift import LevelState, level_state
 from app.ui import blocks, guard, ledger
@@ -27,7 +25,7 @@ def level_note(bed: str) -> None:
     elif found.last is not None and found.stale:
         blocks.notice("The level check is stale", [found.sentence], stop=True)
     elif found.last is not None:
-        st.write(found.sentence)
+        blocks.say(found.sentence)
 
 
 def last_level(bed: str) -> LevelState:

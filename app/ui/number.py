@@ -9,6 +9,9 @@ from typing import Any
 
 import streamlit as st
 
+from app.ui import blocks
+from app.ui.text import as_label
+
 _PLAIN = re.compile(r"[+-]?\d{1,6}(?:[.,]\d{1,6})?|[+-]?[.,]\d{1,6}")
 
 
@@ -78,12 +81,12 @@ def decimal_field(
     field begins with; keep it the same while the field is drawn.
     """
     with st.container(key=f"num-{key}"):
-        text = st.text_input(label, first, key=key, help=help, placeholder=placeholder,
-                             max_chars=16, autocomplete="off", on_change=on_change,
-                             args=args)
+        text = st.text_input(as_label(label), first, key=key, placeholder=placeholder, max_chars=16,
+                             help=as_label(help) if help else None, autocomplete="off",
+                             on_change=on_change, args=args)
         typed = within(parse_decimal(text or "", unit), lowest, highest, unit)
         if typed.problem:
-            st.error(typed.problem)
+            blocks.alert(typed.problem)
     return typed
 
 

@@ -7,8 +7,9 @@ from typing import Literal
 
 import streamlit as st
 
-from app.ui import uploads
+from app.ui import blocks, uploads
 from app.ui.demo import DemoPhoto, demo_photos
+from app.ui.text import as_label
 from vision.imaging.photo import Photo
 
 Source = Literal["file", "camera", "demo"]
@@ -37,19 +38,19 @@ def pick_photo(
                      else take(photo, source))
 
     st.file_uploader(
-        f"Take or choose a photo of {what}", type=TYPES, key=f"photo-{key}",
+        as_label(f"Take or choose a photo of {what}"), type=TYPES, key=f"photo-{key}",
         max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
     demos = demo_photos() if take_demo else ()
     if demos and take_demo:
         with st.expander("No photo at hand? Try a demo photo"):
-            st.write("Drawn by the program, with coloured water in made-up chambers. "
-                     "What you confirm from a demo is kept under the bed code DEMO.")
+            blocks.say("Drawn by the program, with coloured water in made-up chambers. "
+                       "What you confirm from a demo is kept under the bed code DEMO.")
             for n, demo in enumerate(demos):
-                st.button(demo.title, key=f"demo-{key}-{n}", on_click=take_demo, args=(demo,),
-                          width="stretch")
+                st.button(as_label(demo.title), key=f"demo-{key}-{n}", on_click=take_demo,
+                          args=(demo,), width="stretch")
     with st.expander("Camera inside this page (coarser pictures)"):
-        st.write("This camera gives smaller pictures without the lens data, so its readings "
-                 "are less certain. A photo taken with the phone's own camera is better.")
+        blocks.say("This camera gives smaller pictures without the lens data, so its readings "
+                   "are less certain. A photo taken with the phone's own camera is better.")
         if st.toggle("Open the camera", key=f"camera-on-{key}"):
-            st.camera_input(f"Photo of {what}", key=f"camera-{key}", resolution="1080p",
+            st.camera_input(as_label(f"Photo of {what}"), key=f"camera-{key}", resolution="1080p",
                             on_change=from_widget, args=(f"camera-{key}", "camera"))

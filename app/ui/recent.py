@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
-
-import streamlit as st
-
 from app.records import Moment
 from app.records.codes import normal_bed
 from app.ui import blocks, guard, ledger
@@ -39,7 +35,7 @@ def last_readings(bed: str) -> None:
         return
     blocks.step(f"Last confirmed readings of bed {bed}")
     if not standing:
-        st.write("None yet.")
+        blocks.say("None yet.")
         return
     now, lines = Moment.now(), []
     entries = sorted((s for s in standing), key=lambda s: s.entry.happened.utc, reverse=True)
@@ -49,7 +45,6 @@ def last_readings(bed: str) -> None:
         valid = ("" if e.attestations is None or e.attestations.all_true
                  else ", with a No among the four statements")
         lines.append(
-            f"<li><b>{escape(str(e.confirmed_value))} {escape(e.unit or '')}</b>, "
-            f"{age(e.happened, now)} ({e.happened.local:%d %b %H:%M}), "
-            f"confirmed by {escape(e.initials)}{corrected}{valid}</li>")
-    st.html(f'<ul class="cs-list">{"".join(lines)}</ul>')
+            (f"{e.confirmed_value} {e.unit or ''}, {age(e.happened, now)}",
+             f"{e.happened.local:%d %b %H:%M}, confirmed by {e.initials}{corrected}{valid}"))
+    blocks.listing(lines)

@@ -7,6 +7,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
+from app.ui.text import as_label
 from vision.errors import ScaleFileError
 from vision.scale_file.scale import Scale, load_scale, parse_scale, shipped_scales
 
@@ -88,7 +89,7 @@ def pick_scale(key: str, current: Scale | None,
     if current is not None:
         index = names.index(current.name) if current.name in names else len(names)
     shown = st.radio("Scale of this chamber", options, index=index, key=chosen_key,
-                     on_change=changed)
+                     on_change=changed, format_func=as_label)
     if shown == OWN_FILE:
         st.file_uploader("Scale file (JSON)", type=["json"], key=file_key, on_change=read_file,
                          max_upload_size=_MAX_MB)

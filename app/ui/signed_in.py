@@ -32,7 +32,7 @@ def let_in() -> bool:
         blocks.caution_box()
         return False
     with st.container(key="signed-in", horizontal=True, vertical_alignment="center"):
-        st.write(f"Signed in as {_shown(claims)}.")
+        blocks.say(f"Signed in as {_shown(claims)}.")
         st.button("Sign out", key="sign-out", on_click=st.logout)
     session_files.admit()
     return True

@@ -12,6 +12,7 @@ from typing import BinaryIO
 import streamlit as st
 from streamlit_image_coordinates import streamlit_image_coordinates
 
+from app.ui import blocks
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.pictures import Box, screen_copy, to_photo, with_cross
 from vision.imaging.photo import Photo
@@ -39,9 +40,9 @@ def tap_point(photo: Photo, key: str, what: str, box: Box | None = None) -> None
     _draw(screen_copy(photo.working_rgb, part).jpeg, f"far-{key}")
     rough = _rough(photo, key, box)
     if rough is None:
-        st.write(f"Nothing chosen yet: tap {what}.")
+        blocks.say(f"Nothing chosen yet: tap {what}.")
         return
-    st.write("Chosen: where the cross is. Tap here to move it.")
+    blocks.say("Chosen: where the cross is. Tap here to move it.")
     left, top, right, bottom = _around(photo, rough, box)
     x, y = chosen_point(photo, key, box) or rough
     enlarged = with_cross(photo.rgb[top:bottom, left:right], (x - left, y - top))

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
-from html import escape
 from pathlib import Path
 
 import streamlit as st
+
+from app.ui.text import as_html
 
 _STYLE = Path(__file__).parents[1] / "style.css"
 
 # Streamlit's text field cannot ask for the number keys, and its number field
 # refuses a decimal comma in many browsers.
-_NUMBER_KEYS = """<script>
+NUMBER_KEYS = """<script>
 (() => {
   const ask = () => document.querySelectorAll('[class*="st-key-num-"] input:not([inputmode])')
     .forEach((field) => field.setAttribute('inputmode', 'decimal'));
@@ -23,6 +24,10 @@ _NUMBER_KEYS = """<script>
 })();
 </script>"""
 
+TO_THE_TOP = """<script>
+document.querySelector('[data-testid="stMain"]')?.scrollTo({top: 0});
+</script>"""
+
 
 def start_at_top(stage: str) -> None:
     """Show the page from its top when ``stage`` is another one than before.
@@ -30,12 +35,11 @@ def start_at_top(stage: str) -> None:
     A page that changes under the thumb would else be left scrolled to where the
     last button was, past the very thing that was asked for.
     """
-    st.html(f"""<script data-stage="{escape(stage)}">
-document.querySelector('[data-testid="stMain"]')?.scrollTo({{top: 0}});
-</script>""", unsafe_allow_javascript=True)
+    st.html(TO_THE_TOP.replace("<script", f'<script data-stage="{as_html(stage)}"'),
+            unsafe_allow_javascript=True)
 
 
 def apply() -> None:
     """Put style sheet and number keys on the page."""
     st.html(_STYLE)
-    st.html(_NUMBER_KEYS, unsafe_allow_javascript=True)
+    st.html(NUMBER_KEYS, unsafe_allow_javascript=True)

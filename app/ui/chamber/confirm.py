@@ -12,6 +12,7 @@ from app.ui.chamber.steps import typed_value
 from app.ui.chamber.value import value_fields, value_now
 from app.ui.confirm import Signature, confirm_block
 from app.ui.demo import DEMO_BED
+from app.ui.text import as_label
 
 STATEMENTS = {
     "outlet_closed": "The outlet was closed while the fluid was collecting",
@@ -31,9 +32,9 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
         return ""
     read = state.reading is not None and state.reading.value is not None
     blocks.step("4. Confirm" if read else "4. Or confirm your own reading alone")
-    st.write("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
+    blocks.say("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
-        st.write(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
+        blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
     value_fields(state)
     _statements(state)
     digest, turn = state.photo.sha256 if state.photo else "", state.generation
@@ -56,13 +57,14 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
 
 
 def _statements(state: ChamberState) -> None:
-    st.write("Answer for this reading:")
+    blocks.say("Answer for this reading:")
     for name, text in STATEMENTS.items():
-        st.segmented_control(text, ("Yes", "No"), key=f"{name}-{state.key}", width="stretch")
+        st.segmented_control(as_label(text), ("Yes", "No"), key=f"{name}-{state.key}",
+                             width="stretch")
     answers = _answers(state)
     if "No" in answers.values():
-        st.write("A reading with a No can go on record with a note, but an hourly output "
-                 "must not rest on it.")
+        blocks.say("A reading with a No can go on record with a note, but an hourly output "
+                   "must not rest on it.")
         st.text_input("Note: what was so", key=f"note-{state.key}", max_chars=200,
                       autocomplete="off")
 
@@ -76,7 +78,7 @@ def _record(state: ChamberState, who: Signature) -> None:
     answers, problems = _answers(state), list(who.problems)
     typed = typed_value(value_now(state), state)
     if typed.value is None:
-        problems.insert(0, typed.problem or "Take over, type or drag the value to confirm.")
+        problems.insert(0, typed.problem or "Take over or type the value to confirm.")
     if None in answers.values():
         problems.append("Answer all four statements with Yes or No.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:

@@ -11,6 +11,7 @@ from app.ui.chamber.steps import plain_picture
 from app.ui.number import decimal_field, parse_decimal, show_number
 from app.ui.pictures import ScreenCopy, band_around, screen_copy
 from app.ui.tap import chosen_point, tap_point
+from app.ui.text import as_label
 from vision.budget import combined_standard_uncertainty
 from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
@@ -121,7 +122,8 @@ def pictures(state: ChamberState) -> None:
         state.copies.update(copies)
     views = [view for view in (SURFACE, CHAMBER, WHOLE) if view in state.copies]
     view = st.segmented_control("Picture", views, default=views[0], required=True,
-                                key=f"view-{state.key}-{state.answers}", width="stretch")
+                                key=f"view-{state.key}-{state.answers}", width="stretch",
+                                format_func=as_label)
     copy = state.copies[view]
     st.image(copy.jpeg, width="stretch", caption="What the tool saw: machine drawing, no record",
              alt="The photo with the marks, the surface and the reading line that the tool found")

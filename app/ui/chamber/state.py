@@ -34,44 +34,30 @@ class Recorded:
 
 @dataclass
 class ValueEntry:
-    """The value about to be confirmed, and what its field and its slider said last.
+    """The value about to be confirmed, and what its field said last.
 
     A press can reach the program before the screen has shown what an earlier press
     changed; the browser then sends the field's old text along.  So the value is
-    kept here, and whenever the program sets it, the field (``turn``) or the slider
-    (``drag_turn``) is replaced by a new one: what the old one still says counts
-    for nothing.  ``first`` and ``begin`` are what the present field and slider began
-    with: they are given as the fields' own beginning, since a value set from outside is
-    lost when a quick hand interrupts the first run, and a slider then tells its lowest.
+    kept here, and whenever the program sets it, the field is replaced by a new one
+    (``turn``): what the old one still says counts for nothing.  ``first`` is what the
+    present field began with: it is given as the field's own beginning, since a value
+    set from outside is lost when a quick hand interrupts the first run.
     """
 
     text: str = ""
     turn: int = 0
-    drag_turn: int = 0
     seen: str = ""
     first: str = ""
-    begin: float | None = None
-    dragged: float | None = None
 
     def set(self, text: str) -> None:
-        """A value taken over: field and slider start anew from it."""
+        """A value taken over: the field starts anew from it."""
         self.text = self.seen = self.first = text
         self.turn += 1
-        self._new_slider()
 
-    def take_in(self, typed: str | None, dragged: float | None, places: int) -> None:
-        """What the present field and slider say, where it differs from the last time."""
+    def take_in(self, typed: str | None) -> None:
+        """What the present field says, where it differs from the last time."""
         if typed is not None and typed != self.seen:
             self.text = self.seen = typed
-            self._new_slider()
-        elif dragged is not None and self.dragged is not None and dragged != self.dragged:
-            self.dragged = dragged
-            self.text = self.seen = self.first = f"{dragged:.{places}f}"
-            self.turn += 1
-
-    def _new_slider(self) -> None:
-        self.drag_turn += 1
-        self.begin = self.dragged = None
 
 
 @dataclass

@@ -11,6 +11,7 @@ from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
+from app.ui.text import as_label
 from vision.imaging.photo import load_photo
 
 
@@ -20,8 +21,8 @@ def photo_step(state: ChamberState) -> None:
         blocks.step("1. Photo")
         if state.photo_problem:
             blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
-        st.write("Hold the phone at the height of the liquid, straight in front, "
-                 "with the whole scale in the picture.")
+        blocks.say("Hold the phone at the height of the liquid, straight in front, "
+                   "with the whole scale in the picture.")
         pick_photo(str(state.generation), state.take_photo, state.refuse_photo,
                    lambda demo: take_demo(state, demo))
         return
@@ -66,13 +67,13 @@ def scale_step(state: ChamberState) -> None:
     if state.scale_problem:
         blocks.notice("This scale file cannot be used", [state.scale_problem], stop=True)
     elif state.scale is not None:
-        st.write(summary(state.scale))
+        blocks.say(summary(state.scale))
 
 
 def other_scale(state: ChamberState) -> None:
     """The scale read against, and the way to another one."""
     if state.scale is not None:
-        with st.expander(f"Read against scale {state.scale.name}; choose another"):
+        with st.expander(as_label(f"Read against scale {state.scale.name}; choose another")):
             scale_step(state)
 
 
@@ -82,8 +83,8 @@ def own_step(state: ChamberState) -> None:
     if scale is None:
         return
     blocks.step("3. Your reading first")
-    st.write("Read the chamber by eye: lowest point of the liquid surface, eyes at its height. "
-             "The tool is asked after you.")
+    blocks.say("Read the chamber by eye: lowest point of the liquid surface, eyes at its height. "
+               "The tool is asked after you.")
     key, low, high = f"own-{state.key}", *value_bounds(state)
 
     def commit() -> None:

@@ -1,42 +1,43 @@
-"""The value to confirm: taken over with a press, typed, or dragged.
+"""The value to confirm: taken over with a press, typed, or stepped by tenths of a division.
 
 Nothing is filled in beforehand: a value that stands there already is confirmed
-too easily.
+too easily.  And nothing here changes by a swipe: a thumb that scrolls the page over a
+slider moves it.
 """
 
 from __future__ import annotations
+
+from decimal import Decimal
 
 import streamlit as st
 
 from app.ui.chamber.state import ChamberState
 from app.ui.chamber.steps import typed_value, value_bounds
-from app.ui.number import decimal_field, decimals_for, parse_decimal, show_number
-
-#: How far the slider reaches either way from where it began.
-REACH_DIVISIONS = 2
+from app.ui.number import decimal_field, show_number
+from app.ui.text import as_label
 
 
 def value_fields(state: ChamberState) -> None:
-    """Draw the buttons to take over, the field and the slider."""
+    """Draw the buttons to take over, the field, and the steps down and up."""
     scale, reading, entry = state.scale, state.reading, state.value
     if scale is None:
         return
     with st.container(horizontal=True, key=f"take-{state.key}"):
         if state.own:
-            st.button(f"Take mine: {state.own}", key=f"mine-{state.key}", on_click=entry.set,
-                      args=(state.own,), width="stretch")
+            st.button(as_label(f"Take mine: {state.own}"), key=f"mine-{state.key}",
+                      on_click=entry.set, args=(state.own,), width="stretch")
         if reading is not None and reading.value is not None:
             shown = show_number(reading.value, reading.division)
             digits = shown.replace("\N{MINUS SIGN}", "-")
-            st.button(f"Take the tool's: {shown}", key=f"tools-{state.key}", on_click=entry.set,
-                      args=(digits,), width="stretch")
+            st.button(as_label(f"Take the tool's: {shown}"), key=f"tools-{state.key}",
+                      on_click=entry.set, args=(digits,), width="stretch")
     low, high = value_bounds(state)
     decimal_field(f"Value to confirm in {scale.unit}", _field_key(state), unit=scale.unit,
                   lowest=low, highest=high, placeholder="take one above, or type",
                   first=entry.first, on_change=_take_in, args=(state,))
     value = typed_value(entry.text, state).value
     if value is not None:
-        _slider(state, value)
+        _steps(state, value)
 
 
 def value_now(state: ChamberState) -> str:
@@ -46,33 +47,27 @@ def value_now(state: ChamberState) -> str:
 
 
 def _take_in(state: ChamberState) -> None:
-    state.value.take_in(st.session_state.get(_field_key(state)),
-                        st.session_state.get(_slider_key(state)),
-                        _places(state, state.value.text))
+    state.value.take_in(st.session_state.get(_field_key(state)))
 
 
-def _slider(state: ChamberState, value: float) -> None:
-    scale, entry = state.scale, state.value
+def _steps(state: ChamberState, value: float) -> None:
+    """Down and up by a tenth of a division; one press is one step."""
+    scale = state.scale
     assert scale is not None
-    if entry.begin is None:
-        entry.begin = entry.dragged = value
-    begin, division = entry.begin, scale.division_at(value)
-    low, high = value_bounds(state)
-    st.slider(f"Drag to adjust, {scale.unit}", max(low, begin - REACH_DIVISIONS * division),
-              min(high, begin + REACH_DIVISIONS * division), begin, step=division / 10,
-              key=_slider_key(state), on_change=_take_in, args=(state,),
-              format=f"%.{_places(state, entry.text)}f")
+    tenth = Decimal(str(scale.division_at(value))) / 10
+    with st.container(horizontal=True, key=f"steps-{state.key}"):
+        for name, sign, way in (("down", "\N{MINUS SIGN}", -tenth), ("up", "+", tenth)):
+            st.button(as_label(f"{sign} {tenth.normalize():f} {scale.unit}"),
+                      key=f"{name}-{state.key}", on_click=_step, args=(state, way),
+                      width="stretch")
 
 
-def _places(state: ChamberState, text: str) -> int:
-    value = parse_decimal(text).value
-    return 1 if state.scale is None or value is None else decimals_for(
-        state.scale.division_at(value))
+def _step(state: ChamberState, way: Decimal) -> None:
+    typed = typed_value(value_now(state), state)
+    after = Decimal(typed.text) + way if typed.text else None
+    if after is not None and typed_value(f"{after:f}", state).text:
+        state.value.set(f"{after:f}")
 
 
 def _field_key(state: ChamberState) -> str:
     return f"value-{state.key}-{state.value.turn}"
-
-
-def _slider_key(state: ChamberState) -> str:
-    return f"drag-{state.key}-{state.value.drag_turn}"

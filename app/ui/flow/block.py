@@ -7,6 +7,7 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.flow.schematic import schematic
+from app.ui.text import as_label
 from vision.flow.graph import (
     MAIN_HANDLES,
     PATIENT_HANDLES,
@@ -34,8 +35,8 @@ def flow_block(key: str) -> FlowState | None:
         return None
     state = FlowState(_patient(patient), _main(main), outlet == "open", vent == "free and dry")
     show_drawing(schematic(state))
-    st.write("Thick line: open to the patient. Thin line: open. Broken line: closed off. "
-             "Bar: closed here.")
+    blocks.say("Thick line: open to the patient. Thin line: open. Broken line: closed off. "
+               "Bar: closed here.")
     blocks.status_line(connection_sentence(state))
     found = verdicts(state)
     for v in found:
@@ -51,12 +52,13 @@ def _row(v: Verdict) -> tuple[str, str, str]:
 
 def _handle(label: str, arms: tuple[str, ...], key: str) -> str | None:
     words = tuple(arm if arm == "open to all" else f"closed toward {arm}" for arm in arms)
-    chosen = st.radio(label, words, index=None, key=key)
+    chosen = st.radio(as_label(label), words, index=None, key=key, format_func=as_label)
     return None if chosen is None else chosen.removeprefix("closed toward ")
 
 
 def _one(label: str, options: tuple[str, ...], key: str) -> str | None:
-    return st.segmented_control(label, options, key=key, width="stretch")
+    return st.segmented_control(as_label(label), options, key=key, width="stretch",
+                                format_func=as_label)
 
 
 def _patient(arm: str) -> PatientHandle:

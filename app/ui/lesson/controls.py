@@ -7,13 +7,14 @@ from collections.abc import Sequence
 import streamlit as st
 
 from app.ui.lesson.state import LessonState
+from app.ui.text import as_label
 
 
 def slider(state: LessonState, label: str, key: str, low: float, high: float, start: float,
            step: float) -> float:
     """A slider for plain numbers; whole steps show no decimals."""
     _restore(state, key, float(start))
-    value = st.slider(label, float(low), float(high), step=float(step), key=key,
+    value = st.slider(as_label(label), float(low), float(high), step=float(step), key=key,
                       format="%.0f" if step == round(step) else "%.1f")
     state.kept[key] = value
     return float(value)
@@ -22,7 +23,7 @@ def slider(state: LessonState, label: str, key: str, low: float, high: float, st
 def choice(state: LessonState, label: str, key: str, options: Sequence[str]) -> str:
     """One of several words; the first one at the start."""
     _restore(state, key, options[0])
-    value = str(st.radio(label, options, key=key, horizontal=True))
+    value = str(st.radio(as_label(label), options, key=key, horizontal=True, format_func=as_label))
     state.kept[key] = value
     return value
 

@@ -122,7 +122,7 @@ def _curve(state: LessonState, view: BedView, now: Threshold) -> None:
 
 def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
     with st.expander("The teaching model's numbers"):
-        st.write(_MODEL_WORDS)
+        blocks.say(_MODEL_WORDS)
         pressure = slider(state, "Pressure at the landmark to begin with, cmH2O", "ll-pressure",
                           0, 30, 12, 1)
         resistance = slider(state, "Resistance of the line, mmHg min/mL", "ll-resistance", 0.5, 10,
@@ -141,8 +141,8 @@ def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
         "minutes", "drained, mL; dashed: as levelled",
         f"Teaching model: {course.total_ml:.1f} mL in an hour as it hangs, "
         f"{wanted.total_ml:.1f} mL as levelled.", now=(60.0, course.total_ml)))
-    st.write(f"Teaching model, the next hour: {number_text(course.total_ml)} mL as it hangs, "
-             f"{number_text(wanted.total_ml)} mL if it hung level.")
+    blocks.say(f"Teaching model, the next hour: {number_text(course.total_ml)} mL as it hangs, "
+               f"{number_text(wanted.total_ml)} mL if it hung level.")
 
 
 def _holding(state: LessonState, view: BedView, now: Threshold) -> None:
@@ -168,7 +168,7 @@ def _signed(value: float) -> str:
 # ------------------------------------------------------------------ the round
 def _ask(state: LessonState, task: LevelTask) -> None:
     for sentence in task.sentences:
-        st.write(sentence)
+        blocks.say(sentence)
     # Drawn as it was before anything moved: a drawing to scale would give the sum away.
     before = BedView(task.view.setting, task.view.unit, bed_from_deg=task.view.bed_from_deg,
                      bed_to_deg=task.view.bed_from_deg)

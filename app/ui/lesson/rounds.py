@@ -11,6 +11,7 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, parse_decimal, within
+from app.ui.text import as_label
 from vision.hydrostatics.units import number_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
 
@@ -46,12 +47,12 @@ def round_view(state: LessonState, lesson: Lesson) -> None:
         score_view(state, lesson)
         _begin(state, lesson, "Another round")
     else:
-        st.write(lesson.lead)
+        blocks.say(lesson.lead)
         _begin(state, lesson, "Begin a round of ten")
 
 
 def _begin(state: LessonState, lesson: Lesson, words: str) -> None:
-    st.button(words, type="primary", key=f"{lesson.key}-begin-{state.round.key}",
+    st.button(as_label(words), type="primary", key=f"{lesson.key}-begin-{state.round.key}",
               width="stretch", on_click=state.round.begin, args=(lesson.plan,))
 
 

@@ -18,12 +18,12 @@ def confirm_step(state: LevelState) -> None:
     if reading is not None and reading.offset_cm is not None:
         offset = f"{reading.offset_cm:.1f}"
         side = "too high" if reading.offset_cm > 0 else "too low"
-        st.write(f"You confirm that the system hangs {abs(float(offset)):g} cm {side} now. If you "
-                 "hang it anew, take another photo afterwards and confirm that one.")
+        blocks.say(f"You confirm that the system hangs {abs(float(offset)):g} cm {side} now. If "
+                   "you hang it anew, take another photo afterwards and confirm that one.")
     else:
         offset = None
-        st.write("Without a result from a photo: you have levelled it by your usual method and "
-                 "found it level.")
+        blocks.say("Without a result from a photo: you have levelled it by your usual method and "
+                   "found it level.")
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"level-clock-{state.turn}")

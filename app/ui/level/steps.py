@@ -15,6 +15,7 @@ from app.ui.number import decimal_field, parse_decimal
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.tap import chosen_point, tap_point
+from app.ui.text import as_label
 from vision.flags import describe
 from vision.level.overlay import draw_level_overlay
 from vision.level.read import read_level
@@ -30,10 +31,11 @@ _WIDEST_CM = 20.0
 def print_cards() -> None:
     """The two cards to print."""
     with st.expander("Print the cards"):
-        st.write("Print at 100 %, measure both check rulers (100 mm), cut, and hang the zero card "
-                 "flat on the panel. Paper near a patient follows the ward's cleaning rules.")
+        blocks.say("Print at 100 %, measure both check rulers (100 mm), cut, and hang the zero "
+                   "card flat on the panel. Paper near a patient follows the ward's cleaning "
+                   "rules.")
         for paper, words in (("a4", "A4"), ("letter", "Letter")):
-            st.download_button(f"Both cards on {words} (PDF)", data=_pdf(paper),
+            st.download_button(as_label(f"Both cards on {words} (PDF)"), data=_pdf(paper),
                                file_name=f"cards-{paper}.pdf", mime="application/pdf",
                                key=f"level-pdf-{paper}", on_click="ignore", width="stretch")
 
@@ -66,15 +68,15 @@ def photo_step(state: LevelState) -> None:
     tolerance_field(state)
     if state.problem:
         blocks.notice("This photo cannot be used", [state.problem], stop=True)
-    st.write("Zero card on the zero reference, the landmark card's tip at the landmark that the "
-             "order names; pole and a hanging cord in the picture. Hold the phone at the height "
-             "of the zero reference.")
+    blocks.say("Zero card on the zero reference, the landmark card's tip at the landmark that the "
+               "order names; pole and a hanging cord in the picture. Hold the phone at the height "
+               "of the zero reference.")
     pick_photo(f"{state.turn}-{bool(state.problem)}", lambda photo, _source: state.take(photo),
                state.refuse, what="both points")
     if state.photo is None:
         return
     chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",
-                      format_func=_WAYS.__getitem__)
+                      format_func=lambda way: as_label(_WAYS[way]))
     if chosen != state.way:
         state.way, state.reading, state.picture = chosen, None, None
     if state.way != "cards":
@@ -87,9 +89,9 @@ def _tapped(state: LevelState) -> None:
     """Tap the landmark (and the zero reference), say the depth, then measure on a press."""
     photo, both = _photo(state), state.way == "two-taps"
     if both:
-        st.write("First the zero reference:")
+        blocks.say("First the zero reference:")
         tap_point(photo, f"zero-{state.key}", "the zero reference")
-        st.write("Then the landmark that the order names:")
+        blocks.say("Then the landmark that the order names:")
     tap_point(photo, f"landmark-{state.key}", "the landmark")
     depth = decimal_field("How many cm nearer to the phone is the landmark than the zero "
                           "reference?",
@@ -147,7 +149,7 @@ def result_step(state: LevelState) -> None:
     span = (reading.scene.horizontal_distance_mm or 600.0) / 10
     show_drawing(level_drawing(reading.offset_cm, reading.interval_cm, span))
     with st.expander("Where the doubt comes from"):
-        st.write(f"The vertical was taken from: {', '.join(reading.gravity_from)}.")
+        blocks.say(f"The vertical was taken from: {', '.join(reading.gravity_from)}.")
         terms = sorted(reading.budget, key=lambda t: -t.standard_uncertainty)
         blocks.table(("Part", "cm", "Why"), [
             (t.term, f"{t.standard_uncertainty:.2f}", t.note) for t in terms], numbers=(1,))

@@ -13,6 +13,7 @@ from app.ui import blocks
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
 from app.ui.round.overview import LIMIT_WORDS, SHOWN_DEFAULTS
+from app.ui.text import as_label
 from vision.hydrostatics.units import WORDS, both_units, convert
 
 #: Largest number a limit field takes: a week in minutes, far above any volume.
@@ -26,16 +27,16 @@ def order_fields(key: str, before: Entry | None) -> None:
     value, unit = pressure_fields("Ordered threshold", "Unit as it stands on the order",
                                   f"{key}-set")
     if value is not None and unit is not None:
-        st.write(f"That is {both_units(float(convert(value, unit, UNITS['cmH2O'])))}.")
+        blocks.say(f"That is {both_units(float(convert(value, unit, UNITS['cmH2O'])))}.")
     elif value is not None:
-        st.write("10 mmHg is 13.6 cmH2O: the unit is never guessed.")
+        blocks.say("10 mmHg is 13.6 cmH2O: the unit is never guessed.")
     asked = question(key, before)
     if asked is not None:
         blocks.notice("Is the unit right?", [asked.sentence], stop=True)
         st.checkbox("I looked at the written order again: number and unit are right",
                     key=_checked(key), wrap=True)
     st.radio("How to drain", DRAINS, index=None, key=f"{key}-drain",
-             format_func=lambda d: d if d.startswith("closed") else f"drain {d}")
+             format_func=lambda d: as_label(d if d.startswith("closed") else f"drain {d}"))
     if st.session_state.get(f"{key}-drain") == "by volume":
         st.text_input("How much and how often, as written", key=f"{key}-volume", max_chars=80,
                       autocomplete="off", placeholder="for example 10 mL every hour, then close")

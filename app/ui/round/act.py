@@ -20,6 +20,7 @@ from app.ui import blocks, doubtful, guard, ledger, signed_in
 from app.ui.bed import bed_doubt
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, book, look_up, newest
+from app.ui.text import as_label
 
 #: The places of a page where something can be confirmed: the step itself, the box to
 #: skip it, the box for a reading by eye.  Each says beside its own button what is missing.
@@ -66,7 +67,7 @@ def confirm_button(state: RoundState, view: View, label: str,
             number = f" Entry {entry.number}." if entry is not None else ""
             state.go_on(f"{said}{number}" if entry is not None else "")
 
-    st.button(label, key=f"round-{name}-{step}-{turn}", on_click=pressed, width="stretch",
+    st.button(as_label(label), key=f"round-{name}-{step}-{turn}", on_click=pressed, width="stretch",
               type="primary" if first else "secondary")
 
 
@@ -79,7 +80,7 @@ def go_on_button(state: RoundState, view: View, label: str, change: Callable[[Ro
         if state.turn == turn:
             keep(state, view, change)
 
-    st.button(label, key=f"round-{name}-{step}-{turn}", on_click=pressed, width="stretch",
+    st.button(as_label(label), key=f"round-{name}-{step}-{turn}", on_click=pressed, width="stretch",
               type="primary" if first else "secondary")
 
 
@@ -105,7 +106,7 @@ def skip_block(state: RoundState, view: View) -> None:
     # The key names the step: a box opened for one step stays closed for the next.
     with st.expander("Skip this step, or break the round off",
                      key=f"round-skip-box-{step}-{state.turn}"):
-        st.write("What is left out stands on the record as skipped, with your reason.")
+        blocks.say("What is left out stands on the record as skipped, with your reason.")
         st.text_input("Reason", key=reason_key, max_chars=200, autocomplete="off")
         initials_field(state, SKIP)
         say_what_is_missing(state, SKIP)

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import streamlit as st
 
 from app.records import Moment
@@ -25,8 +23,8 @@ def collect_step(state: RoundState, view: View) -> None:
         _not_begun(state, view)
         return
     _clock(round_)
-    st.write("You may close this page, put the phone away or go to another bed: the time runs on. "
-             "It is not an alarm: nothing rings.")
+    blocks.say("You may close this page, put the phone away or go to another bed: the time runs "
+               "on. It is not an alarm: nothing rings.")
     say_what_is_missing(state)
     go_on_button(state, view, "Collecting is over: read now",
                  lambda r: r.collected(Moment.now(), newest(ledger.open_store())), name="over")
@@ -65,10 +63,7 @@ def _not_begun(state: RoundState, view: View) -> None:
 
 @st.fragment(run_every=1.0)
 def _clock(round_: Round) -> None:
-    """The clock in words, drawn anew each second; it is computed from the time it began.
-
-    The role "timer" keeps a screen reader from saying it every second.
-    """
+    """The clock in words, drawn anew each second; it is computed from the time it began."""
     now = timer(round_, Moment.now())
     if now is not None:
-        st.html(f'<p class="cs-status" role="timer">{escape(now.sentence)}</p>')
+        blocks.status_line(now.sentence, role="timer")

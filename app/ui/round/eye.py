@@ -22,6 +22,7 @@ from app.ui.round.act import EYE, initials_field, say_what_is_missing, take_init
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, look_up
 from app.ui.scale_picker import pick_scale
+from app.ui.text import as_label
 
 
 def by_eye(state: RoundState, view: View) -> None:
@@ -31,7 +32,7 @@ def by_eye(state: RoundState, view: View) -> None:
     pick_scale(key, chamber.scale, chamber.choose_scale)
     decimal_field("Your reading in mL", f"{key}-value", unit="mL", lowest=0)
     for name, text in STATEMENTS.items():
-        st.segmented_control(text, ("Yes", "No"), key=f"{key}-{name}", width="stretch")
+        st.segmented_control(as_label(text), ("Yes", "No"), key=f"{key}-{name}", width="stretch")
     st.text_input("Note (needed with a No)", key=f"{key}-note", max_chars=200,
                   autocomplete="off")
     doubtful.answer_field(key)

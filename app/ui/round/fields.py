@@ -5,6 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.ui.number import decimal_field, parse_decimal
+from app.ui.text import as_label
 from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE
 
 #: Choices of the unit; none is chosen beforehand.
@@ -19,7 +20,8 @@ def pressure_fields(label: str, unit_label: str, key: str) -> tuple[float | None
     """
     decimal_field(label, f"{key}-number", lowest=LOWEST, highest=HIGHEST)
     st.checkbox("below zero (negative)", key=f"{key}-minus")
-    unit = st.segmented_control(unit_label, tuple(UNITS), key=f"{key}-unit", width="stretch")
+    unit = st.segmented_control(as_label(unit_label), tuple(UNITS), key=f"{key}-unit",
+                                width="stretch")
     return parse_decimal(signed_digits(key)).value, UNITS.get(unit or "")
 
 

@@ -20,10 +20,10 @@ from vision.level.read import read_level
 def level_step(state: RoundState, view: View) -> None:
     """Draw the step."""
     landmark = (view.order.payload.get("landmark") or "") if view.order is not None else ""
-    st.write(f"Zero reference against the landmark: **{landmark}**." if landmark else
-             "Zero reference against the landmark that the order names.")
+    blocks.say(f"Zero reference against the landmark: {landmark}." if landmark else
+               "Zero reference against the landmark that the order names.")
     if view.level.last is not None:
-        st.write(view.level.sentence)
+        blocks.say(view.level.sentence)
     hand = state.level
     if hand.reading is not None:
         _measured(state, view)
@@ -31,14 +31,14 @@ def level_step(state: RoundState, view: View) -> None:
         with st.expander("With a photo of both cards", key=f"round-box-level-{state.turn}"):
             if hand.problem:
                 blocks.notice("This photo cannot be used", [hand.problem], stop=True)
-            st.write("Zero card at the zero reference, landmark card's tip at the landmark, both "
-                     "in one photo, taken from their height.")
-            st.write("Without the landmark card: use the page Level. What you confirm there counts "
-                     "here.")
+            blocks.say("Zero card at the zero reference, landmark card's tip at the landmark, both "
+                       "in one photo, taken from their height.")
+            blocks.say("Without the landmark card: use the page Level. What you confirm there "
+                       "counts here.")
             pick_photo(f"round-level-{state.turn}-{bool(hand.problem)}",
                        lambda photo, _source: _take(state, photo),
                        lambda sentence: _refuse(state, sentence), what="both cards")
-    st.write("By your usual method: you have levelled it and found it level.")
+    blocks.say("By your usual method: you have levelled it and found it level.")
     initials_field(state)
     say_what_is_missing(state)
     confirm_button(state, view, "Level: checked by the usual method",
@@ -64,7 +64,7 @@ def _measured(state: RoundState, view: View) -> None:
         return
     digits = f"{reading.offset_cm:.1f}"
     side = "too high" if reading.offset_cm > 0 else "too low"
-    st.write("If you hang it anew, take another photo afterwards. Confirm only what it is now.")
+    blocks.say("If you hang it anew, take another photo afterwards. Confirm only what it is now.")
     confirm_button(state, view, f"Confirm: hangs {abs(float(digits)):g} cm {side}",
                    lambda: (LevelDraft.of(reading.as_json(), photo_sha256=photo.sha256), digits),
                    "The level check is on record.", name="photo")

@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from html import escape
-
-import streamlit as st
-
 from app.records import Entry, Moment
 from app.rounds import next_due
 from app.ui import blocks
@@ -78,8 +74,7 @@ def due_line(view: View) -> str:
 
 def steps_so_far(view: View) -> None:
     """Every step with how it stands, in words."""
-    items = "".join(f"<li>{escape(s.sentence)}</li>" for s in view.states)
-    st.html(f'<ol class="cs-list">{items}</ol>')
+    blocks.listing((("", s.sentence) for s in view.states), ordered=True)
 
 
 def _when(entry: Entry, view: View) -> str:

@@ -23,8 +23,8 @@ def read_step(state: RoundState, view: View) -> None:
     if chamber.photo is None:
         if chamber.photo_problem:
             blocks.notice("This photo cannot be used", [chamber.photo_problem], stop=True)
-        st.write("Hold the phone at the height of the liquid, straight in front, "
-                 "with the whole scale in the picture.")
+        blocks.say("Hold the phone at the height of the liquid, straight in front, "
+                   "with the whole scale in the picture.")
         demo = (lambda d: steps.take_demo(chamber, d)) if view.bed == DEMO_BED else None
         pick_photo(f"round-{chamber.generation}", chamber.take_photo, chamber.refuse_photo, demo)
         with st.expander("Without a photo: your eye alone", key=f"round-box-eye-{state.turn}"):

@@ -22,7 +22,7 @@ def setting_step(state: RoundState, view: View) -> None:
     order = view.order
     ordered = order.confirmed_value if order is not None else None
     if order is None or ordered is None or order.unit is None:
-        st.write("No ordered threshold is on record: the setting is put on record as it is.")
+        blocks.say("No ordered threshold is on record: the setting is put on record as it is.")
     else:
         number = str(ordered).replace("-", "\N{MINUS SIGN}")
         blocks.cards(blocks.card("The order says", number, WORDS[order.unit]))

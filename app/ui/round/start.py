@@ -10,6 +10,7 @@ from app.ui import blocks, guard
 from app.ui.bed import bed_help
 from app.ui.round.state import RoundState
 from app.ui.round.view import book
+from app.ui.text import as_label
 
 BED = "round-bed"
 
@@ -22,9 +23,9 @@ def choose_bed(state: RoundState) -> None:
     if under_way:
         blocks.step("Rounds under way")
         for round_ in under_way:
-            st.button(f"Go on at bed {round_.bed}", key=f"round-go-{round_.id}", width="stretch",
-                      on_click=_open, args=(round_.bed,))
-            st.write(_how(round_))
+            st.button(as_label(f"Go on at bed {round_.bed}"), key=f"round-go-{round_.id}",
+                      width="stretch", on_click=_open, args=(round_.bed,))
+            blocks.say(_how(round_))
     blocks.step("Bed")
     st.text_input("Bed code of your ward (no names)", key=BED, max_chars=24, autocomplete="off",
                   placeholder="for example QUAY-3")

@@ -15,6 +15,7 @@ from app.ui.shift.events import VOLUMES
 from app.ui.shift.look import Look
 from app.ui.shift.state import ShiftState
 from app.ui.shift.write import clock_box, put_on_record, time_field
+from app.ui.text import as_label, visible
 
 CORRECT, TAKE_BACK = "Correct it", "Take it back"
 
@@ -23,11 +24,11 @@ def corrections_block(state: ShiftState, look: Look) -> None:
     """Draw the form inside a fold; nothing that is on record is ever changed."""
     form = state.correction
     with st.expander("Correct an entry", expanded=bool(form.missing)):
-        st.write("The old entry stays and can be read. A correction is a new entry with the "
-                 "reason; a wrong bed is taken back here and entered anew for the right bed.")
+        blocks.say("The old entry stays and can be read. A correction is a new entry with the "
+                   "reason; a wrong bed is taken back here and entered anew for the right bed.")
         known = {s.entry.number: s for s in reversed(look.all) if not s.withdrawn}
         number = st.selectbox("Which entry", list(known), index=None, key=f"co-{form.turn}",
-                              format_func=lambda n: _name(known[n].entry),
+                              format_func=lambda n: visible(_name(known[n].entry)),
                               placeholder="Choose an entry")
         if number is None or number not in known:
             if form.missing:  # the entry was superseded by somebody else meanwhile
@@ -45,12 +46,13 @@ def _form(state: ShiftState, chosen: Standing) -> None:
     key = f"{entry.number}-{form.turn}"
     ways = (TAKE_BACK,) if entry.subject == "order" else (CORRECT, TAKE_BACK)
     if entry.subject == "order":
-        st.write("A changed order is a new order, confirmed where orders are confirmed.")
-    way = st.segmented_control("What is to be done", ways, key=f"co-way-{key}", width="stretch")
+        blocks.say("A changed order is a new order, confirmed where orders are confirmed.")
+    way = st.segmented_control("What is to be done", ways, key=f"co-way-{key}", width="stretch",
+                               format_func=as_label)
     if way is None:
         return
     if way == CORRECT:
-        st.write("Fill in only what was wrong; what stays empty stays as it is.")
+        blocks.say("Fill in only what was wrong; what stays empty stays as it is.")
         _fields(entry, key)
     st.text_input("Reason", key=f"co-why-{key}", max_chars=200, autocomplete="off")
     clock_box(form, f"co-clock-{key}")

@@ -13,6 +13,7 @@ from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.shift.state import SOURCES, ShiftState, event_names
 from app.ui.shift.write import clock_box, put_on_record, time_field
+from app.ui.text import as_label
 
 #: What is worth a thought with each event; common practice, no source.
 _REMINDERS = {
@@ -36,13 +37,13 @@ def events_block(state: ShiftState, bed: str) -> None:
     form = state.event
     blocks.step("Enter what was done")
     name = st.segmented_control("What was done", event_names(), key=f"ev-name-{form.turn}",
-                                format_func=lambda n: WORDS[n].capitalize(), wrap=True)
+                                format_func=lambda n: as_label(WORDS[n].capitalize()), wrap=True)
     if name is None:
-        st.write("Choose what was done. Readings, level and setting are confirmed on their own "
-                 "pages.")
+        blocks.say("Choose what was done. Readings, level and setting are confirmed on their own "
+                   "pages.")
         return
     if name in _REMINDERS:
-        st.write(_REMINDERS[name])
+        blocks.say(_REMINDERS[name])
     _fields(name, _key(form.turn, name))
     time_field(f"ev-when-{form.turn}")
     st.text_input("Detail, if any (no names)", key=f"ev-detail-{form.turn}", max_chars=200,

@@ -34,7 +34,7 @@ def figures_block(look: Look) -> None:
     drawn = [(d, note) for d, note in made if d is not None]
     columns: Sequence[Any] = ()
     if not drawn:
-        st.write("Nothing to draw yet: an output needs two confirmed readings.")
+        blocks.say("Nothing to draw yet: an output needs two confirmed readings.")
         return
     for k, (drawing, note) in enumerate(drawn):
         # A pair a row: on a narrow screen the plots then keep their order.
@@ -42,8 +42,8 @@ def figures_block(look: Look) -> None:
         with columns[k % 2]:
             show_drawing(drawing)
             if note:
-                st.write(note)
-    st.write("Whiskers are 95 % intervals.")
+                blocks.say(note)
+    blocks.say("Whiskers are 95 % intervals.")
 
 
 def _events_note(look: Look) -> str:
@@ -66,4 +66,4 @@ def table_block(look: Look) -> None:
                          f"{total}"])
         blocks.table(("Interval", "mL (95 %)", "mL/h", "Sum mL"), reversed(rows), numbers=(2, 3))
         if any(not i.counted for i in account.intervals):
-            st.write("Intervals marked ? or unknown are not in the sums.")
+            blocks.say("Intervals marked ? or unknown are not in the sums.")

@@ -13,14 +13,15 @@ from app.ui.shift.look import look
 from app.ui.shift.state import Papers, ShiftState
 from app.ui.shift.state import since as since_of
 from app.ui.shift.write import now_here
+from app.ui.text import as_label
 from vision.output import ShiftPlan
 
 
 def papers_block(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> None:
     """Draw the step: prepared on a press, since the whole chain is checked each time."""
     blocks.step("Hand-over and files")
-    st.write("The sheet covers the time shown, the files all of this bed; confirmed entries only, "
-             "no photo in any of them.")
+    blocks.say("The sheet covers the time shown, the files all of this bed; confirmed entries "
+               "only, no photo in any of them.")
     st.button("Check the record and prepare sheet and files", key="sh-prepare", width="stretch",
               on_click=_prepare, args=(state, bed, period, plan))
     if state.papers_problem:
@@ -40,8 +41,8 @@ def papers_block(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> N
             ("Observations (FHIR R4, JSON)", made.fhir, "json", "application/fhir+json")):
         if data is None:
             continue
-        st.download_button(label, data, f"{name}.{suffix}", mime, key=f"sh-file-{suffix}",
-                           on_click="ignore", width="stretch")
+        st.download_button(as_label(label), data, f"{name}.{suffix}", mime,
+                           key=f"sh-file-{suffix}", on_click="ignore", width="stretch")
     st.button("Done, forget these files", key="sh-forget", on_click=_forget, args=(state,),
               width="stretch")
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import streamlit as st
-
 from app.exports.account_text import window
 from app.exports.entry_words import order_text
 from app.records import Moment
@@ -86,6 +84,6 @@ def _drain(look: Look) -> str:
 
 def _order(look: Look) -> None:
     order = look.bed.order
-    st.write("Order on record: " + (order_text(order) if order else "none."))
+    blocks.say("Order on record: " + (order_text(order) if order else "none."))
     if look.bed.limits == Limits():
-        st.write("No limits of your ward are on record for this bed, so none is checked.")
+        blocks.say("No limits of your ward are on record for this bed, so none is checked.")

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import streamlit as st
 
 from app.exports.entry_words import remarks, what, when
 from app.records import Standing
 from app.ui import blocks
 from app.ui.shift.look import Look
+from app.ui.text import as_label
 
 _SHOWN = 12
 
@@ -20,19 +19,15 @@ def timeline_block(look: Look) -> None:
     lines = [_line(s) for s in sorted(
         look.all, key=lambda s: (s.entry.happened.utc, s.original.number), reverse=True)]
     if not lines:
-        st.write("Nothing in the time shown.")
+        blocks.say("Nothing in the time shown.")
         return
-    _list(lines[:_SHOWN])
+    blocks.listing(lines[:_SHOWN])
     if len(lines) > _SHOWN:
-        with st.expander(f"{len(lines) - _SHOWN} earlier entries"):
-            _list(lines[_SHOWN:])
+        with st.expander(as_label(f"{len(lines) - _SHOWN} earlier entries")):
+            blocks.listing(lines[_SHOWN:])
 
 
-def _list(lines: list[str]) -> None:
-    st.html(f'<ul class="cs-list">{"".join(lines)}</ul>')
-
-
-def _line(s: Standing) -> str:
+def _line(s: Standing) -> tuple[str, str]:
     e = s.entry
     said = [f"entry {e.number}", f"confirmed by {e.initials}"]
     if s.withdrawn:
@@ -44,5 +39,4 @@ def _line(s: Standing) -> str:
     if more:
         said.append(more)
     head = f"{when(e)} {what(e)}"
-    head = f"<s>{escape(head)}</s> taken back" if s.withdrawn else escape(head)
-    return f"<li><b>{head}</b><br>{escape('; '.join(said))}</li>"
+    return (f"TAKEN BACK: {head}" if s.withdrawn else head), "; ".join(said)

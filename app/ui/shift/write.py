@@ -11,11 +11,12 @@ from app.ui import doubtful, guard
 from app.ui.confirm import Signature
 from app.ui.shift.moments import typed_moment
 from app.ui.shift.state import Form
+from app.ui.text import as_label
 
 
 def time_field(key: str, label: str = "When, if not now (for example 14:05)") -> None:
     """A field for the time of a thing that was done earlier."""
-    st.text_input(label, key=key, max_chars=24, autocomplete="off")
+    st.text_input(as_label(label), key=key, max_chars=24, autocomplete="off")
 
 
 def clock_box(form: Form, key: str) -> None:

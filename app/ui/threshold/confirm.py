@@ -17,11 +17,11 @@ def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> N
     """Draw the step; the record is written in the button's own callback."""
     blocks.step("5. Confirm the setting check")
     if not inputs.setting_complete or inputs.setting_unit is None:
-        st.write("Type what the panel is set to, and its unit, to put a setting check on record.")
+        blocks.say("Type what the panel is set to, and its unit, to put a setting check on record.")
         return
-    st.write(f"You confirm that you looked at the panel and that it is set to "
-             f"{inputs.setting_text} {WORDS[inputs.setting_unit]}. The threshold above is a "
-             "calculation and does not go on record as a measurement.")
+    blocks.say(f"You confirm that you looked at the panel and that it is set to "
+               f"{inputs.setting_text} {WORDS[inputs.setting_unit]}. The threshold above is a "
+               "calculation and does not go on record as a measurement.")
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"th-clock-{state.generation}")

@@ -10,6 +10,7 @@ from app.records.codes import normal_bed
 from app.ui import blocks, guard
 from app.ui.bed import bed_help
 from app.ui.number import TypedNumber, decimal_field
+from app.ui.text import as_label
 from app.ui.threshold.last import LastLevel, OnRecord, on_record
 from app.ui.threshold.state import (
     HIGH,
@@ -34,7 +35,7 @@ def all_fields(state: ThresholdState) -> tuple[Inputs, OnRecord]:
     bed = normal_bed(typed)
     known = _look_up(bed)
     if known.order is not None:
-        st.write(known.order.sentence)
+        blocks.say(known.order.sentence)
     landmark = _text(state, "Landmark, in the order's own words", "th-landmark", 40) or ""
     ordered, _ = _pressure(state, "Ordered threshold", "th-ordered")
     ordered_unit = _choice(state, "Unit as it stands on the order", "th-ordered-unit", _UNIT_NAMES)
@@ -72,7 +73,7 @@ def _pressure(state: ThresholdState, label: str, key: str) -> tuple[float | None
 def _offset(state: ThresholdState, level: LastLevel | None
             ) -> tuple[float | None, tuple[float, float] | None]:
     if level is not None:
-        st.write(level.sentence)
+        blocks.say(level.sentence)
         if level.offset_cm is not None and not level.stale:
             st.button("Take this offset", key="th-take", width="stretch",
                       on_click=_take, args=(state, level))
@@ -111,14 +112,14 @@ def _number(state: ThresholdState, label: str, key: str, low: float, high: float
 
 
 def _choice(state: ThresholdState, label: str, key: str, options: tuple[str, ...]) -> str | None:
-    chosen = st.segmented_control(label, options, default=_first(state, key, None), key=key,
-                                  width="stretch")
+    chosen = st.segmented_control(as_label(label), options, default=_first(state, key, None),
+                                  key=key, width="stretch", format_func=as_label)
     state.kept[key] = chosen
     return chosen
 
 
 def _text(state: ThresholdState, label: str, key: str, longest: int) -> str:
-    text = st.text_input(label, _first(state, key, ""), key=key, max_chars=longest,
+    text = st.text_input(as_label(label), _first(state, key, ""), key=key, max_chars=longest,
                          autocomplete="off")
     state.kept[key] = text
     return text

@@ -84,7 +84,7 @@ def threshold_result(inputs: Inputs, result: Threshold) -> None:
     if inputs.ordered is not None and inputs.ordered_unit is not None \
             and inputs.offset_cm is not None:
         with st.expander("The sum the other way round"):
-            st.write(setting_for_threshold(
+            blocks.say(setting_for_threshold(
                 inputs.ordered, inputs.ordered_unit, inputs.offset_cm).sentence)
 
 

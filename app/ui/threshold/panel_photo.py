@@ -10,6 +10,7 @@ from app.ui import blocks, guard, uploads
 from app.ui.photo_picker import MAX_MB, TYPES
 from app.ui.pictures import screen_copy
 from app.ui.tap import Point, chosen_point, tap_point
+from app.ui.text import as_label
 from app.ui.threshold.state import Inputs
 from vision.errors import ScaleFileError
 from vision.flags import describe
@@ -53,7 +54,7 @@ class PanelPhoto:
 def panel_photo(panel: PanelPhoto, inputs: Inputs) -> None:
     """Draw the step.  The tool is asked only after the person has typed what they see."""
     if not inputs.setting_complete:
-        st.write("Type what you see on the panel first; then a photo can be compared with it.")
+        blocks.say("Type what you see on the panel first; then a photo can be compared with it.")
         return
     _pick(panel)
     _scale(panel, inputs)
@@ -94,7 +95,7 @@ def _scale(panel: PanelPhoto, inputs: Inputs) -> None:
     names = [n for n in shipped_scales()
              if load_scale(n).flat and load_scale(n).unit == inputs.setting_unit]
     chosen = st.radio("Scale printed on the panel", [*names, OWN_FILE], index=None,
-                      key=f"panel-scale-{inputs.setting_unit}")
+                      key=f"panel-scale-{inputs.setting_unit}", format_func=as_label)
     scale, problem = None, ""
     if chosen == OWN_FILE:
         file = st.file_uploader("Scale file (JSON)", type=["json"], key="panel-scale-file",

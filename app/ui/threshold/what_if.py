@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.ui import blocks
 from app.ui.drawing import show_drawing
+from app.ui.text import as_label
 from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import Inputs
 from vision.hydrostatics import (
@@ -20,14 +22,14 @@ _SPAN_CM = 15.0
 
 def what_if(inputs: Inputs, result: Threshold) -> None:
     """Draw the sliders and the picture that follows from them."""
-    st.write("For teaching and for looking ahead: nothing here is put on record, and nothing "
-             "here tells anybody to change something.")
+    blocks.say("For teaching and for looking ahead: nothing here is put on record, and nothing "
+               "here tells anybody to change something.")
     # A new starting point makes new sliders.
     start = f"{result.setting_cm_h2o:.2f}:{result.offset_cm:.2f}"
     setting = _slider("Chamber on the panel, cmH2O", result.setting_cm_h2o, f"wi-set-{start}")
     offset = _slider("Height offset of the system, cm (minus = too low)", result.offset_cm,
                      f"wi-off-{start}")
-    st.write("Raise or lower the head of the bed while the system stays where it hangs:")
+    blocks.say("Raise or lower the head of the bed while the system stays where it hangs:")
     now = st.slider("Head of the bed now, degrees", 0, 75, 30, key="wi-now")
     then = st.slider("Head of the bed afterwards, degrees", 0, 75, 30, key="wi-then")
     along = st.slider("Landmark to the bed's hinge along the mattress, cm", 30, 90, 60,
@@ -35,9 +37,9 @@ def what_if(inputs: Inputs, result: Threshold) -> None:
     above = st.slider("Landmark above the mattress, cm", 0, 25, 10, key="wi-above")
     moved = head_of_bed_change(now, then, along, above)
     changed = effective_threshold(setting, CM_H2O_CODE, offset - moved.landmark_rise_cm)
-    st.write(f"Then the drain would open at {both_units(changed.value_cm_h2o)}. {changed.effect}")
+    blocks.say(f"Then the drain would open at {both_units(changed.value_cm_h2o)}. {changed.effect}")
     if now != then:
-        st.write(moved.sentence)
+        blocks.say(moved.sentence)
     drawn = side_view(SideView(
         offset_cm=changed.offset_cm, setting_cm=changed.setting_cm_h2o,
         threshold_text=f"would open at {both_units(changed.value_cm_h2o)}",
@@ -50,5 +52,5 @@ def what_if(inputs: Inputs, result: Threshold) -> None:
 def _slider(label: str, value: float, key: str) -> float:
     """Millimetres, 15 cm to either side of where things stand."""
     middle = round(value, 1)
-    return st.slider(label, middle - _SPAN_CM, middle + _SPAN_CM, middle, step=0.1, key=key,
-                     format="%.1f")
+    return st.slider(as_label(label), middle - _SPAN_CM, middle + _SPAN_CM, middle, step=0.1,
+                     key=key, format="%.1f")

@@ -204,7 +204,7 @@ def test_a_picture_is_kept_only_when_asked_for(reader, store):
 
 
 @pytest.mark.parametrize(("leave_out", "said"), [
-    ("value", "Take over, type or drag the value"), ("statements", "Answer all four statements"),
+    ("value", "Take over or type the value"), ("statements", "Answer all four statements"),
     ("bed", "Type the bed code"), ("by", "Type your initials")])
 def test_what_is_missing_is_named_and_nothing_is_recorded(reader, store, leave_out, said):
     page = Page().to_the_reading(PHOTO)
@@ -229,28 +229,25 @@ def test_what_is_typed_last_counts_even_when_the_button_is_pressed_at_once(reade
     assert entries(store)[0].confirmed_value == Decimal("31.6")
 
 
-def test_a_press_that_overtakes_the_screen_confirms_what_was_dragged(reader, store):
+def test_a_press_that_overtakes_the_screen_confirms_what_was_stepped_to(reader, store):
     """The browser sends the field's old text along when it has not yet shown the new one."""
     page = Page().to_the_reading(PHOTO).press("tools").answer().sign()
     old_field = page.field("value")
-    page.at.slider[0].set_value(31.9)
+    page.at.button(key=f"up-{page.key}").click()
     page.at.run()
     old_field.input("31.7")
     page.press("confirm")
-    assert entries(store)[0].confirmed_value == Decimal("31.9")
+    assert entries(store)[0].confirmed_value == Decimal("31.8")
 
 
-def test_typing_after_dragging_and_dragging_after_typing_both_count(reader, store):
-    page = Page().to_the_reading(PHOTO).press("tools")
-    page.at.slider[0].set_value(31.9)
-    page.run().type("value", "30,2")
-    assert page.at.slider[0].value == pytest.approx(30.2)
-    page.at.slider[0].set_value(30.4)
-    page.run()
-    assert page.field("value").value == "30.4"
-    page.at.slider[0].set_value(30.6)
-    page.run()
-    assert page.field("value").value == "30.6"
+def test_typing_after_stepping_and_stepping_after_typing_both_count(reader, store):
+    page = Page().to_the_reading(PHOTO).press("tools").press("up").press("up")
+    assert page.field("value").value == "31.9"
+    page.type("value", "30,2").press("down")
+    assert page.field("value").value == "30.1"
+    page.at.text_input(key=f"value-{page.key}-{page.state.value.turn}").input("30.45")
+    page.press("up")  # typed last, sent together with the press
+    assert page.field("value").value == "30.55"
     page.press("mine").answer().sign().press("confirm")
     assert entries(store)[0].confirmed_value == Decimal("31.5")
 
@@ -284,23 +281,22 @@ def test_a_value_far_from_every_reading_is_asked_about_once(reader, store):
     assert entries(store)[0].confirmed_value == Decimal("13.7")
 
 
-def test_field_and_slider_begin_with_the_value_taken_over(reader, store):
-    """By their own beginning: what is set from outside can be lost when a run is cut short,
-    and a slider without a beginning then tells its lowest value."""
+def test_the_field_begins_with_the_value_taken_over(reader, store):
+    """By its own beginning: what is set from outside can be lost when a run is cut short."""
     page = Page().to_the_reading(PHOTO).press("tools")
-    assert list(page.at.slider[0].proto.default) == pytest.approx([31.7])
     assert page.field("value").proto.default == "31.7"
 
 
-def test_dragging_changes_the_value_to_confirm(reader, store):
+def test_a_step_is_a_tenth_of_a_division_and_ends_at_the_bounds_of_the_scale(reader, store):
+    page = Page().to_the_reading(PHOTO).type("value", "66").press("up")  # 60 and a tenth of it
+    assert page.field("value").value == "66"
+    assert [b.label.strip("` ") for b in page.at.button if b.key.split("-")[0] in ("down", "up")] \
+        == ["\N{MINUS SIGN} 0.1 mL", "+ 0.1 mL"]
+
+
+def test_nothing_that_a_swipe_can_move_holds_a_value_for_the_record(reader, store):
     page = Page().to_the_reading(PHOTO).press("tools")
-    slider = page.at.slider[0]
-    assert slider.min == pytest.approx(29.7) and slider.max == pytest.approx(33.7)
-    slider.set_value(31.9)
-    page.run()
-    assert page.field("value").value == "31.9"
-    page.answer().sign().press("confirm")
-    assert entries(store)[0].confirmed_value == Decimal("31.9")
+    assert not page.at.slider and not page.at.get("select_slider")
 
 
 def test_a_no_among_the_statements_needs_a_note(reader, store):

@@ -71,9 +71,9 @@ def test_ordinary_draining_is_possible_and_said_in_words(page):
 def test_checklist_has_its_sources_and_a_clock(page):
     page.radio(key="handles-list").set_value("sampling").run()
     assert not page.exception
-    assert "common practice, no source" in "\n".join(c.value for c in page.caption)
+    assert "common practice, no source" in "\n".join(h.proto.body for h in page.get("html"))
     assert any("30 to 60 s" in b.label for b in page.button)
-    assert "approves nothing" in "\n".join(m.value for m in page.markdown)
+    assert "approves nothing" in "\n".join(h.proto.body for h in page.get("html"))
 
 
 def test_a_broken_ward_file_is_named_and_the_shipped_lists_stand_in(tmp_path, monkeypatch):

@@ -42,8 +42,7 @@ def opened(name: str) -> AppTest:
 
 def text(at: AppTest) -> str:
     assert not at.exception
-    return html.unescape("\n".join([h.proto.body for h in at.get("html")]
-                                   + [m.value for m in at.markdown]))
+    return html.unescape("\n".join(h.proto.body for h in at.get("html")))
 
 
 def press(at: AppTest, start: str) -> AppTest:
