@@ -6,6 +6,7 @@ numbers that do not fit together and leaves the answer to the person.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from decimal import Decimal
@@ -39,6 +40,70 @@ _RATIO = PASCAL_PER[MM_HG_CODE] / PASCAL_PER[CM_H2O_CODE]
 SLIPS = (_RATIO, 10 * _RATIO, 10.0)
 #: Orders are whole numbers, so a converted one is off by up to half a unit.
 _RELATIVE = 0.03
+
+
+@dataclass(frozen=True)
+class LimitWords:
+    """A limit that an order may name: the words of its field, its unit, and how it is said.
+
+    ``ordinary`` is the range of what orders name; a number outside it is asked about,
+    never refused (common practice, no source; an adult makes about 20 mL/h).
+    """
+
+    label: str
+    unit: str
+    phrase: str
+    ordinary: tuple[Decimal, Decimal]
+
+    def said(self, number: object) -> str:
+        """The limit in a few words."""
+        return self.phrase.format(number)
+
+
+def _limit(label: str, unit: str, phrase: str, low: str, high: str) -> LimitWords:
+    return LimitWords(label, unit, phrase, (Decimal(low), Decimal(high)))
+
+
+#: The limits in the sequence in which an order is typed, confirmed and shown.
+LIMITS: Mapping[str, LimitWords] = {
+    "ml_per_hour": _limit("At most in an hour", "mL", "at most {} mL in an hour", "1", "60"),
+    "ml_per_six_hours": _limit("At most in six hours", "mL", "at most {} mL in six hours", "5",
+                               "240"),
+    "ml_per_shift": _limit("At most in a shift", "mL", "at most {} mL in a shift", "5", "400"),
+    "nothing_drained_hours": _limit("Nothing drained for", "h",
+                                    "tell when nothing comes for {} h", "0.25", "12"),
+    "chamber_full_ml": _limit("Empty the chamber at", "mL", "empty the chamber at {} mL", "5",
+                              "200"),
+    "reading_due_minutes": _limit("Read the chamber every", "min", "read every {} min", "5",
+                                  "480"),
+    "level_due_minutes": _limit("Check the level every", "min", "check the level every {} min",
+                                "10", "1440"),
+    "rate_from_minutes": _limit("No rate from readings closer than", "min",
+                                "no rate from readings less than {} min apart", "5", "120"),
+    "plausible_ml_per_hour": _limit("Ask about a rise faster than", "mL/h",
+                                    "ask about a rise faster than {} mL/h", "20", "300"),
+}
+#: Upper limits of output, each for a longer time than the one before.
+_GROWING = ("ml_per_hour", "ml_per_six_hours", "ml_per_shift")
+
+
+def limits_question(limits: Mapping[str, Decimal]) -> str:
+    """Ask about limits of an absurd size, or that contradict each other; "" when none does."""
+    odd = []
+    for name, words in LIMITS.items():
+        low, high = words.ordinary
+        if name in limits and not low <= limits[name] <= high:
+            odd.append(f"{words.label.lower()} {limits[name]} {words.unit} is far from what orders "
+                       f"usually say ({low} to {high} {words.unit})")
+    named = [n for n in _GROWING if n in limits]
+    for short, long in itertools.pairwise(named):
+        if limits[short] > limits[long]:
+            odd.append(f"{LIMITS[short].said(limits[short])} is more than "
+                       f"{LIMITS[long].said(limits[long])}")
+    if not odd:
+        return ""
+    text = "; ".join(odd)
+    return f"{text[0].upper()}{text[1:]}. Look at the written order: is every number right?"
 
 
 @dataclass(frozen=True)
@@ -81,7 +146,8 @@ class Order:
 
     @property
     def sentence(self) -> str:
-        """The order in words, the threshold in both units and as written."""
+        """The whole order in words, in the sequence of its fields: landmark, threshold (as
+        written and in both units), how to drain, whom to tell, every limit."""
         parts = [f"Landmark: {self.landmark.strip()}"]
         if self.threshold is not None and self.unit is not None:
             assert self.threshold_cm_h2o is not None
@@ -89,6 +155,10 @@ class Order:
                          f"that is {both_units(self.threshold_cm_h2o)}")
         how = self.drain + (f" ({self.drain_volume.strip()})" if self.drain_volume.strip() else "")
         parts.append(f"drain {how}" if self.drain != "closed, measure only" else how)
+        tell = self.tell_whom.strip()
+        parts.append(f"tell {tell}" if tell else "it names nobody to tell")
+        parts += [words.said(self.limits[name]) for name, words in LIMITS.items()
+                  if name in self.limits] or ["it names no limit"]
         return "; ".join(parts) + "."
 
     def draft(self) -> OrderDraft:

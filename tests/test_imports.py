@@ -25,8 +25,8 @@ ORDER = {
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),
     "app": (
-        "settings", "sign_in", "records", "orders", "rounds", "entering",
-        "checklists", "setting_compare",
+        "settings", "sign_in", "headers", "records", "orders", "rounds", "entering",
+        "checklists", "setting_compare", "agreement",
         "terminal", "exports", "ui", "pages", "entry", "commands", "cli", "__main__",
     ),
 }

@@ -2,25 +2,13 @@
 
 from __future__ import annotations
 
+from app.orders import LIMITS
 from app.records.content import Entry
 from app.records.kinds import WORDS
 from app.records.standing import Standing
 from vision.output.plausible import KINDS
 
 _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
-
-#: The ward's limits in words; {} is the number.
-LIMIT_WORDS: dict[str, str] = {
-    "ml_per_hour": "at most {} mL in an hour",
-    "ml_per_six_hours": "at most {} mL in six hours",
-    "ml_per_shift": "at most {} mL in a shift",
-    "nothing_drained_hours": "tell when nothing comes for {} h",
-    "chamber_full_ml": "empty the chamber at {} mL",
-    "reading_due_minutes": "read every {} min",
-    "level_due_minutes": "check the level every {} min",
-    "rate_from_minutes": "no rate from readings less than {} min apart",
-    "plausible_ml_per_hour": "ask about a rise faster than {} mL/h",
-}
 
 
 def when(e: Entry) -> str:
@@ -93,6 +81,6 @@ def order_text(e: Entry) -> str:
         parts.append(f"threshold {e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}")
     parts += [f"{words} {p[k]}" for k, words in (
         ("landmark", "landmark"), ("drain", "drain"), ("tell_whom", "tell")) if p.get(k)]
-    parts += [LIMIT_WORDS.get(name, name + " {}").format(value)
-              for name, value in sorted((p.get("limits") or {}).items())]
+    parts += [words.said(p["limits"][name]) for name, words in LIMITS.items()
+              if name in (p.get("limits") or {})]
     return "; ".join(parts) + f" ({when(e)}, {e.initials})"

@@ -4,8 +4,9 @@ from decimal import Decimal
 
 import pytest
 
-from app.orders import Order, pair_question, unit_question
+from app.orders import LIMITS, Order, limits_question, pair_question, unit_question
 from vision.errors import InputError
+from vision.output.limits import LIMIT_NAMES
 
 CM, HG = "cm[H2O]", "mm[Hg]"
 
@@ -16,7 +17,8 @@ def order(**changes):
 
 def test_order_is_said_in_both_units():
     assert order().sentence == ("Landmark: ear canal; threshold 10 cmH2O as written, that is "
-                                "10.0 cmH2O (7.4 mmHg); drain continuously.")
+                                "10.0 cmH2O (7.4 mmHg); drain continuously; it names "
+                                "nobody to tell; it names no limit.")
     assert "13.6 cmH2O (10.0 mmHg)" in order(unit=HG).sentence
     assert "\N{MINUS SIGN}5.0 cmH2O" in order(threshold=Decimal(-5)).sentence
 
@@ -46,6 +48,42 @@ def test_draft_carries_the_order_as_written():
     assert fields["confirmed_value"] == Decimal(10) and fields["unit"] == CM
     assert fields["payload"]["landmark"] == "ear canal"
     assert fields["payload"]["tell_whom"] == "surgeon on call"
+
+
+def test_the_sentence_to_confirm_names_whom_to_tell_and_every_limit_in_the_order_s_sequence():
+    written = order(tell_whom="the doctor on call", limits={
+        "level_due_minutes": Decimal(240), "chamber_full_ml": Decimal(45),
+        "ml_per_hour": Decimal("10.50"), "nothing_drained_hours": Decimal(2)})
+    assert written.sentence.endswith(
+        "drain continuously; tell the doctor on call; at most 10.50 mL in an hour; tell when "
+        "nothing comes for 2 h; empty the chamber at 45 mL; check the level every 240 min.")
+
+
+def test_every_limit_that_can_be_kept_can_be_said():
+    assert tuple(LIMITS) == LIMIT_NAMES
+    for name, words in LIMITS.items():
+        assert "7.5" in order(limits={name: Decimal("7.5")}).sentence
+        assert words.unit in words.phrase
+
+
+@pytest.mark.parametrize(("limits", "word"), [
+    ({"ml_per_hour": "1000"}, "at most in an hour 1000 mL"),
+    ({"reading_due_minutes": "10080"}, "read the chamber every 10080 min"),
+    ({"chamber_full_ml": "0.5"}, "empty the chamber at 0.5 mL"),
+    ({"ml_per_hour": "20", "ml_per_six_hours": "15"}, "more than at most 15 mL in six hours"),
+    ({"ml_per_hour": "50", "ml_per_shift": "40"}, "more than at most 40 mL in a shift"),
+])
+def test_limits_of_an_absurd_size_are_asked_about(limits, word):
+    asked = limits_question({k: Decimal(v) for k, v in limits.items()})
+    assert word in asked[0].lower() + asked[1:]
+
+
+def test_ordinary_limits_are_not_asked_about():
+    """10 to 20 mL an hour are usual; a knowledge test of 828 nurses took 30 mL in an hour as
+    the one at which to call (neurotrauma nursing test, 2015)."""
+    assert limits_question({"ml_per_hour": Decimal(30), "ml_per_shift": Decimal(160),
+                            "reading_due_minutes": Decimal(60)}) == ""
+    assert limits_question({}) == ""
 
 
 # ------------------------------------------------------------------ unit slips

@@ -6,13 +6,13 @@ from decimal import Decimal
 
 import streamlit as st
 
-from app.orders import DRAINS, Order, UnitQuestion, unit_question
+from app.orders import DRAINS, LIMITS, Order, UnitQuestion, limits_question, unit_question
 from app.records import Entry
 from app.records.errors import ConfirmError
-from app.ui import blocks
+from app.ui import blocks, guard
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_digits
-from app.ui.round.overview import LIMIT_WORDS, SHOWN_DEFAULTS
+from app.ui.round.overview import SHOWN_DEFAULTS
 from app.ui.text import as_label
 from vision.hydrostatics.units import WORDS, both_units, convert
 
@@ -43,9 +43,15 @@ def order_fields(key: str, before: Entry | None) -> None:
     st.text_input("Whom to tell, as written", key=f"{key}-tell", max_chars=80,
                   autocomplete="off")
     with st.expander("Limits that the order names (leave out what it does not)"):
-        for name, (words, unit_words) in LIMIT_WORDS.items():
-            decimal_field(f"{words}, {unit_words}", f"{key}-{name}", unit=unit_words,
+        for name, words in LIMITS.items():
+            decimal_field(f"{words.label}, {words.unit}", f"{key}-{name}", unit=words.unit,
                           lowest=0, highest=_LARGEST, placeholder=SHOWN_DEFAULTS.get(name))
+    limits, _ = guard.in_words(lambda: _limits(key))
+    odd = limits_question(limits or {})
+    if odd:
+        blocks.notice("Are these limits right?", [odd], stop=True)
+        st.checkbox("I looked at the written order again: these limits are right",
+                    key=_limits_checked(key, limits or {}), wrap=True)
 
 
 def question(key: str, before: Entry | None) -> UnitQuestion | None:
@@ -68,6 +74,10 @@ def typed_order(key: str, before: Entry | None) -> Order:
     if asked is not None and not said.get(_checked(key)):
         raise ConfirmError("Answer the question about the unit first: look at the written order, "
                            "then tick the box or change the number.")
+    limits = _limits(key)
+    if limits_question(limits) and not said.get(_limits_checked(key, limits)):
+        raise ConfirmError("Answer the question about the limits first: look at the written order, "
+                           "then tick the box or change the number.")
     threshold = _threshold(key)
     if threshold is None and (said.get(f"{key}-set-number") or "").strip():
         raise ConfirmError("The ordered threshold is no plain number in cmH2O or mmHg.")
@@ -76,7 +86,7 @@ def typed_order(key: str, before: Entry | None) -> Order:
         raise ConfirmError("Choose how to drain, as the order says.")
     return Order(landmark=said.get(f"{key}-landmark") or "", threshold=threshold, unit=unit,
                  drain=drain, drain_volume=said.get(f"{key}-volume") or "",
-                 limits=_limits(key), tell_whom=said.get(f"{key}-tell") or "")
+                 limits=limits, tell_whom=said.get(f"{key}-tell") or "")
 
 
 def _threshold(key: str) -> Decimal | None:
@@ -86,14 +96,19 @@ def _threshold(key: str) -> Decimal | None:
 
 def _limits(key: str) -> dict[str, Decimal]:
     limits = {}
-    for name, (words, unit) in LIMIT_WORDS.items():
-        typed = within(parse_decimal(st.session_state.get(f"{key}-{name}") or "", unit), 0,
-                       _LARGEST, unit)
+    for name, words in LIMITS.items():
+        typed = within(parse_decimal(st.session_state.get(f"{key}-{name}") or "", words.unit), 0,
+                       _LARGEST, words.unit)
         if typed.problem:
-            raise ConfirmError(f"{words}: {typed.problem}")
+            raise ConfirmError(f"{words.label}: {typed.problem}")
         if typed.text:
             limits[name] = Decimal(typed.text)
     return limits
+
+
+def _limits_checked(key: str, limits: dict[str, Decimal]) -> str:
+    """The box belongs to the limits it was ticked for."""
+    return f"{key}-limits-checked-{'-'.join(f'{n}{v}' for n, v in limits.items())}"
 
 
 def _checked(key: str) -> str:

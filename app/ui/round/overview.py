@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from app.orders import LIMITS
 from app.records import Entry, Moment
 from app.rounds import next_due
 from app.ui import blocks
@@ -40,22 +41,10 @@ def order_points(order: Entry) -> list[str]:
                         ("tell_whom", "Tell")):
         if said.get(name):
             points.append(f"{words}: {said[name]}")
-    return points + [f"{LIMIT_WORDS[name][0]}: {value} {LIMIT_WORDS[name][1]}"
-                     for name, value in said.get("limits", {}).items() if name in LIMIT_WORDS]
+    limits = said.get("limits", {})
+    return points + [f"{words.label}: {limits[name]} {words.unit}"
+                     for name, words in LIMITS.items() if name in limits]
 
-
-#: The limits that an order may name, in words, with their unit.
-LIMIT_WORDS = {
-    "ml_per_hour": ("At most in an hour", "mL"),
-    "ml_per_six_hours": ("At most in six hours", "mL"),
-    "ml_per_shift": ("At most in a shift", "mL"),
-    "nothing_drained_hours": ("Nothing drained for", "h"),
-    "chamber_full_ml": ("Empty the chamber at", "mL"),
-    "reading_due_minutes": ("Read the chamber every", "min"),
-    "level_due_minutes": ("Check the level every", "min"),
-    "rate_from_minutes": ("No rate from readings closer than", "min"),
-    "plausible_ml_per_hour": ("Ask about a rise faster than", "mL/h"),
-}
 
 #: What holds where the order does not name it; shown in the field, our choice.
 SHOWN_DEFAULTS = {"rate_from_minutes": f"{RATE_FROM_MINUTES} unless named",
