@@ -172,7 +172,9 @@ def test_the_shift_shows_text_as_it_was_typed(open_page, ward):
     unfold(page)
     holds(page, ORDER, LANDMARK, TELL, NOTE, REASON, DETAIL, INITIALS)
     at_rest(page)
-    live(page).get_by_role("button", name="Open").click()
+    live(page).get_by_label("Which entry").scroll_into_view_if_needed()
+    at_rest(page)  # the list closes when the page is scrolled
+    live(page).get_by_label("Which entry").click()
     expect(page.get_by_role("option").first).to_be_visible()
     choices = page.get_by_role("option").all_inner_texts()
     assert any(shown(DETAIL) in c for c in choices), choices
@@ -217,6 +219,9 @@ def test_checklists_trials_and_thresholds_are_shown_as_they_are(open_page, ward,
     holds(page, FOLDER)
     page.goto(served.url + "/threshold")
     live(page).get_by_label("Bed code").fill(BED)
+    live(page).get_by_label("Bed code").press("Enter")
+    expect(page.get_by_text("Order on record:")).to_be_visible()
+    at_rest(page)
     live(page).get_by_label("Landmark, in").fill(LANDMARK)
     live(page).get_by_label("Ordered threshold").fill("10")
     live(page).get_by_label("Ordered threshold").press("Enter")

@@ -7,6 +7,7 @@ import streamlit as st
 from app.orders import unit_question
 from app.ui import blocks
 from app.ui.drawing import show_drawing
+from app.ui.text import visible
 from app.ui.threshold.last import OnRecord
 from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import Inputs
@@ -92,7 +93,8 @@ def _view(inputs: Inputs, result: Threshold) -> SideView:
     return SideView(
         offset_cm=result.offset_cm, setting_cm=result.setting_cm_h2o,
         threshold_text=f"opens at {both_units(result.value_cm_h2o)}",
-        title=f"Side view to scale. {result.sentence}", landmark=inputs.landmark or "landmark")
+        title=f"Side view to scale. {result.sentence}",
+        landmark=visible(inputs.landmark) or "landmark")
 
 
 def cautions() -> None:

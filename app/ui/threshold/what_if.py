@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.ui import blocks
 from app.ui.drawing import show_drawing
-from app.ui.text import as_label
+from app.ui.text import as_label, visible
 from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import Inputs
 from vision.hydrostatics import (
@@ -44,7 +44,7 @@ def what_if(inputs: Inputs, result: Threshold) -> None:
         offset_cm=changed.offset_cm, setting_cm=changed.setting_cm_h2o,
         threshold_text=f"would open at {both_units(changed.value_cm_h2o)}",
         title=f"What if, side view to scale, not on record. {changed.sentence}",
-        landmark=inputs.landmark or "landmark", what_if=True,
+        landmark=visible(inputs.landmark) or "landmark", what_if=True,
         head_angle_deg=float(then), along_cm=along, above_cm=above))
     show_drawing(drawn)
 

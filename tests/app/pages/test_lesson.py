@@ -191,7 +191,8 @@ def test_the_teaching_model_is_called_one_and_drains_more_when_low():
     at.slider(key="ll-pole").set_value(-10.0).run()
     shown = text(at)
     assert "Teaching model, not a patient" in shown
-    line = next(m for m in shown.splitlines() if m.startswith("Teaching model, the next hour"))
+    line = next(m for m in shown.splitlines() if "Teaching model, the next hour" in m)
+    line = line.removeprefix('<p class="cs-say">').removesuffix("</p>")
     low, level = (float(w) for w in line.replace(":", " ").split() if w.replace(".", "").isdigit())
     assert low > level + 5
 
