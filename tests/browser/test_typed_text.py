@@ -45,9 +45,9 @@ LANDMARK = "_ear_ *canal* ![i](http://evil.example/1.png) :red[x]"
 TELL = "<b>Dr</b> &amp; <img src=http://evil.example/2.png> [a](//evil.example)"
 NOTE = "www.evil.example a@evil.example http://evil.example/3 :smile: :material/home:"
 REASON = "`tick` ``two`` | a | b | ~~gone~~ **bold** \\* # h"
-DETAIL = "1. one  - x > y \u202e123 $$b$$ {a} &lt;script&gt;"
+DETAIL = "1. one  - x > y $$b$$ {a} &lt;script&gt;"
 SCALE = "*4711* ~5~ $a$ ![i](http://evil.example/4.png) `x` www.a.b"
-LIST, LINE, SOURCE = f"T {NOTE}", f"L {REASON}", f"S {ORDER}"
+LIST, LINE, SOURCE = f"T {NOTE}", f"L \u202e12 {REASON}", f"S {ORDER}"
 FOLDER = "5~10 *4711* ~x~ $a$ :red[b] www.evil.example --"
 FILE = "a*b*~c~$d$.json"
 DESK = {"width": 1280, "height": 900}
@@ -212,7 +212,7 @@ def test_checklists_trials_and_thresholds_are_shown_as_they_are(open_page, ward,
     page = open_page("/handles", size=DESK)
     expect(page.get_by_text(LIST, exact=True)).to_be_visible()
     page.get_by_text(LIST, exact=True).click()
-    expect(page.get_by_text(LINE, exact=True)).to_be_visible()
+    expect(page.get_by_text(shown(LINE), exact=True)).to_be_visible()
     holds(page, LIST, LINE, f"Source: {SOURCE}")
     page.goto(served.url + "/trial")
     expect(page.get_by_text("Your reader code")).to_be_visible()
