@@ -9,6 +9,7 @@ import streamlit as st
 from app.records.codes import BedCode, similar_beds
 from app.ui import blocks, guard, ledger
 from app.ui.demo import DEMO_BED
+from app.ui.text import as_label, visible
 
 #: More beds than this are offered in a list and not as buttons.
 _BUTTONS = 8
@@ -50,8 +51,9 @@ def _question(key: str, code: str, similar: tuple[str, ...], take: Callable[[str
                   [f"Nothing is on record for bed {code}."], stop=True)
     with st.container(horizontal=True):
         for bed in similar[:_BUTTONS]:
-            st.button(f"Bed {bed}", key=f"bed-meant-{key}-{bed}", on_click=take, args=(bed,))
-    st.checkbox(f"No: {code} is another bed", key=_other(code), wrap=True)
+            st.button(as_label(f"Bed {bed}"), key=f"bed-meant-{key}-{bed}", on_click=take,
+                      args=(bed,))
+    st.checkbox(as_label(f"No: {code} is another bed"), key=_other(code), wrap=True)
 
 
 def _offer(key: str, known: tuple[str, ...], take: Callable[[str], None]) -> None:
@@ -63,11 +65,12 @@ def _offer(key: str, known: tuple[str, ...], take: Callable[[str], None]) -> Non
                 take(st.session_state[chosen])
 
         st.selectbox("Or a bed on record", known, index=None, key=chosen, on_change=changed,
-                     placeholder="Choose a bed")
+                     placeholder="Choose a bed", format_func=visible)
         return
     with st.container(horizontal=True):
         for bed in known:
-            st.button(f"Bed {bed}", key=f"bed-known-{key}-{bed}", on_click=take, args=(bed,))
+            st.button(as_label(f"Bed {bed}"), key=f"bed-known-{key}-{bed}", on_click=take,
+                      args=(bed,))
 
 
 def _one_of(beds: tuple[str, ...]) -> str:

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from serving import ROOT, at_rest, give_file, live
-from test_browser_chamber import easy_photo
+from test_chamber import easy_photo
 
 from app.records import (
     Attestations,

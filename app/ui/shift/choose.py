@@ -12,7 +12,6 @@ from app.ui import blocks
 from app.ui.bed import bed_help
 from app.ui.shift.look import plan_of
 from app.ui.shift.state import FIRST_PERIOD, FIRST_STARTS, PERIODS, ShiftState
-from app.ui.text import as_label
 from vision.output import ShiftPlan
 
 
