@@ -37,8 +37,8 @@ class DoubtfulError(ConfirmError):
 
     def __init__(self, questions: tuple[Question, ...]) -> None:
         self.questions = questions
-        super().__init__(" ".join(q.sentence for q in questions)
-                         + " Look again: change it, or say why it is so and confirm once more.")
+        super().__init__("This does not fit what is on record. Look again: change it, or say "
+                         "why it is so, and confirm once more.")
 
 
 def put_on_record(store: Store, draft: Draft, *, answer: str = "",

@@ -109,6 +109,8 @@ class StepState:
         number = f", entry {self.entry}" if self.entry is not None else ""
         if self.status == "skipped":
             return f"{what}: SKIPPED{when}, reason: {self.reason}{number}"
+        if self.status == "done" and self.reason:
+            return f"{what}: {self.reason}"
         return f"{what}: {'done' if self.status == 'done' else 'still open'}{when}{number}"
 
 
@@ -145,8 +147,8 @@ def _state(name: StepName, round_: Round, new: list[Standing],
         return StepState(name, "done", found[-1].original.number, found[-1].entry.happened)
     if name == "collect" and round_.collect_until is not None:
         return StepState(name, "done", None, round_.collect_until)
-    if name in round_.seen:
-        return StepState(name, "done")
+    if name in round_.seen:  # gone through without an entry: an emptying was then not done
+        return StepState(name, "done", reason="not emptied in this round" if name == "empty" else "")
     skip = skips.get(STEPS[name]) or skips.get(REST)
     if skip is not None:
         return StepState(name, "skipped", skip.original.number, skip.entry.happened,

@@ -106,6 +106,15 @@ def test_an_emptying_before_the_reading_does_not_end_the_round(store):
     assert how(round_, store)["empty"] == "open"
 
 
+def test_a_chamber_that_was_not_emptied_is_not_said_to_be(store):
+    round_ = Round.begin(BED, AT, store.count()).with_seen("empty").with_seen("output")
+    said = {s.name: s.sentence for s in progress(round_, store.current(BED))}
+    assert said["empty"] == "Emptying the chamber: not emptied in this round"
+    assert said["output"] == "Output and totals: done"
+    add(store, EventDraft("chamber-emptied", before_ml="23.4", after_ml="0"))
+    assert "done" in progress(round_, store.current(BED))[-1].sentence
+
+
 def test_a_skipped_step_says_so_with_its_reason(store):
     round_ = Round.begin(BED, AT, store.count())
     add(store, SkipDraft(STEPS["level"], "patient in theatre"))

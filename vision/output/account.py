@@ -291,7 +291,7 @@ def _finish(d: _Draft, matrix: np.ndarray, events: Sequence[ChamberEvent],
         questions.append(Question(
             "came-while-closed",
             f"{d.output:f} mL came although the drain is on record as closed the whole time "
-            f"({hm(d.first.at)} to {hm(d.end)}). Is the drain really closed?",
+            f"({hm(d.first.at)} to {hm(d.end, d.first.at)}). Is the drain really closed?",
             (d.first.number,) + ((d.last.number,) if d.last else ())))
     rate_u = None
     if u is not None and d.output is not None and hours > 0:
