@@ -148,7 +148,8 @@ def _state(name: StepName, round_: Round, new: list[Standing],
     if name == "collect" and round_.collect_until is not None:
         return StepState(name, "done", None, round_.collect_until)
     if name in round_.seen:  # gone through without an entry: an emptying was then not done
-        return StepState(name, "done", reason="not emptied in this round" if name == "empty" else "")
+        not_done = "not emptied in this round" if name == "empty" else ""
+        return StepState(name, "done", reason=not_done)
     skip = skips.get(STEPS[name]) or skips.get(REST)
     if skip is not None:
         return StepState(name, "skipped", skip.original.number, skip.entry.happened,
