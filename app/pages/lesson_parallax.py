@@ -9,12 +9,13 @@ from app.ui.lesson.controls import choice
 from app.ui.lesson.parallax import PARALLAX, look_around
 from app.ui.lesson.rounds import round_view
 from app.ui.lesson.state import LessonState
+from app.ui.lesson.two_looks import TWO_LOOKS
 from app.ui.lesson.wide import use_width
 
 TITLE = "Parallax lesson"
 ORDER = 60
-_STATE = "lesson_parallax_state"
-LOOK, ROUND = "Look around", "Round of ten"
+_STATE, _TWO_STATE = "lesson_parallax_state", "lesson_two_looks_state"
+LOOK, ROUND, TWO = "Look around", "Round of ten", "Two looks"
 
 
 def page() -> None:
@@ -23,8 +24,11 @@ def page() -> None:
     use_width()
     blocks.title(TITLE, "Move the eye and see the reading move. For teaching; nothing goes on "
                         "record.")
-    if choice(state, "What to do", "le-mode", (LOOK, ROUND)) == LOOK:
+    todo = choice(state, "What to do", "le-mode", (LOOK, ROUND, TWO))
+    if todo == LOOK:
         look_around(state)
+    elif todo == TWO:
+        round_view(st.session_state.setdefault(_TWO_STATE, LessonState()), TWO_LOOKS)
     else:
         round_view(state, PARALLAX)
     blocks.caution_box("A computed chamber of no real make. Real ones differ: the eye at the "

@@ -15,6 +15,7 @@ import numpy as np
 from app.ui.lesson.picture import trace
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
+from app.ui.lesson.two_looks_drawing import two_looks_drawing
 from app.ui.threshold.side_view import SideView, side_view
 from vision.drawing.plot import rows
 from vision.drawing.svg import TEXT, Drawing
@@ -22,6 +23,7 @@ from vision.hydrostatics.units import both_units
 from vision.imaging.photo import load_photo
 from vision.lesson.level import BedView, DrainModel, drain_course, level_threshold
 from vision.lesson.parallax import EyeView, error_curve, lesson_scale
+from vision.lesson.two_looks import TwoLooks, crossing
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.volume.read import read_volume
@@ -60,6 +62,15 @@ def parallax() -> None:
         lines, "eye over the level, cm", "error in mm of height, for bores of 20, 30, 40 mm",
         "Error of the reading against the height of the eye, 35 cm away: the wider the bore, "
         "the larger; from below about three quarters of what it is from above."))
+
+
+def two_looks() -> None:
+    """A second look from 8 cm lower, and from nearly the same place."""
+    for name, second in (("looks-apart", 40.0), ("looks-near", 105.0)):
+        looks = TwoLooks(eye(120.0), second)
+        save(name, two_looks_drawing(looks, solved=True))
+        found = crossing(looks)
+        print(name, *(f"{low:.1f} to {high:.1f}" for low, high in (found.alone, found.both)))
 
 
 def level() -> None:
@@ -111,5 +122,6 @@ def budget_bars(read: VolumeReading) -> Drawing:
 
 if __name__ == "__main__":
     parallax()
+    two_looks()
     level()
     budget()

@@ -15,13 +15,16 @@ from app.ui.text import as_label
 from vision.hydrostatics.units import number_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
 
+_COUNT = {3: "three", 5: "five"}
+
 
 @dataclass(frozen=True)
 class Lesson:
     """What a round needs to know of its lesson.
 
     ``ask`` draws the task without its truth, ``show`` draws the truth of a task that has
-    been answered.  ``measure`` names what one counts errors in ("divisions", ...).
+    been answered.  ``measure`` names what one counts errors in ("divisions", ...), ``name``
+    what the round is called.
     """
 
     key: str
@@ -35,6 +38,7 @@ class Lesson:
     bounds: tuple[float, float]
     measure: str
     lead: str
+    name: str = "round of ten"
 
 
 def round_view(state: LessonState, lesson: Lesson) -> None:
@@ -48,7 +52,7 @@ def round_view(state: LessonState, lesson: Lesson) -> None:
         _begin(state, lesson, "Another round")
     else:
         blocks.say(lesson.lead)
-        _begin(state, lesson, "Begin a round of ten")
+        _begin(state, lesson, f"Begin a {lesson.name}")
 
 
 def _begin(state: LessonState, lesson: Lesson, words: str) -> None:
@@ -117,7 +121,7 @@ def verdict_words(verdict: Verdict, causes: Mapping[str, str]) -> str:
     if verdict.cause == RIGHT:
         return "Right"
     if verdict.cause == OTHER or verdict.cause not in causes:
-        return "Off, by an error that is none of the five"
+        return f"Off, by an error that is none of the {_COUNT.get(len(causes), 'others')}"
     return f"Off: {verdict.cause}"
 
 

@@ -14,9 +14,11 @@ from app.ui.lesson import picture
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState, PictureShelf, Round
+from app.ui.lesson.two_looks_drawing import two_looks_drawing
 from app.ui.number import show_number
 from vision.lesson.parallax import EyeView, lesson_scale
 from vision.lesson.rounds import RIGHT, Verdict, chamber_tasks
+from vision.lesson.two_looks import TwoLooks, crossing
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -169,6 +171,70 @@ def test_a_round_of_ten_ends_with_the_score_by_cause(untraced, page, mode, prefi
         assert f"<td>{cause}</td><td>2</td>" in shown
     press(at, f"{prefix}-begin")
     assert state_of(at, page).round.verdicts == []
+
+
+# ------------------------------------------------------------------ two looks
+@pytest.mark.slow
+def test_where_two_looks_cross_is_told_after_the_answer_only():
+    at = opened("lesson_parallax")
+    at.radio(key="le-mode").set_value("Two looks").run()
+    press(at, "lt-begin")
+    work = state_of(at, "lesson_two_looks").round
+    assert len(work.tasks) == 3
+    for n, task in enumerate(work.tasks):
+        truth = show_number(task.first.true_value, task.first.division)
+        first, second = (show_number(r.naive_value, task.first.division) for r in (
+            crossing(task).first, crossing(task).second))
+        assert first in text(at) and second in text(at), "what both eyes read is given"
+        assert "From both looks" not in text(at) and f"cross at {truth}" not in text(at)
+        at.text_input[0].set_value(f"{task.first.true_value:g}" if n else first).run()
+        press(at, "lt-commit")
+        assert "From both looks" in text(at) and f"cross at {truth}" in text(at)
+        press(at, "lt-next")
+    assert "2 of 3" in text(at) and "The round is over: 3 tasks." in text(at)
+    # the round of ten is a round of its own
+    at.radio(key="le-mode").set_value("Round of ten").run()
+    assert "Begin a round of ten" in [b.label for b in at.button]
+
+
+@pytest.mark.slow
+def test_the_second_eye_can_be_moved_once_the_answer_is_in():
+    at = opened("lesson_parallax")
+    at.radio(key="le-mode").set_value("Two looks").run()
+    press(at, "lt-begin")
+    assert not at.slider
+    task = state_of(at, "lesson_two_looks").round.task
+    at.text_input[0].set_value("20").run()
+    press(at, "lt-commit")
+    division = task.first.division
+
+    def both() -> str:
+        low, high = crossing(TwoLooks(task.first, 10 * at.slider[0].value)).both
+        return f"{show_number(low, division)} to {show_number(high, division)}"
+
+    before = both()
+    assert before in text(at)
+    at.slider[0].set_value(task.first.eye_height_mm / 10 - 0.5).run()
+    assert both() != before and both() in text(at)
+
+
+@pytest.mark.parametrize("second", [40.0, -60.0, 110.0])
+def test_the_drawing_keeps_the_level_until_it_is_solved(second):
+    looks = TwoLooks(EyeView(lesson_scale(30.0), 33.0, 120.0, 350.0), second)
+    asked, solved = (two_looks_drawing(looks, solved=s) for s in (False, True))
+    assert "33.0" in solved.title and "33.0" not in asked.title + asked.svg
+
+    def lines(drawn):
+        return [[tuple(map(float, p.split())) for p in x.get("d")[1:].split("L")]
+                for x in ET.fromstring(drawn.svg).iter(f"{SVG}path")
+                if x.get("stroke-width") == "2.4"]
+
+    for outside, through in zip(lines(asked), lines(solved), strict=True):
+        assert through[:3] == outside and len(through) == 4
+        # straight on from the inner face through the lowest point at (0, 0)
+        (x1, y1), (x2, y2) = through[2:]
+        assert x1 < 0 < x2
+        assert y1 * x2 == pytest.approx(y2 * x1, abs=0.1 * (abs(x1) + abs(x2)))
 
 
 # ------------------------------------------------------------------ the level lesson
