@@ -28,10 +28,10 @@ def _ask(state: LessonState, looks: TwoLooks) -> None:
     found = crossing(looks)
     apart = (looks.second_height_mm - looks.first.eye_height_mm) / 10
     blocks.say(f"Two looks at the lowest point of one surface. The first eye reads "
-             f"{value_text(found.first.naive_value, found.first)} mL; the second, "
-             f"{abs(apart):g} cm {'higher' if apart > 0 else 'lower'}, reads "
-             f"{value_text(found.second.naive_value, found.second)} mL. Carry both lines on "
-             "into the chamber.")
+               f"{value_text(found.first.naive_value, found.first)} mL; the second, "
+               f"{abs(apart):g} cm {'higher' if apart > 0 else 'lower'}, reads "
+               f"{value_text(found.second.naive_value, found.second)} mL. Carry both lines on "
+               "into the chamber.")
     show_drawing(two_looks_drawing(looks, solved=False))
 
 
@@ -53,11 +53,12 @@ def _show(state: LessonState, task: TwoLooks) -> None:
                     [f"lines read to a tenth of a division, crossing at "
                      f"{angle_between_deg(found):.0f} degrees"], "difference"))
     show_drawing(two_looks_drawing(looks, solved=True))
-    blocks.say("Everything on a sight line is seen at the same mark: the front edge of the surface, "
-             "its lowest point, its back edge. Only where two lines cross is there one answer, and "
-             "the wider they open, the shorter the thick bar of what is left. From nearly the same "
-             "place the second look tells almost nothing; one from above and one from below "
-             "tell as much as an eye at the level. Two photos do the same for the reader.")
+    blocks.say("Everything on a sight line is seen at the same mark: the front edge of the "
+               "surface, its lowest point, its back edge. Only where two lines cross is there one "
+               "answer, and the wider they open, the shorter the thick bar of what is left. From "
+               "nearly the same place the second look tells almost nothing; one from above and "
+               "one from below tell as much as an eye at the level. Two photos do the same for "
+               "the reader.")
 
 
 TWO_LOOKS = Lesson(
