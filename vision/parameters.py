@@ -28,6 +28,10 @@ SOME_SCALE_MARKS = 24
 #: Log-odds (nats) with which the count of marks alone settles the numbering: 400 to 1, and
 #: more where the marks are less well in place (rows found in grain lead by up to 11).  Our choice.
 COUNT_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 6.0, 15.0
+#: Share of the marks that has to be seen, averaged over their width, before a row without
+#: legible numbers is believed to be a scale: rows of chance in photographs without a chamber
+#: show 0.30 to 0.43, scales of drawn scenes 0.69 and more.  Our choice between them.
+BELIEVED_SHOWN = 0.45
 #: Log-odds of a numbering by the marks below which no number makes up for it.  Our choice.
 HOPELESS_LOG_ODDS = -50.0
 #: Log-odds of the printed numbers and of the count that settle a numbering together; where

@@ -230,3 +230,44 @@ def test_any_single_wrong_field_is_taken_well_or_refused(field: str, value: obje
         assert str(error).endswith(".")
     else:
         assert all(math.isfinite(m.height_mm) for m in scale.marks)
+
+
+class TestContradiction:
+    """Heights and bore are two ways to tell one volume: V = pi/4 d^2 h."""
+
+    @staticmethod
+    def content(bore_mm: float, **more: object) -> dict[str, object]:
+        # 60 mL over 84.883 mm asks for a bore of 30.000 mm
+        return {"name": "q", "unit": "mL", "inner_diameter_mm": bore_mm, "wall_mm": 1.5,
+                "capacity": 60, "height_mm": [[0, 0.0], [60, 84.883]],
+                "marks": [{"from": 0, "to": 60, "step": 1, "length": "short"}], **more}
+
+    @pytest.mark.parametrize(("bore_mm", "fits"), [
+        (30.0, True), (30.8, True), (29.3, True), (31.1, False), (28.9, False)])
+    def test_a_bore_that_the_heights_do_not_ask_for(self, bore_mm, fits):
+        if fits:
+            assert parse_scale(self.content(bore_mm)).inner_radius_mm(20.0) == bore_mm / 2
+        else:
+            with pytest.raises(ScaleFileError, match="between 0 and 60 .* bore of 30.0"):
+                parse_scale(self.content(bore_mm))
+
+    def test_the_stretch_is_named(self):
+        path = SHARED / "contradictory" / "sluice-40.json"
+        if not path.exists():
+            pytest.skip("no shared scale files here")
+        with pytest.raises(ScaleFileError, match="bore of 23.0 mm, but .* 26.0 mm"):
+            load_scale(path)
+
+    @pytest.mark.parametrize("name", ["colour", "inner_diametre_mm", "Tolerance", "notes"])
+    def test_a_field_that_the_format_does_not_know(self, name):
+        with pytest.raises(ScaleFileError, match=name):
+            parse_scale(self.content(30.0, **{name: 1.0}))
+
+    def test_an_outside_that_follows_its_steps(self):
+        scale = parse_scale(self.content(30.0, outer_diameter_mm=[[0, 33.0], [60, 35.0]]))
+        assert scale.outer_radius_mm == 17.5
+        assert scale.wall_at_mm(0.0) == pytest.approx(1.5)
+        assert scale.wall_at_mm(60.0) == pytest.approx(2.5)
+        assert parse_scale(self.content(30.0)).wall_at_mm(7.0) == pytest.approx(1.5)
+        with pytest.raises(ScaleFileError, match="outer_diameter_mm"):
+            parse_scale(self.content(30.0, outer_diameter_mm=29.0))

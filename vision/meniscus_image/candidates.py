@@ -93,8 +93,8 @@ class Search:
     def bore(self, height_mm: float) -> tuple[float, float]:
         """Radius of the bore and thickness of the wall at a height."""
         scale = self.fit.scale
-        radius = scale.inner_radius_mm(float(scale.value_at(height_mm - 0.5)))
-        return radius, scale.outer_radius_mm - radius
+        value = float(scale.value_at(height_mm - 0.5))
+        return scale.inner_radius_mm(value), scale.wall_at_mm(value)
 
     def measure(self, candidate: RowPeak) -> MeniscusCandidate:
         """What is at a candidate: its contact line, and the offset network's word.

@@ -42,7 +42,8 @@ class Scale:
     """A chamber's scale (or a flat pressure scale, then without a diameter).
 
     ``height_knots`` and ``diameter_knots`` are (N, 2) tuples of (value, mm),
-    strictly increasing in value.  ``marks`` are sorted by value.
+    strictly increasing in value.  ``outer_knots`` likewise, empty where the outside is one
+    cylinder round the widest bore.  ``marks`` are sorted by value.
     """
 
     name: str
@@ -55,6 +56,7 @@ class Scale:
     wall_mm: float = 0.0
     tolerance: float | None = None
     reading_point: Literal["lowest", "highest"] = "lowest"
+    outer_knots: tuple[tuple[float, float], ...] = ()
 
     @property
     def flat(self) -> bool:
@@ -80,7 +82,17 @@ class Scale:
     @property
     def outer_radius_mm(self) -> float:
         """Largest outer radius: the wall on which the marks are printed."""
+        if self.outer_knots:
+            return max(d for _, d in self.outer_knots) / 2
         return max(d for _, d in self.diameter_knots) / 2 + self.wall_mm
+
+    def wall_at_mm(self, value: float) -> float:
+        """Thickness of the wall at a value."""
+        outer = self.outer_radius_mm
+        if self.outer_knots:
+            v, d = (np.array(c, dtype=float) for c in zip(*self.outer_knots, strict=True))
+            outer = float(np.interp(value, v, d)) / 2
+        return outer - self.inner_radius_mm(value)
 
     @property
     def lowest_mark(self) -> Mark:
@@ -116,7 +128,13 @@ def _piecewise(x: float | np.ndarray, xs: np.ndarray, ys: np.ndarray) -> Any:
 MAX_FILE_BYTES = 256 * 1024
 MAX_MARKS = 2000
 MAX_RUNS = 200
-_OPTIONAL = ("direction", "inner_diameter_mm", "wall_mm", "tolerance", "reading_point")
+_FIELDS = ("name", "unit", "direction", "inner_diameter_mm", "outer_diameter_mm", "wall_mm",
+           "capacity", "height_mm", "marks", "tolerance", "reading_point")
+#: How far the bore that follows from the heights of three neighbouring marks may lie from the
+#: one that is stated there, as a share; not asked where the stated bore itself changes by more
+#: than the second share between them (a step).  Our choice: marks are printed to 0.05 mm, which
+#: is 1.3 % of the bore where they stand 2 mm apart.
+_BORE_SHARE, _STEP_SHARE = 0.03, 0.05
 #: Between volume and bore, how far the two may disagree before one of them must be
 #: wrong: a radius given for a diameter makes a factor of 4.
 _BORE_FACTOR = 3.0
@@ -131,7 +149,7 @@ def parse_scale(content: Any) -> Scale:
     """
     if not isinstance(content, Mapping):
         raise ScaleFileError("A scale file must hold one JSON object in curly brackets.")
-    _no_misspelt_option(content)
+    _no_unknown_field(content)
     unit = fields.text(fields.needed(content, "unit"), "unit", 20)
     kind = unit_kind(unit)
     if kind is None:
@@ -157,18 +175,22 @@ def parse_scale(content: Any) -> Scale:
         reading_point=fields.choice(  # type: ignore[arg-type]
             content.get("reading_point", "lowest"), "reading_point", ("lowest", "highest")),
     )
+    bare = replace(bare, outer_knots=_outer(content.get("outer_diameter_mm"), bare))
     if kind == "volume":
         _check_bore_holds_volume(bare)
-    return replace(bare, marks=_marks(fields.needed(content, "marks"), bare, kind))
+    scale = replace(bare, marks=_marks(fields.needed(content, "marks"), bare, kind))
+    if kind == "volume":
+        _check_contradiction(scale)
+    return scale
 
 
-def _no_misspelt_option(content: Mapping[str, Any]) -> None:
-    """Unknown keys are left alone, but not one that is nearly an optional one:
-    it would be dropped without a word."""
+def _no_unknown_field(content: Mapping[str, Any]) -> None:
+    """A field that the format does not know would be dropped without a word."""
     for key in content:
-        near = difflib.get_close_matches(str(key), _OPTIONAL, n=1, cutoff=0.85)
-        if near and key not in _OPTIONAL:
-            raise fields.refuse(str(key)[:40], f"is not a field; '{near[0]}' was probably meant.")
+        if key not in _FIELDS:
+            near = difflib.get_close_matches(str(key), _FIELDS, n=1, cutoff=0.8)
+            hint = f"; '{near[0]}' was probably meant" if near else ""
+            raise fields.refuse(str(key)[:40], f"is not a field of a scale file{hint}.")
 
 
 def _check_heights(heights: fields.Knots, direction: str) -> None:
@@ -201,6 +223,47 @@ def _diameters(given: object, kind: str, heights: fields.Knots, capacity: float)
     for _, bore in knots:
         fields.number(bore, "inner_diameter_mm", above=0.0, high=1000.0)
     return knots
+
+
+def _outer(given: object, scale: Scale) -> fields.Knots:
+    """Outer diameter where the file states it: nowhere less than the bore."""
+    if given is None:
+        return ()
+    if scale.flat:
+        raise fields.refuse("outer_diameter_mm", "does not belong to a pressure scale, which is"
+                                                 " flat.")
+    if isinstance(given, (list, tuple)):
+        knots = fields.knots(given, "outer_diameter_mm")
+    else:
+        outside = fields.number(given, "outer_diameter_mm")
+        knots = tuple((value, outside) for value, _ in scale.diameter_knots)
+    for value, outside in knots:
+        fields.number(outside, "outer_diameter_mm", above=0.0, high=1000.0)
+        if outside <= 2 * scale.inner_radius_mm(value):
+            raise fields.refuse("outer_diameter_mm", f"is no larger than the bore at {value:g}.")
+    return knots
+
+
+def _check_contradiction(scale: Scale) -> None:
+    """The heights of three neighbouring marks and the bore there must tell the same volume."""
+    wrong: list[tuple[float, float, float, float]] = []
+    for first, last in zip(scale.marks, scale.marks[2:], strict=False):
+        edges = np.linspace(first.height_mm, last.height_mm, 201)
+        values = np.asarray(scale.value_at(0.5 * (edges[1:] + edges[:-1])))
+        bore = np.interp(values, *np.array(scale.diameter_knots).T)
+        if bore.max() > (1.0 + _STEP_SHARE) * bore.min():
+            continue
+        held = float(np.sum(math.pi / 4 * bore**2 * np.abs(np.diff(edges)))) / 1000.0
+        share = math.sqrt((last.value - first.value) * VOLUME_ML[scale.unit] / held)
+        if abs(share - 1.0) > _BORE_SHARE:
+            wrong.append((first.value, last.value, float(bore.mean()),
+                          float(bore.mean()) * share))
+    if wrong:
+        low, stated, asked = wrong[0][0], wrong[0][2], wrong[0][3]
+        high = max(end for start, end, _, at in wrong if abs(at / asked - 1.0) < 0.1)
+        raise fields.refuse(
+            "height_mm", f"between {low:g} and {high:g} the heights ask for a bore of {asked:.1f}"
+            f" mm, but inner_diameter_mm says {stated:.1f} mm there; one of the two is wrong.")
 
 
 def _check_bore_holds_volume(scale: Scale) -> None:

@@ -31,7 +31,7 @@ from vision.reading import Question, VolumeReading, VolumeStatus
 from vision.scale_file.scale import Scale
 from vision.volume.annotations import graduation_annotations, meniscus_annotations
 from vision.volume.evidence import PhotoEvidence
-from vision.volume.number import Ambiguous
+from vision.volume.number import Ambiguous, NumberedScale
 
 _QUESTIONS: dict[str, Question] = {
     "which-chamber": Question("which-chamber", "Tap the chamber that is meant."),
@@ -151,7 +151,7 @@ def decide(evidence: PhotoEvidence) -> VolumeReading:
     """
     said = dict(_said(evidence))
     if isinstance(evidence.numbering, Ambiguous):
-        question = _QUESTIONS[evidence.numbering.question]
+        question = _QUESTIONS.get(evidence.numbering.question)
         return _reading(evidence, "refused", said, question)
     if evidence.level is None:
         return _reading(evidence, "refused", said)
@@ -219,12 +219,17 @@ def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str]
     e, fit, meniscus = evidence.level, evidence.fit, evidence.meniscus
     scale, read = evidence.scale, status == "read"
     annotations = []
-    if fit is not None:
+    settled = isinstance(evidence.numbering, NumberedScale)
+    if fit is not None and not {"wrong-scale", "no-chamber"} & set(said):
         check = None if evidence.numbering is None else evidence.numbering.check
-        annotations += graduation_annotations(fit, 0 if check is None else check.side)
+        # marks that are no scale are not drawn, nor values that are not settled
+        annotations += [a for a in graduation_annotations(fit, 0 if check is None else check.side)
+                        if settled or a.role != "numeral"]
     at = None
     if fit is not None and fit.picture is not None and meniscus is not None and e is not None:
-        annotations += meniscus_annotations(meniscus, e, fit)
+        # where nothing is read, only what was considered is drawn, and no reading
+        annotations += [a for a in meniscus_annotations(meniscus, e, fit)
+                        if status != "refused" or a.role not in ("reading", "interval")]
         x, y = fit.picture.to_photo(e.surface_px)
         at = (float(x), float(y))
     return VolumeReading(

@@ -143,6 +143,8 @@ def other_rows(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
         if other is not None:
             yield replace(other, strategy="row elsewhere")
     for look in LOOKS:
+        if fit.strategy.split(",")[0] == look:
+            continue  # that is the row itself
         other = row_in(fit.picture, look, fit.scale, hints)
         if other is not None:
             yield other

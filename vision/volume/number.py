@@ -13,7 +13,7 @@ from typing import Literal
 from vision.graduations.decision import accept_by_count, reject_by_marks, two_spacings_in_place
 from vision.graduations.fit import GraduationFit
 from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, renumbered
-from vision.parameters import MOST_ROWS_BESIDE, MOST_UNMATCHED_MARKS, RIVAL_SHARE
+from vision.parameters import BELIEVED_SHOWN, MOST_ROWS_BESIDE, MOST_UNMATCHED_MARKS, RIVAL_SHARE
 from vision.volume.locate import Hints, apart, best_row, other_rows, row_in
 
 #: What the numbers say when they say which mark is which.
@@ -41,7 +41,7 @@ class Ambiguous:
     fit: GraduationFit
     check: NumeralCheck | None
     flags: tuple[str, ...]
-    question: Literal["number", "which-chamber"]
+    question: Literal["number", "which-chamber", ""]
     sentence: str = ""
 
 
@@ -76,6 +76,8 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
 
 def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguous:
     """The table of what settles a numbering, and what does not."""
+    if check.verdict != "agree" and fit.shown.mean() < BELIEVED_SHOWN:
+        return Ambiguous(fit, check, ("no-chamber",), "")
     if check.verdict in ("disagree", "other"):
         return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
     unread = check.verdict == "unread"
