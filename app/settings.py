@@ -9,6 +9,7 @@ from pathlib import Path
 from vision.errors import InputError
 
 DATA_VARIABLE = "COUNTERSIGHT_DATA"
+KEY_VARIABLE = "COUNTERSIGHT_KEY"
 
 
 def data_dir() -> Path:
@@ -45,4 +46,22 @@ def user_data_dir() -> Path:
         base = home / "Library" / "Application Support"
     else:
         base = Path(os.environ.get("XDG_DATA_HOME") or home / ".local" / "share")
+    return base / "countersight"
+
+
+def key_file() -> Path:
+    """The file of this station's private key: COUNTERSIGHT_KEY, else in the user's own
+    settings folder, apart from the record that it signs."""
+    given = os.environ.get(KEY_VARIABLE, "").strip()
+    return own_path(given) if given else _user_config_dir() / "station.key"
+
+
+def _user_config_dir() -> Path:
+    home = Path.home()
+    if sys.platform == "win32":
+        base = Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")
+    elif sys.platform == "darwin":
+        base = home / "Library" / "Preferences"
+    else:
+        base = Path(os.environ.get("XDG_CONFIG_HOME") or home / ".config")
     return base / "countersight"

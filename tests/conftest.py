@@ -32,6 +32,14 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     return WorkStealingScheduling(config, log)
 
 
+@pytest.fixture(autouse=True, scope="session")
+def own_station_key(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """No test signs with the key of the user who runs it."""
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setenv("COUNTERSIGHT_KEY", str(tmp_path_factory.mktemp("station") / "station.key"))
+        yield
+
+
 @pytest.fixture(autouse=True)
 def main_module_stays() -> Iterator[None]:
     """A page under test takes the place of ``__main__``; processes that a later test

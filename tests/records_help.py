@@ -6,7 +6,10 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from typing import Any
+
+from sqlalchemy import insert
 
 from app.records import (
     Attestations,
@@ -23,6 +26,10 @@ from app.records import (
 )
 from app.records.canonical import FIRST_LINK
 from app.records.chain import content_hash
+from app.records.content import Entry, entry_from_row
+from app.records.engine import database_url, make_engine, writing
+from app.records.schema import unsigned_entry_table
+from app.records.version import migrate
 from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale, parse_scale
 
@@ -105,3 +112,20 @@ def row_of(store, **changes):
     except ConfirmError:  # infinity has no canonical text; the database must refuse it too
         row["hash"] = "0" * 64
     return row
+
+
+def old_record(where: str | Path, form: str, count: int) -> list[Entry]:
+    """A record as it was made before entries were signed, with so many readings."""
+    engine = make_engine(database_url(where), wait_seconds=5)
+    if engine.dialect.name == "sqlite":
+        Path(str(engine.url.database)).parent.mkdir(exist_ok=True)
+    rows, previous = [], FIRST_LINK
+    with writing(engine) as connection:
+        migrate(connection, form)
+        for n in range(1, count + 1):
+            row = reading(f"{n}", minutes=n, key=f"k{n}").content.row() | {
+                "number": n, "previous_hash": previous}
+            row["hash"] = previous = content_hash(row)
+            connection.execute(insert(unsigned_entry_table).values(row))
+            rows.append(row)
+    return [entry_from_row(row) for row in rows]

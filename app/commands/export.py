@@ -7,6 +7,7 @@ import errno
 import sys
 from typing import Any
 
+from app.records.kinds import STATION_KEY
 from vision.errors import InputError
 from vision.plain_file import write_whole
 
@@ -37,15 +38,16 @@ def run(args: argparse.Namespace) -> int:
         raise InputError("Pictures go with --format fhir only.")
     store = open_record(args.data)
     bed = None if args.bed is None else known_bed(store, args.bed)
+    read = store.checked_read(bed, signatures=True, stations=args.format == "csv" and bed is None)
     if args.format == "csv":
         from app.exports.table import write_csv
 
-        entries = store.entries(bed=bed)
-        text, count, what = write_csv(entries), len(entries), "entries"
+        text, what = write_csv(read.entries), "entries"
+        count = sum(e.kind != STATION_KEY for e in read.entries)
     else:
         from app.exports.fhir import write_bundle
 
-        standings = store.current(bed, withdrawn=True)
+        standings = read.current(bed, withdrawn=True)
         text = write_bundle(standings, picture=store.picture if args.with_pictures else None)
         count, what = len(standings), "observations"
     try:
@@ -54,6 +56,7 @@ def run(args: argparse.Namespace) -> int:
         reason = "the disk is full" if error.errno == errno.ENOSPC else "the place cannot be" \
             " written, or something other than a file stands there"
         raise InputError(f"'{args.out}' was not written: {reason}.") from None
-    sys.stdout.write(f"{count} {what} written to {args.out}. {store.verify().sentence}\n")
-    return 0
+    sys.stdout.write(f"{count} {what} written to {args.out}, counted from the entries as they were "
+                     f"checked. {read.verification.sentence}\n")
+    return 0 if read.verification.ok else 3
 

@@ -42,13 +42,23 @@ def run(args: argparse.Namespace) -> int:
     plan = ShiftPlan(parse_starts(args.shifts), zone_named(args.zone))
     since = None if args.since is None else _moment(args.since, plan.zone)
     store = open_record(args.data)
-    bed = bed_account(store, known_bed(store, args.bed), since=since)
+    code = known_bed(store, args.bed)
+    read = store.checked_read(code)
+    bed = bed_account(read, code, since=since)
+    stamp = (f"Counted from {len(read.entries)} of {read.verification.entries} entries on record. "
+             + read.verification.sentence)
     now = datetime.now(UTC).astimezone(plan.zone)
     if args.json:
-        sys.stdout.write(json.dumps(account_json(bed, now, plan), ensure_ascii=False) + "\n")
+        found = account_json(bed, now, plan) | {"record": {
+            "ok": read.verification.ok, "entries": read.verification.entries,
+            "of_this_bed": len(read.entries), "sentence": stamp}}
+        sys.stdout.write(json.dumps(found, ensure_ascii=False) + "\n")
     else:
-        sys.stdout.write("\n".join(account_lines(bed, now, plan)) + "\n")
-    return 0 if bed.account.intervals else 3
+        lines = account_lines(bed, now, plan)
+        if not read.verification.ok:
+            lines.insert(0, "RECORD NOT WHOLE. What follows may lack entries.")
+        sys.stdout.write("\n".join([*lines, "", stamp]) + "\n")
+    return 0 if bed.account.intervals and read.verification.ok else 3
 
 
 def zone_named(name: str | None) -> Any:

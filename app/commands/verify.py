@@ -6,6 +6,7 @@ import argparse
 import json
 import re
 import sys
+from dataclasses import asdict
 from typing import Any
 
 from vision.errors import InputError
@@ -18,7 +19,9 @@ def add_parser(subparsers: Any) -> None:
     parser = subparsers.add_parser(
         "verify", help="check that the record is whole and unchanged",
         description="Walk the chain of entries from the first to the last and name the first one "
-                    "that is not as it was confirmed. Exit code 3 when something is wrong.")
+                    "that is not as it was confirmed; check signatures, anchor, guards, the "
+                    "database itself and every way in which the pages read it. Exit code 3 when "
+                    "something is wrong.")
     parser.add_argument("--data", metavar="DIR",
                         help="folder, file or database address of the record")
     parser.add_argument("--expect", metavar="N:MARK",
@@ -41,9 +44,13 @@ def run(args: argparse.Namespace) -> int:
     if args.json:
         sys.stdout.write(json.dumps({
             "kind": "verification", "ok": found.ok, "entries": found.entries, "mark": found.head,
-            "broken": found.broken, "fault": found.fault, "sentence": found.sentence}) + "\n")
+            "broken": found.broken, "fault": found.fault, "sentence": found.sentence,
+            "unsigned": found.unsigned, "stations": [asdict(s) for s in found.stations]}) + "\n")
     else:
         sys.stdout.write(found.sentence + "\n")
+        for s in found.stations:
+            sys.stdout.write(f"Station key {s.public[:16]} (entry {s.entry}) signed {s.signed} "
+                             f"{'entry' if s.signed == 1 else 'entries'}, itself counted.\n")
         if found.ok and found.entries:
             sys.stdout.write(f"To note elsewhere: {found.entries}:{found.head[:12]}\n")
     return 0 if found.ok else 3

@@ -20,8 +20,9 @@ from app.records.schema import CONTENT_COLUMNS
 from app.records.standing import standings
 from vision.spreadsheet import as_typed, neutral
 
-_WHOLE = {"number", *(name for name, kind in CONTENT_COLUMNS if kind is int)}
-_NAMES = ("number", *(name for name, _ in CONTENT_COLUMNS), "previous_hash", "hash")
+_SIGNED = ("signer", "signature")
+_WHOLE = {"number", "signer", *(name for name, kind in CONTENT_COLUMNS if kind is int)}
+_NAMES = ("number", *(name for name, _ in CONTENT_COLUMNS), "previous_hash", "hash", *_SIGNED)
 _HELPERS = ("status", "local_time")
 #: Columns that are never NULL: an empty cell there is an empty text.
 _TEXT = {"note"}
@@ -44,7 +45,7 @@ def write_csv(entries: Iterable[Entry]) -> str:
     writer.writerow([*_NAMES, *_HELPERS])
     for entry in entries:
         row = {**entry.row(), "number": entry.number, "previous_hash": entry.previous_hash,
-               "hash": entry.hash}
+               "hash": entry.hash, "signer": entry.signer, "signature": entry.signature}
         writer.writerow([*(_cell(name, row[name]) for name in _NAMES),
                          status.get(entry.number, "in part"), entry.happened.local_text])
     return out.getvalue()
@@ -53,19 +54,19 @@ def write_csv(entries: Iterable[Entry]) -> str:
 def read_csv(text: str) -> tuple[Entry, ...]:
     """Entries from a table written by :func:`write_csv`; NotARecordError for anything else."""
     reader = csv.DictReader(io.StringIO(text.removeprefix("\ufeff"), newline=""))
-    if reader.fieldnames is None or not set(_NAMES) <= set(reader.fieldnames):
+    if reader.fieldnames is None or not set(_NAMES) - set(_SIGNED) <= set(reader.fieldnames):
         raise NotARecordError("This table was not exported by this software: columns are missing.")
     try:
         return tuple(entry_from_row(_row(row)) for row in reader)
-    except (ValueError, KeyError, TypeError, DamagedError):
+    except (ValueError, KeyError, TypeError, csv.Error, DamagedError):
         raise NotARecordError(
             f"Line {reader.line_num} of the table cannot be read; it was changed.") from None
 
 
 def verify_csv(text: str) -> Verification:
     """Check the chain in a table of the whole record."""
-    return walk({**e.row(), "number": e.number, "previous_hash": e.previous_hash, "hash": e.hash}
-                for e in read_csv(text))
+    return walk({**e.row(), "number": e.number, "previous_hash": e.previous_hash, "hash": e.hash,
+                 "signer": e.signer, "signature": e.signature} for e in read_csv(text))
 
 
 def _closed(entries: list[Entry]) -> list[Entry]:
@@ -86,7 +87,7 @@ def _cell(name: str, value: Any) -> Any:
 def _row(cells: dict[str, Any]) -> dict[str, Any]:
     row: dict[str, Any] = {}
     for name in _NAMES:
-        cell = cells[name]
+        cell = cells.get(name, "") if name in _SIGNED else cells[name]  # older tables
         if cell == "" and name not in _TEXT:
             row[name] = None
         elif name in _WHOLE:

@@ -86,11 +86,18 @@ class Content:
 
 @dataclass(frozen=True, kw_only=True)
 class Entry(Content):
-    """A content on record: ``number`` is its place in the chain, counted from 1."""
+    """A content on record: ``number`` is its place in the chain, counted from 1 (0 names
+    the key of the station that began the record).
+
+    ``signature`` is over ``hash``, by the key that the entry ``signer`` names; None in
+    entries made before there were keys.
+    """
 
     number: int
     previous_hash: str
     hash: str
+    signer: int | None = None
+    signature: str | None = None
 
     def correction(self, reason: str, **changes: Any) -> CorrectionDraft:
         """A draft that corrects this entry (``confirmed_value``, ``happened_at``, ``payload``)."""
@@ -118,6 +125,7 @@ def _entry(row: Mapping[str, Any]) -> Entry:
     attested = row["outlet_closed"] is not None
     return Entry(
         number=int(row["number"]), previous_hash=row["previous_hash"], hash=row["hash"],
+        signer=row.get("signer"), signature=row.get("signature"),
         key=row["key"], kind=row["kind"], subject=row["subject"], event=row["event"],
         bed=row["bed"], initials=row["initials"], identity=row["identity"],
         happened=Moment.parse(row["happened_utc"], row["happened_offset_min"]),

@@ -6,7 +6,6 @@ import errno
 import os
 import re
 import sqlite3
-import stat
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
 from functools import partial
@@ -21,6 +20,7 @@ from sqlalchemy.pool import NullPool
 
 from app.records.errors import DiskFullError, NotARecordError, ReadOnlyError, RecordError
 from app.records.faults import FULL, READ_ONLY, spoken
+from app.records.private import make_private
 from app.settings import own_path
 
 #: The file's name inside a data folder.
@@ -91,13 +91,6 @@ def prepared_place(url: URL, *, create: bool) -> URL:
         with suppress(OSError):  # not there, or another user's
             make_private(file.with_name(name))
     return url
-
-
-def make_private(file: Path) -> None:
-    """Take every right from others than the file's owner."""
-    mode = stat.S_IMODE(file.stat().st_mode)
-    if mode & 0o077:
-        file.chmod(mode & 0o700)
 
 
 def _sealed_place(url: URL) -> URL | None:

@@ -6,7 +6,7 @@ from typing import Literal, get_args
 
 Kind = Literal[
     "volume-reading", "level-check", "setting-check", "order", "event", "skipped-step",
-    "correction", "withdrawal",
+    "correction", "withdrawal", "station-key",
 ]
 EventName = Literal[
     "chamber-emptied", "bag-changed", "drain-closed", "drain-opened", "sample-taken",
@@ -14,7 +14,11 @@ EventName = Literal[
 ]
 
 KINDS: tuple[str, ...] = get_args(Kind)
-#: Kinds that say something of their own (the other two speak about an earlier entry).
+#: Says with which key a station signs; made by the store itself, about no bed.
+STATION_KEY = "station-key"
+#: Stands in such an entry for the bed, and for the initials.
+NO_BED = "*"
+#: Kinds that say something of their own at a bed (the next two speak about an earlier entry).
 SUBJECTS: tuple[str, ...] = KINDS[:6]
 EVENTS: tuple[str, ...] = get_args(EventName)
 #: What a machine can say of a photo: the statuses of the measuring side.
@@ -30,6 +34,7 @@ WORDS: dict[str, str] = {
     "skipped-step": "step skipped",
     "correction": "correction",
     "withdrawal": "withdrawal",
+    "station-key": "station key",
     "chamber-emptied": "chamber emptied",
     "bag-changed": "bag changed",
     "drain-closed": "drain closed",

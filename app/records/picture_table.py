@@ -5,13 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 
-from sqlalchemy import Connection, insert, select
+from sqlalchemy import Connection, Table, insert, select
 
-from app.records.chain import Verification
 from app.records.content import Content
 from app.records.errors import ConfirmError
 from app.records.picture import KeptPicture
-from app.records.schema import entry_table, picture_table
+from app.records.schema import picture_table
 
 
 def check_picture(content: Content, picture: KeptPicture | None) -> None:
@@ -37,19 +36,16 @@ def kept_picture(connection: Connection, sha256: str) -> bytes | None:
     return None if found is None else bytes(found)
 
 
-def pictures_checked(connection: Connection, chain: Verification) -> Verification:
-    """A whole chain, and the pictures that its entries name: there and unchanged?"""
-    query = select(entry_table.c.number, entry_table.c.payload).where(
-        entry_table.c.payload.like('%"picture_sha256"%')).order_by(entry_table.c.number)
+def picture_fault(connection: Connection, table: Table) -> tuple[int, str]:
+    """The first entry whose kept picture is not there or not unchanged, and what is wrong;
+    0 and "" where every one is whole."""
+    query = select(table.c.number, table.c.payload).where(
+        table.c.payload.like('%"picture_sha256"%')).order_by(table.c.number)
     for number, payload in connection.execute(query).all():
         sha256 = json.loads(payload).get("picture_sha256")
         jpeg = None if sha256 is None else kept_picture(connection, sha256)
         if sha256 is None or jpeg is not None and hashlib.sha256(jpeg).hexdigest() == sha256:
             continue
-        fault = "its kept picture is missing" if jpeg is None else \
+        return number, "its kept picture is missing" if jpeg is None else \
             "its kept picture is not the one that was confirmed"
-        return Verification(False, chain.entries, chain.head,
-                            f"The {chain.entries} entries are whole, but entry {number} is not: "
-                            f"{fault}. Keep a copy as it is and tell who is responsible for the "
-                            "record.", number, fault)
-    return chain
+    return 0, ""

@@ -6,8 +6,6 @@ from typing import Any
 
 from sqlalchemy import Column, Integer, LargeBinary, MetaData, RowMapping, Table, Text
 
-metadata = MetaData()
-
 #: Columns that are hashed, in the order of the table.
 CONTENT_COLUMNS: tuple[tuple[str, type], ...] = (
     ("key", str), ("kind", str), ("subject", str), ("event", str),
@@ -22,27 +20,24 @@ CONTENT_COLUMNS: tuple[tuple[str, type], ...] = (
     ("payload", str), ("software_version", str),
 )
 
-entry_table = Table(
-    "entry", metadata,
-    Column("number", Integer, primary_key=True, autoincrement=False),
-    *(Column(name, Integer if kind is int else Text) for name, kind in CONTENT_COLUMNS),
-    Column("previous_hash", Text, nullable=False),
-    Column("hash", Text, nullable=False),
-)
+def _entries(*more: Column[Any]) -> Table:
+    return Table(
+        "entry", MetaData(),
+        Column("number", Integer, primary_key=True, autoincrement=False),
+        *(Column(name, Integer if kind is int else Text) for name, kind in CONTENT_COLUMNS),
+        Column("previous_hash", Text, nullable=False), Column("hash", Text, nullable=False), *more)
+
+
+#: ``signer`` is the number of the entry that holds the key, ``signature`` 128 hexadecimal digits.
+entry_table = _entries(Column("signer", Integer), Column("signature", Text))
+#: Of a record made before entries were signed.
+unsigned_entry_table = _entries()
 
 picture_table = Table(
-    "picture", metadata,
+    "picture", MetaData(),
     Column("sha256", Text, primary_key=True),
     Column("jpeg", LargeBinary, nullable=False),
 )
-
-#: Names of the triggers that keep the tables append-only, per dialect.
-GUARDS: dict[str, frozenset[str]] = {
-    "sqlite": frozenset({"entry_no_update", "entry_no_delete", "entry_insert_in_chain",
-                         "picture_no_update", "picture_no_delete", "picture_once"}),
-    "postgresql": frozenset({"entry_no_change", "entry_no_truncate", "entry_insert_in_chain",
-                             "picture_no_change", "picture_no_truncate"}),
-}
 
 
 def plain(row: RowMapping) -> dict[str, Any]:

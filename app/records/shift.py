@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
 
+from app.records.check import CheckedRead
 from app.records.content import Content, Entry
 from app.records.standing import Standing
 from app.records.store import Store
@@ -41,7 +42,8 @@ class BedAccount:
     tell_whom: str
 
 
-def bed_account(store: Store, bed: str, *, since: datetime | None = None) -> BedAccount:
+def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None = None
+                ) -> BedAccount:
     """The account of one bed.
 
     ``since`` leaves out what happened before, except what still held then: the state
@@ -64,7 +66,7 @@ _HOLDING = (("drain-closed", "drain-opened"), ("setting-check",), ("level-check"
             ("position-changed",))
 
 
-def _held_at(store: Store, bed: str, since: datetime) -> tuple[Standing, ...]:
+def _held_at(store: Store | CheckedRead, bed: str, since: datetime) -> tuple[Standing, ...]:
     """What was said before ``since`` and held at that moment, in the order it happened."""
     held: list[Standing] = []
     for group in _HOLDING:

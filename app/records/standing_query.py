@@ -5,16 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, Connection, exists, func, select, text
+from sqlalchemy import ColumnElement, Connection, Table, exists, func, select, text
 
 from app.records.codes import normal_bed
 from app.records.content import Entry, entry_from_row
+from app.records.kinds import NO_BED, STATION_KEY
 from app.records.moment import Moment
-from app.records.schema import entry_table, plain
+from app.records.schema import plain
 from app.records.standing import Standing, standings
 
 #: SQLite takes at least 999 variables in one statement (its documented default).
-_AT_ONCE = 500
+AT_ONCE = 500
+
 
 #: Hops from one spelling to the next along the index, however long the record is.
 _SPELLINGS = text("""
@@ -28,49 +30,56 @@ SELECT bed FROM spelling WHERE bed IS NOT NULL""")
 
 def spellings(connection: Connection) -> list[str]:
     """Every bed code on record as it was confirmed."""
-    return list(connection.execute(_SPELLINGS).scalars())
+    return [s for s in connection.execute(_SPELLINGS).scalars() if s != NO_BED]
 
 
-def of_bed(connection: Connection, bed: str) -> ColumnElement[bool]:
+def of_bed(connection: Connection, table: Table, bed: str) -> ColumnElement[bool]:
     """Entries of one bed, in whatever spelling they were confirmed."""
     wanted = normal_bed(bed)
-    return entry_table.c.bed.in_([s for s in spellings(connection) if normal_bed(s) == wanted])
+    return table.c.bed.in_([s for s in spellings(connection) if normal_bed(s) == wanted])
 
 
-def standing_now(connection: Connection, bed: str | None, kind: str | None,
+def standing_where(connection: Connection, table: Table, bed: str | None = None,
+                   kind: str | None = None, *, withdrawn: bool = False
+                   ) -> list[ColumnElement[bool]]:
+    """The conditions of the last word about each thing."""
+    later, c = table.alias("later"), table.c
+    where = [~exists().where(later.c.refers_to == c.number), c.kind != STATION_KEY]
+    if bed is not None:
+        where.append(of_bed(connection, table, bed))
+    if kind is not None:
+        where.append((c.subject == kind) | (c.event == kind))
+    if not withdrawn:
+        where.append(c.kind != "withdrawal")
+    return where
+
+
+def standing_now(connection: Connection, table: Table, bed: str | None, kind: str | None,
                  since: datetime | None, withdrawn: bool, *, newest: bool = False
                  ) -> tuple[Standing, ...]:
     """The last word about each thing, with everything that was said before it.
 
     ``newest`` keeps only what happened last (all of it when several things did).
     """
-    later = entry_table.alias("later")
-    c = entry_table.c
-    where = [~exists().where(later.c.refers_to == c.number)]
-    if bed is not None:
-        where.append(of_bed(connection, bed))
-    if kind is not None:
-        where.append((c.subject == kind) | (c.event == kind))
+    where, c = standing_where(connection, table, bed, kind, withdrawn=withdrawn), table.c
     if since is not None:
         where.append(c.happened_utc >= Moment.of(since).utc_text)
-    if not withdrawn:
-        where.append(c.kind != "withdrawal")
     if newest:
         last = connection.execute(select(func.max(c.happened_utc)).where(*where)).scalar()
         where.append(c.happened_utc == last)
-    rows = connection.execute(select(entry_table).where(*where)).mappings()
+    rows = connection.execute(select(table).where(*where)).mappings()
     entries = {e.number: e for e in (entry_from_row(plain(r)) for r in rows)}
-    _add_history(connection, entries)
+    _add_history(connection, table, entries)
     return standings(entries.values())
 
 
-def _add_history(connection: Connection, entries: dict[int, Entry]) -> None:
+def _add_history(connection: Connection, table: Table, entries: dict[int, Entry]) -> None:
     """Follow the references back to the originals."""
     missing = _named(list(entries.values()), entries)
     while missing:
         found: list[Entry] = []
-        for k in range(0, len(missing), _AT_ONCE):
-            query = select(entry_table).where(entry_table.c.number.in_(missing[k: k + _AT_ONCE]))
+        for k in range(0, len(missing), AT_ONCE):
+            query = select(table).where(table.c.number.in_(missing[k: k + AT_ONCE]))
             found += [entry_from_row(plain(r)) for r in connection.execute(query).mappings()]
         entries.update({e.number: e for e in found})
         missing = _named(found, entries)

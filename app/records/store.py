@@ -7,31 +7,33 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import Connection, Engine, insert, select, text
+from sqlalchemy import Connection, Engine, func, select, text
 
-from app.records.canonical import FIRST_LINK
-from app.records.chain import Verification, content_hash, walk
+from app.records.anchor import anchor_file, check_anchor, check_file, write_anchor
+from app.records.chain import Verification
+from app.records.check import CheckedRead, chain_checked, everything_checked
 from app.records.codes import normal_bed
 from app.records.confirmed import ConfirmedEntry, unsealed
 from app.records.content import Content, Entry, entry_from_row
 from app.records.engine import database_url, make_engine, prepared_place, reading, writing
 from app.records.errors import (
     ClockDoubtError,
+    DamagedError,
     KeyReusedError,
     NoSuchEntryError,
+    ReadOnlyError,
+    RecordError,
 )
+from app.records.kinds import STATION_KEY
 from app.records.moment import Moment
 from app.records.picture import KeptPicture
-from app.records.picture_table import (
-    check_picture,
-    keep_picture,
-    kept_picture,
-    pictures_checked,
-)
-from app.records.schema import GUARDS, entry_table, plain
+from app.records.picture_table import check_picture, keep_picture, kept_picture
+from app.records.schema import entry_table, plain, unsigned_entry_table
+from app.records.sealing import newest, put_sealed
 from app.records.standing import Standing
 from app.records.standing_query import of_bed, spellings, standing_now
-from app.records.version import bring_up_to_date
+from app.records.station_key import StationKey, station_key
+from app.records.version import HEAD, bring_up_to_date
 
 #: How far this machine's clock may be behind the last entry before it is asked about:
 #: the clocks of two stations differ a little (our choice).
@@ -49,23 +51,31 @@ class Store:
     """The record.  Safe to use from several threads, processes and stations at once:
     every call opens its own short-lived connection."""
 
-    def __init__(self, engine: Engine) -> None:
+    def __init__(self, engine: Engine, form: str, anchor: Path) -> None:
         """Use :meth:`open`."""
-        self._engine = engine
+        self._engine, self._form, self._anchor = engine, form, anchor
+        self._entries = entry_table if form == HEAD else unsigned_entry_table
 
     @classmethod
-    def open(cls, where: str | Path, *, wait_seconds: float = 10.0, create: bool = True) -> Store:
+    def open(cls, where: str | Path, *, wait_seconds: float = 10.0, create: bool = True,
+             anchored: bool = True) -> Store:
         """Open or make the record at a data folder, an SQLite file or a database URL.
 
         ``wait_seconds`` is how long a write waits for other writers; ``create`` False
-        refuses to make a new file, and then also opens a copy on a read-only medium
-        for looking.  Raises a RecordError with a sentence when the
-        place cannot be used.
+        makes and changes nothing: it opens what is there for looking, also an older form
+        or a copy on a read-only medium.  Raises a RecordError with a sentence when the
+        place cannot be used, or the record is not what its anchor says; ``anchored``
+        False leaves that to the checks.
         """
-        url = prepared_place(database_url(where), create=create)
-        engine = make_engine(url, wait_seconds=wait_seconds)
-        bring_up_to_date(engine)
-        return cls(engine)
+        url = database_url(where)
+        anchor = anchor_file(url)
+        check_file(url, anchor)
+        engine = make_engine(prepared_place(url, create=create), wait_seconds=wait_seconds)
+        store = cls(engine, bring_up_to_date(engine, create=create), anchor)
+        if anchored:
+            with reading(engine) as connection:
+                check_anchor(connection, store._entries, anchor)
+        return store
 
     @property
     def place(self) -> str:
@@ -84,29 +94,46 @@ class Store:
         """
         content = unsealed(confirmed)
         check_picture(content, picture)
-        row = content.row()
+        if self._form != HEAD:
+            raise ReadOnlyError("This record has an older form and was opened for looking only. "
+                                "Nothing was recorded.")
+        key = station_key()
         with writing(self._engine) as connection:
             if self._engine.dialect.name == "postgresql":
                 # Writers take turns, readers are not held up.  A table lock would need
                 # rights to change entries, which a station should not have.
                 connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": WRITERS})
-            there = _one(connection, entry_table.c.key == content.key)
+            there = self._one(connection, entry_table.c.key == content.key)
             if there is not None:
-                return _same(there, row)
-            last = _last(connection)
-            _check_clock(content, last)
-            row["number"] = 1 if last is None else last["number"] + 1
-            row["previous_hash"] = FIRST_LINK if last is None else last["hash"]
-            row["hash"] = content_hash(row)
-            connection.execute(insert(entry_table).values(row))
+                return _same(there, content.row())
+            _check_clock(content, newest(connection))
+            row = put_sealed(connection, content, key)
             if picture is not None:
                 keep_picture(connection, picture)
+        self._read_back(row, picture, key)
         return entry_from_row(row)
+
+    def _read_back(self, row: Mapping[str, Any], picture: KeptPicture | None, key: StationKey
+                   ) -> None:
+        """What was committed must be there as it was confirmed; then the anchor moves on."""
+        try:
+            with reading(self._engine) as connection:
+                kept = self._one(connection, entry_table.c.number == row["number"]) == row and (
+                    picture is None or kept_picture(connection, picture.sha256) == picture.jpeg)
+                last = newest(connection)
+        except RecordError:
+            kept, last = False, None
+        if not kept or last is None:
+            raise DamagedError(
+                "It is not certain that the record kept this entry as it was confirmed. Confirm it "
+                "again: it cannot be entered twice. If this comes back, stop using the record and "
+                "ask who looks after this machine.")
+        write_anchor(self._anchor, last["number"], last["hash"], key)
 
     def entries(self, *, bed: str | None = None, kind: str | None = None,
                 since: datetime | None = None, until: datetime | None = None
                 ) -> tuple[Entry, ...]:
-        """Entries exactly as made, in the order of the chain.
+        """What people confirmed, exactly as made, in the order of the chain.
 
         ``kind`` also takes an event's name; ``since``/``until`` are aware datetimes and
         bound when it happened (both ends included).
@@ -116,7 +143,7 @@ class Store:
     def entry(self, number: int) -> Entry:
         """One entry by its number; NoSuchEntryError."""
         with reading(self._engine) as connection:
-            row = _one(connection, entry_table.c.number == number)
+            row = self._one(connection, self._entries.c.number == number)
         if row is None:
             raise NoSuchEntryError(f"There is no entry {number}.")
         return entry_from_row(row)
@@ -131,12 +158,12 @@ class Store:
         long record does not slow a page down.
         """
         with reading(self._engine) as connection:
-            return standing_now(connection, bed, kind, since, withdrawn)
+            return standing_now(connection, self._entries, bed, kind, since, withdrawn)
 
     def last(self, bed: str, kind: str) -> Standing | None:
         """The latest standing thing of that kind (or event name) for a bed."""
         with reading(self._engine) as connection:
-            found = standing_now(connection, bed, kind, None, False, newest=True)
+            found = standing_now(connection, self._entries, bed, kind, None, False, newest=True)
         return found[-1] if found else None
 
     def picture(self, entry: Entry) -> bytes | None:
@@ -153,46 +180,58 @@ class Store:
             return tuple(sorted({normal_bed(s) for s in spellings(connection)}))
 
     def count(self) -> int:
-        """How many entries there are."""
+        """How many entries people made."""
+        query = select(func.count()).where(self._entries.c.kind != STATION_KEY)
         with reading(self._engine) as connection:
-            return int(connection.execute(text("SELECT count(*) FROM entry")).scalar() or 0)
+            return int(connection.execute(query).scalar() or 0)
 
     def verify(self, *, expected: tuple[int, str] | None = None) -> Verification:
-        """Check the whole chain and the database's guards; names the first fault."""
+        """Check everything: the chain with its signatures and its anchor, the guards, the
+        database's own check, the ways in which the pages ask, the kept pictures.  Names the
+        first fault; ``expected`` is the number and mark of an entry noted earlier."""
         with reading(self._engine) as connection:
-            missing = _missing_guards(connection, self._engine.dialect.name)
-            rows = connection.execute(
-                select(entry_table).order_by(entry_table.c.number)
-                .execution_options(yield_per=500)).mappings()
-            found = walk((plain(r) for r in rows), missing_guards=missing, expected=expected)
-            return pictures_checked(connection, found) if found.ok else found
+            return everything_checked(connection, self._entries, self._form, self._anchor,
+                                      expected)
+
+    def checked_read(self, bed: str | None = None, *, signatures: bool = False,
+                     stations: bool = False) -> CheckedRead:
+        """The entries of a bed (or all), read by the very walk that checks the chain and its
+        anchor: what is counted from them is what was checked.
+
+        ``signatures`` checks these, too; ``stations`` adds the entries of station keys.
+        """
+        rows: list[dict[str, Any]] = []
+
+        def look(row: dict[str, Any]) -> None:
+            if bed is None or normal_bed(row["bed"]) == normal_bed(bed) or (
+                    stations and row["kind"] == STATION_KEY):
+                rows.append(row)
+
+        with reading(self._engine) as connection:
+            found = chain_checked(connection, self._entries, self._anchor, None,
+                                  signatures=signatures, look=look)
+        return CheckedRead(found, tuple(entry_from_row(row) for row in rows
+                                        if stations or row["kind"] != STATION_KEY))
 
     def _select(self, bed: str | None, kind: str | None, since: datetime | None,
                 until: datetime | None) -> Iterator[Entry]:
-        c = entry_table.c
-        query = select(entry_table).order_by(c.number)
-        if kind is not None:
-            query = query.where((c.kind == kind) | (c.event == kind))
+        c = self._entries.c
+        query = select(self._entries).order_by(c.number)
+        query = query.where(c.kind != STATION_KEY if kind is None else
+                            (c.kind == kind) | (c.event == kind))
         if since is not None:
             query = query.where(c.happened_utc >= Moment.of(since).utc_text)
         if until is not None:
             query = query.where(c.happened_utc <= Moment.of(until).utc_text)
         with reading(self._engine) as connection:
             if bed is not None:
-                query = query.where(of_bed(connection, bed))
+                query = query.where(of_bed(connection, self._entries, bed))
             rows = connection.execute(query).mappings().all()
         return (entry_from_row(plain(row)) for row in rows)
 
-
-def _one(connection: Connection, condition: Any) -> dict[str, Any] | None:
-    row = connection.execute(select(entry_table).where(condition)).mappings().first()
-    return None if row is None else plain(row)
-
-
-def _last(connection: Connection) -> dict[str, Any] | None:
-    query = select(entry_table).order_by(entry_table.c.number.desc()).limit(1)
-    row = connection.execute(query).mappings().first()
-    return None if row is None else plain(row)
+    def _one(self, connection: Connection, condition: Any) -> dict[str, Any] | None:
+        row = connection.execute(select(self._entries).where(condition)).mappings().first()
+        return None if row is None else plain(row)
 
 
 def _same(there: Mapping[str, Any], row: Mapping[str, Any]) -> Entry:
@@ -219,11 +258,3 @@ def _check_clock(content: Content, last: Mapping[str, Any] | None) -> None:
     raise ClockDoubtError(
         f"This machine's clock is {apart} the last entry. Nothing was recorded. Check date and "
         "time of this machine; if they are right, say so and confirm again.")
-
-
-def _missing_guards(connection: Connection, dialect: str) -> set[str]:
-    query = ("SELECT name FROM sqlite_master WHERE type = 'trigger'"
-             if dialect == "sqlite" else
-             "SELECT tgname FROM pg_trigger WHERE NOT tgisinternal AND tgenabled <> 'D' "
-             "AND tgrelid IN ('entry'::regclass, 'picture'::regclass)")
-    return set(GUARDS[dialect]) - set(connection.exec_driver_sql(query).scalars())

@@ -43,8 +43,8 @@ def test_import_gives_the_same_account(store):
 
 
 def test_the_chain_can_be_checked_from_the_table_alone(store):
-    text = write_csv(store.entries())
-    assert verify_csv(text) .head == store.verify().head
+    text = write_csv(store.checked_read(stations=True).entries)
+    assert verify_csv(text).head == store.verify().head and "signed" in verify_csv(text).sentence
     changed = verify_csv(text.replace(",12.50,", ",12.80,"))
     assert not changed.ok and changed.broken == 4
 

@@ -55,7 +55,8 @@ def test_the_hash_can_be_computed_by_anyone(store):
     c.row_factory = sqlite3.Row
     previous = "0" * 64
     for row in c.execute("SELECT * FROM entry ORDER BY number"):
-        content = {k: row[k] for k in row.keys() if k not in ("previous_hash", "hash")}  # noqa: SIM118
+        content = {k: row[k] for k in row.keys()  # noqa: SIM118
+                   if k not in ("previous_hash", "hash", "signer", "signature")}
         text = json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
         previous = hashlib.sha256((previous + "\n" + text).encode()).hexdigest()
         assert row["hash"] == previous
@@ -142,20 +143,25 @@ def test_two_entries_exchanged(store):
     assert found.broken == 4 and "exchanged" in found.fault
 
 
-def test_a_changed_entry_with_a_fresh_hash_breaks_the_link_to_the_next(store):
+def test_a_changed_entry_with_a_fresh_hash_is_not_signed(store):
     row = dict(store.entry(2).row(), number=2, previous_hash=store.entry(2).previous_hash,
                note="nothing to see")
     by_hand(store, ("UPDATE entry SET note = ?, hash = ? WHERE number = 2",
                     (row["note"], content_hash(row))))
-    assert store.verify().broken == 3
+    found = store.verify()
+    assert found.broken == 2 and "signature" in found.fault
 
 
-def test_cut_off_or_rewritten_ends_need_a_mark_noted_elsewhere(store):
-    noted = (5, store.entry(5).hash)
+def test_a_cut_off_end_is_told_by_the_anchor_or_by_a_mark_noted_elsewhere(store):
+    noted, anchor = (5, store.entry(5).hash), store._anchor
     by_hand(store, "DELETE FROM entry WHERE number = 5")
-    assert store.verify().ok, "the rows that are left are whole: that is why marks are noted"
+    found = store.verify()
+    assert found.broken == 5 and "5 entries were noted in the anchor" in found.fault
+    anchor.unlink()
+    found = store.verify()
+    assert found.ok and "No anchor of it is here" in found.sentence
     found = store.verify(expected=noted)
-    assert not found.ok and found.broken == 5 and "5 entries were noted" in found.fault
+    assert not found.ok and found.broken == 5 and "5 entries were noted earlier" in found.fault
     store.add(reading("11", 60))
     found = store.verify(expected=noted)
     assert not found.ok and found.broken == 5 and "rewritten" in found.fault

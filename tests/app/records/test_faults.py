@@ -94,7 +94,8 @@ def run_as_station(code: str, where: Path, *, as_nobody: bool = False) -> str:
         # Everything is imported by a first use, since Python itself may lie where
         # an ordinary user cannot read.
         prelude += ("Store.open(tempfile.mkdtemp()).add(reading())\n"
-                    f"os.setgid({NOBODY}); os.setuid({NOBODY})\n")
+                    f"os.setgid({NOBODY}); os.setuid({NOBODY})\n"
+                    "os.environ['COUNTERSIGHT_KEY'] = tempfile.mkdtemp() + '/station.key'\n")
     done = subprocess.run([sys.executable, "-c", prelude + code], capture_output=True, text=True,
                           timeout=60, check=False)
     assert done.returncode == 0, done.stderr
@@ -147,7 +148,8 @@ except RecordError as error:
 @pytest.mark.slow
 def test_a_copy_on_a_read_only_medium_can_be_checked(open_folder):
     Store.open(open_folder).add(reading())
-    assert [p.name for p in open_folder.iterdir()] == ["record.sqlite3"], "the log is emptied"
+    assert sorted(p.name for p in open_folder.iterdir()) == [
+        "record.sqlite3", "record.sqlite3.anchor"], "the log is emptied"
     (open_folder / "record.sqlite3").chmod(0o444)
     open_folder.chmod(0o555)
     looked, refused = run_as_station(LOOK, open_folder, as_nobody=True).splitlines()
@@ -264,7 +266,7 @@ def test_a_database_from_a_newer_version(tmp_path):
     with pytest.raises(NewerVersionError, match="0999"):
         Store.open(tmp_path)
     c = sqlite3.connect(tmp_path / "record.sqlite3")
-    assert c.execute("SELECT count(*) FROM entry").fetchone() == (1,)
+    assert c.execute("SELECT max(number) FROM entry").fetchone() == (1,)
 
 
 @pytest.mark.parametrize("content", [b"not a database at all " * 100, b"SQLite format 3\0" * 64])

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from PIL import Image
-from records_help import BED, BY, SCALE, YES, clock, reading, seen
+from records_help import BED, BY, SCALE, YES, clock, old_record, reading, seen
 
 from app.records import (
     ConfirmError,
@@ -119,20 +119,7 @@ def test_pictures_are_guarded_and_a_change_by_hand_is_named(store):
 
 
 def test_a_record_of_the_first_form_is_brought_up_to_date_without_loss(tmp_path):
-    from alembic import command
-    from alembic.config import Config
-
-    from app.records.engine import database_url, make_engine, writing
-    from app.records.version import _MIGRATIONS
-
-    engine = make_engine(database_url(tmp_path), wait_seconds=5)
-    config = Config()
-    config.set_main_option("script_location", str(_MIGRATIONS))
-    with writing(engine) as connection:
-        config.attributes["connection"] = connection
-        command.upgrade(config, "0001")
-    old = Store(engine)
-    before = [old.add(reading(minutes=m, key=f"k{m}")) for m in range(3)]
+    before = old_record(tmp_path, "0001", 3)
     new = Store.open(tmp_path)
     assert list(new.entries()) == before and new.verify().ok
     picture = KeptPicture.of(pixels())
