@@ -67,7 +67,7 @@ def kill_in_a_loop(where: str, kills: int, seed: int, at_once: int = 3) -> Figur
         for _, out in group:  # all of them are writing before the first is killed
             confirmed.append(out.readline().strip())
         for process, _ in group:
-            time.sleep(rng.uniform(0, 0.02))
+            time.sleep(rng.uniform(0, 0.05))
             process.kill()
             done += 1
         for process, out in group:

@@ -18,6 +18,7 @@ from pathlib import Path
 from sqlalchemy import Connection, Table, select
 from sqlalchemy.engine import URL
 
+from app.records.engine import SMALLEST
 from app.records.errors import DamagedError
 from app.records.station_key import StationKey, anchor_signed
 from app.settings import key_file
@@ -64,15 +65,21 @@ def read_anchor(file: Path) -> Anchor | None:
     return anchor
 
 
-def check_file(url: URL, file: Path) -> None:
-    """Where the file of a record is gone or empty, its anchor tells; nothing is made then."""
-    if url.get_backend_name() != "sqlite" or (there := read_anchor(file)) is None:
+def check_file(url: URL, file: Path, *, anchored: bool) -> None:
+    """Where the file of a record is gone or empty, its anchor tells; nothing is made then.
+
+    A changed anchor is told here only where the record is to be ``anchored``.
+    """
+    try:
+        there = read_anchor(file)
+    except DamagedError:
+        if anchored:
+            raise
         return
-    record = Path(str(url.database))
-    if not record.exists():
-        raise _not_whole(f"'{record}' is not there", there, file)
-    if not record.stat().st_size:
-        raise _not_whole(f"'{record}' is empty", there, file)
+    if url.get_backend_name() == "sqlite" and there is not None:
+        record = Path(str(url.database))
+        if not record.exists() or record.stat().st_size < SMALLEST:
+            raise _not_whole(f"'{record}' is empty or not there", there, file)
 
 
 def check_anchor(connection: Connection, table: Table, file: Path) -> None:

@@ -19,7 +19,7 @@ from sqlalchemy.exc import ArgumentError
 from sqlalchemy.pool import NullPool
 
 from app.records.errors import DiskFullError, NotARecordError, ReadOnlyError, RecordError
-from app.records.faults import FULL, READ_ONLY, spoken
+from app.records.faults import FULL, NOT_OURS, READ_ONLY, spoken
 from app.records.private import make_private
 from app.settings import own_path
 
@@ -32,6 +32,9 @@ _OLDEST_SQLITE = (3, 37, 0)
 #: Bytes of a path that every system takes (PATH_MAX of POSIX.1-2017 is at least 256; Linux
 #: takes 4096, macOS 1024; the names beside the file need a few more).
 _LONGEST_PATH = 1000
+
+#: Bytes of the smallest database (SQLite, "Database File Format", 1.3.2: pages of 512).
+SMALLEST = 512
 
 #: How long a station stands back before it tries again to prepare a new file.
 _TURN_SECONDS = 0.02
@@ -78,11 +81,15 @@ def prepared_place(url: URL, *, create: bool) -> URL:
     if not create:
         if not os.path.exists(file):
             raise NotARecordError(f"There is no record at {file}, or this user may not look there.")
+        if os.path.getsize(file) < SMALLEST:
+            raise NotARecordError(f"There is no record at {file}: the file is empty.")
         return _sealed_place(url) or url
     try:
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         with suppress(FileExistsError):
             os.close(os.open(file, os.O_CREAT | os.O_EXCL, 0o600))
+        if 0 < file.stat().st_size < SMALLEST:  # SQLite would take it for a new one
+            raise NotARecordError(NOT_OURS)
     except OSError as error:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise DiskFullError(FULL) from None
@@ -112,10 +119,11 @@ def _sealed_place(url: URL) -> URL | None:
                       query={"mode": "ro", "immutable": "1", "uri": "true"})
 
 
-def make_engine(url: URL, *, wait_seconds: float) -> Engine:
+def make_engine(url: URL, *, wait_seconds: float, change: bool = True) -> Engine:
     """An engine that keeps no connection open and never shows a parameter in an error.
 
-    ``wait_seconds``: how long a writer waits for the others.
+    ``wait_seconds``: how long a writer waits for the others; without ``change`` not even
+    the way of logging of an SQLite file is set.
     """
     if url.get_backend_name() == "sqlite":
         if sqlite3.sqlite_version_info < _OLDEST_SQLITE:
@@ -125,7 +133,7 @@ def make_engine(url: URL, *, wait_seconds: float) -> Engine:
                                connect_args={"timeout": wait_seconds, "check_same_thread": True})
         sealed = "immutable" in url.query
         event.listen(engine, "connect",
-                     _look_only if sealed else partial(_sqlite_settings, wait_seconds))
+                     _look_only if sealed else partial(_sqlite_settings, wait_seconds, change))
         return engine
     try:
         # Repeatable settings on the server's side: a commit that returns is on disk.
@@ -139,11 +147,12 @@ def make_engine(url: URL, *, wait_seconds: float) -> Engine:
                           "'countersight[postgresql]'.") from None
 
 
-def _sqlite_settings(wait_seconds: float, connection: Any, _: Any) -> None:
+def _sqlite_settings(wait_seconds: float, change: bool, connection: Any, _: Any) -> None:
     connection.isolation_level = None  # we say BEGIN ourselves
     run = connection.execute
     # WAL with FULL: readers never wait, and a committed entry survives a power cut.
-    _switch_to_wal(run, wait_seconds)
+    if change:
+        _switch_to_wal(run, wait_seconds)
     run("PRAGMA synchronous = FULL")
     run("PRAGMA foreign_keys = ON")
     run("PRAGMA recursive_triggers = ON")

@@ -47,6 +47,8 @@ def spoken() -> Iterator[None]:
         raise _translate(error.orig) from None
     except sqlite3.Error as error:
         raise _translate(error) from None
+    except UnicodeDecodeError:  # a name in the database that is no text any more
+        raise DamagedError(CANNOT_READ) from None
 
 
 def _translate(error: object) -> RecordError:

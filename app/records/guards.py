@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from functools import cache
 from typing import Any
 
-from sqlalchemy import Connection, CursorResult, create_engine
+from sqlalchemy import Connection, create_engine
 
 from app.records.version import KNOWN, migrate
 
@@ -55,7 +55,7 @@ def _postgresql(connection: Connection) -> dict[str, str]:
     return found
 
 
-def _pairs(rows: CursorResult[Any]) -> dict[str, str]:
+def _pairs(rows: Iterable[Any]) -> dict[str, str]:
     return {str(name): str(text) for name, text in rows}
 
 

@@ -69,8 +69,9 @@ class Store:
         """
         url = database_url(where)
         anchor = anchor_file(url)
-        check_file(url, anchor)
-        engine = make_engine(prepared_place(url, create=create), wait_seconds=wait_seconds)
+        check_file(url, anchor, anchored=anchored)
+        engine = make_engine(prepared_place(url, create=create), wait_seconds=wait_seconds,
+                             change=create)
         store = cls(engine, bring_up_to_date(engine, create=create), anchor)
         if anchored:
             with reading(engine) as connection:

@@ -7,7 +7,7 @@ import json
 import sqlite3
 
 import pytest
-from records_help import BED, BY, clock, happening, reading
+from records_help import BED, BY, by_hand, clock, happening, reading
 
 from app.records import DamagedError, Store, confirm
 from app.records.canonical import FIRST_LINK, canonical_json
@@ -24,22 +24,6 @@ def store(tmp_path):
     made.add(happening("drain-opened", 20))
     made.add(reading("14.0", 60))
     return made
-
-
-def by_hand(store, *statements, guards=False):
-    """What someone with the file and enough will can do: drop the guards, change, put back."""
-    c = sqlite3.connect(store._engine.url.database)
-    c.execute("PRAGMA ignore_check_constraints = ON")
-    triggers = c.execute("SELECT name, sql FROM sqlite_master WHERE type = 'trigger'").fetchall()
-    for name, _ in triggers:
-        c.execute(f"DROP TRIGGER {name}")
-    for statement in statements:
-        c.execute(*statement) if isinstance(statement, tuple) else c.execute(statement)
-    if not guards:
-        for _, sql in triggers:
-            c.execute(sql)
-    c.commit()
-    c.close()
 
 
 def test_a_whole_chain(store):
