@@ -56,7 +56,7 @@ def run(args: argparse.Namespace) -> int:
     else:
         lines = account_lines(bed, now, plan)
         if not read.verification.ok:
-            lines.insert(0, "RECORD NOT WHOLE. What follows may lack entries.")
+            lines.insert(0, "RECORD NOT WHOLE. What follows lacks entries.")
         sys.stdout.write("\n".join([*lines, "", stamp]) + "\n")
     return 0 if bed.account.intervals and read.verification.ok else 3
 

@@ -80,8 +80,8 @@ def chain_checked(connection: Connection, table: Table, anchor: Path,
 
     def seen() -> Iterator[dict[str, Any]]:
         for row in scan(connection, table):
-            look(row)
             yield row
+            look(row)  # the walk came back for the next one
 
     found = walk(seen(), noted=noted, signatures=signatures)
     if not found.ok:

@@ -10,6 +10,7 @@ from decimal import Decimal
 
 from app.records.check import CheckedRead
 from app.records.content import Content, Entry
+from app.records.errors import DamagedError
 from app.records.standing import Standing
 from app.records.store import Store
 from vision.output import Account, ChamberEvent, ChamberReading, make_account
@@ -52,10 +53,14 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
     standings = store.current(bed, since=since)
     if since is not None:
         standings = (*_held_at(store, bed, since), *standings)
-    readings, events = chamber_inputs(standings)
     order = store.last(bed, "order")
     payload = order.entry.payload if order else {}
-    limits = limits_from(payload.get("limits", {}))
+    try:
+        readings, events = chamber_inputs(standings)
+        limits = limits_from(payload.get("limits", {}))
+    except (ValueError, ArithmeticError, TypeError, KeyError):
+        raise DamagedError(f"An entry of bed {bed} cannot be used; it was changed by hand. "
+                           "'countersight verify' says where the record is broken.") from None
     account = make_account(readings, events, rate_from_minutes=limits.rate_from_minutes)
     return BedAccount(bed, account, standings, order.entry if order else None, limits,
                       payload.get("tell_whom", ""))

@@ -197,7 +197,8 @@ class Store:
     def checked_read(self, bed: str | None = None, *, signatures: bool = False,
                      stations: bool = False) -> CheckedRead:
         """The entries of a bed (or all), read by the very walk that checks the chain and its
-        anchor: what is counted from them is what was checked.
+        anchor: what is counted from them is what was checked.  Of a broken record those
+        before the fault.
 
         ``signatures`` checks these, too; ``stations`` adds the entries of station keys.
         """
