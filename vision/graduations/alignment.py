@@ -46,8 +46,8 @@ class Alignment:
     ``mark`` and ``stroke`` (M,) pair indices of ``scale.marks`` with strokes;
     ``map_abc`` is the 1-D projective map from height (mm) to y (px) along the
     reference column x = column[0] + column[1] * y; ``score`` is a log-likelihood
-    (only differences mean something); ``shift`` counts marks against the best
-    alignment of the same strokes.
+    (only differences mean something); ``unmatched_marks`` are strokes in the row that
+    are no mark, ``missed`` marks without a stroke.
     """
 
     mark: np.ndarray

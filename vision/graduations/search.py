@@ -129,7 +129,7 @@ def _same_place(a: Found, b: Found, scale: Scale) -> bool:
 
 
 def _pitch(a: Alignment, scale: Scale) -> float:
-    """Mean distance of neighbouring marks in the searched picture, px."""
+    """Smallest distance of neighbouring marks in the searched picture, px."""
     z = np.array([m.height_mm for m in scale.marks])
     t = project_1d(a.map_abc, z)
     return float(np.min(np.abs(np.diff(t))))

@@ -2,7 +2,7 @@
 
 An evenly divided scale looks the same when every value is shifted by one long
 mark.  Each possible shift is therefore scored on its own: marks that are there
-or not, long or short.  The printed numerals come in later (see ``labels``).
+or not, long or short.  The printed numerals come in later (see ``numeral_evidence``).
 """
 
 from __future__ import annotations
@@ -133,7 +133,7 @@ def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.
     seen = int(present[on].sum())
     score = seen * _SEEN + (int(on.sum()) - seen) * _MISSED
     # marks of the scale that would lie outside the picture were not missed,
-    # they were not there to be seen; the reader says that the scale is cut off
+    # they were not there to be seen
     if whole:
         score += float(stranger_like[~on].sum()) * _STRANGER
     return float(score)
