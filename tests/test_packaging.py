@@ -65,6 +65,19 @@ def test_the_installed_command_works_outside_the_repository(installed: Path,
     assert "countersight = app.cli:main" in entry
 
 
+def test_the_installed_templates_are_found_outside_the_repository(installed: Path,
+                                                                  tmp_path: Path) -> None:
+    code = ("from vision.drawing.templates import templates\n"
+            "from app.ui.blocks import block\n"
+            "assert templates('vision.accuracy').get_template('parts.html').filename"
+            f".startswith({str(installed)!r})\n"
+            "print(block('step', 'Level & read'))")
+    done = subprocess.run([sys.executable, "-c", code], cwd=tmp_path, capture_output=True,
+                          text=True, check=True,
+                          env={**os.environ, "PYTHONPATH": str(installed), "PYTHONSAFEPATH": "1"})
+    assert done.stdout == '<h2 class="cs-step">Level &amp; read</h2>\n'
+
+
 def test_importing_the_measuring_side_loads_nothing_heavy() -> None:
     code = ("import sys, vision, vision.scale_file.scale, vision.flags, vision.reading,"
             "vision.errors;"

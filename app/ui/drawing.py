@@ -12,19 +12,12 @@ import base64
 import streamlit as st
 from markupsafe import Markup
 
+from app.ui import blocks
 from vision.drawing.svg import Drawing
 
 
 def show_drawing(drawn: Drawing) -> None:
     """Show a drawing of one colour, any opacities; a screen reader says its title."""
-    st.html(drawing_html(drawn))
-
-
-def drawing_html(drawn: Drawing) -> str:
-    """The HTML of :func:`show_drawing`."""
     data = base64.b64encode(drawn.svg.encode("utf-8")).decode("ascii")
-    mask = f"url(data:image/svg+xml;base64,{data}) center/contain no-repeat"
-    return Markup('<div role="img" aria-label="{}" style="width:100%;max-width:560px;'
-                  'aspect-ratio:{:.0f}/{:.0f};background-color:currentColor;'
-                  '-webkit-mask:{};mask:{}"></div>').format(
-                      drawn.title, drawn.width, drawn.height, mask, mask)
+    mask = Markup(f"url(data:image/svg+xml;base64,{data}) center/contain no-repeat")
+    st.html(blocks.block("drawing", drawn.title, drawn.width, drawn.height, mask))

@@ -102,6 +102,14 @@ def test_marks_stay_inside_lines_are_cut_and_all_is_well_formed():
     assert drawn.get("role") == "img" and drawn[0].text == "5 < 6 & more"
 
 
+@pytest.mark.parametrize("typed", ["a\x07b", "a\ud800b", "a\x00b"])
+def test_a_character_that_xml_cannot_hold_does_not_take_the_drawing_away(typed):
+    p = plot()
+    p.head(typed)
+    drawn = tree(p, typed)
+    assert drawn[0].text == "a\N{REPLACEMENT CHARACTER}b" == next(drawn.iter(f"{SVG}text")).text
+
+
 def test_a_line_keeps_its_slope_where_it_leaves_the_frame():
     """From (0, 0) to (10, 20) on an axis up to 10: half way across it is at the top."""
     p = Plot((0, 10), (0, 10))

@@ -5,12 +5,15 @@ Lengths are drawing units; a page scales the whole.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 
 from markupsafe import Markup, escape
 
 TEXT = 14.0
+#: Characters that no XML document may hold (XML 1.0, 5th ed., section 2.2).
+_NOT_XML = re.compile("[^\t\n\r\u0020-\ud7ff\ue000-\ufffd\U00010000-\U0010ffff]")
 
 
 @dataclass(frozen=True)
@@ -26,9 +29,9 @@ class Drawing:
 
 def element(name: str, *inside: str, **attributes: object) -> Markup:
     """One element; ``stroke_width=2`` becomes ``stroke-width="2"``, None and "" are left out."""
-    said = "".join(f' {key.rstrip("_").replace("_", "-")}="{escape(_said(value))}"'
+    said = "".join(f' {key.rstrip("_").replace("_", "-")}="{_safe(_said(value))}"'
                    for key, value in attributes.items() if value not in (None, ""))
-    whole = "".join(map(escape, inside))
+    whole = "".join(map(_safe, inside))
     return Markup(f"<{name}{said}>{whole}</{name}>" if whole else f"<{name}{said}/>")
 
 
@@ -81,3 +84,7 @@ def drawing(parts: Iterable[str], title: str, width: float, height: float,
 
 def _said(value: object) -> str:
     return f"{round(value, 2) + 0.0:g}" if isinstance(value, float) else str(value)
+
+
+def _safe(text: str) -> str:
+    return text if isinstance(text, Markup) else escape(_NOT_XML.sub("\ufffd", text))

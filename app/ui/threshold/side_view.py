@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
+from app.ui.text import visible
 from vision.drawing.svg import (
     TEXT,
     Drawing,
@@ -69,7 +70,7 @@ def side_view(view: SideView) -> Drawing:
             _panel(f, view), _tube(f, chamber),
             _level_line(f, 0.0, "7 5"), _level_line(f, view.offset_cm, "12 4 2 4"),
             _chamber(f, chamber), _gap(f, 14.0, 0.0, view.offset_cm), _gap(f, 18.0, 0.0, chamber),
-            words(8, f.y(0.0) - 6, view.landmark), *_right_words(f, view, chamber),
+            words(8, f.y(0.0) - 6, visible(view.landmark)), *_right_words(f, view, chamber),
             words(12, 24, "What if (not on record)" if view.what_if else "", weight=650)),
         path(f"M2 {f.height:.0f}H{width - 2:.0f}", opacity=0.55),
         words(12, f.height + 22, view.threshold_text, weight=650),
