@@ -148,7 +148,7 @@ def _interval(i: Interval) -> dict[str, Any]:
         "ml_per_hour": None if i.ml_per_hour is None or not i.counted
         else round(i.ml_per_hour, 3),
         "counted": i.counted, "samples_at_port": float(i.samples_ml),
-        "events": [e.name for e in i.events],
+        "events": [e.act for e in i.events],
     }
 
 

@@ -46,6 +46,8 @@ def remarks(s: Standing) -> str:
         from vision.flags import FLAGS
 
         parts += [FLAGS[f].short if f in FLAGS else f for f in e.machine.flags]
+    if e.payload.get("second_look"):
+        parts.append(f"own reading and tool's far apart, second look: {e.payload['second_look']}")
     if e.payload.get("answer"):
         asked = ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ()))
         parts.append(f"asked about ({asked}), answer: {e.payload['answer']}")
@@ -64,7 +66,7 @@ def what(e: Entry) -> str:
         volumes = [f"{words} {e.payload[name]} mL".strip() for name, words in (
             ("before_ml", "from"), ("after_ml", "to"), ("volume_ml", "")) if name in e.payload]
         more = [str(e.payload[k]) for k in ("source", "detail") if e.payload.get(k)]
-        return " ".join([WORDS[e.event or "event"], *volumes, *more])
+        return " ".join([WORDS[e.act or "event"], *volumes, *more])
     if e.subject == "skipped-step":
         return f"step skipped: {e.payload.get('step')}"
     words = WORDS[e.subject]

@@ -117,7 +117,7 @@ def _put_value(found: dict[str, Any], e: Entry) -> None:
     if e.confirmed_value is not None and e.unit is not None:
         found["valueQuantity"] = quantity(e.confirmed_value, e.unit)
     elif e.event is not None:
-        found["valueCodeableConcept"] = concept(e.event)
+        found["valueCodeableConcept"] = concept(e.act or e.event)
     elif e.subject == "skipped-step":
         found["valueString"] = str(e.payload.get("step", ""))
     elif e.subject == "order":
@@ -144,7 +144,7 @@ def _notes(standing: Standing) -> list[dict[str, Any]]:
 
 def _said(entry: Entry) -> str:
     value = f"{entry.confirmed_value:f} {entry.unit}" if entry.confirmed_value is not None \
-        else WORDS.get(entry.event or entry.subject, entry.subject)
+        else WORDS.get(entry.act or entry.subject, entry.subject)
     return f"{value}, {entry.happened.local_text}, {entry.initials}"
 
 
@@ -174,7 +174,8 @@ def _components(e: Entry) -> Iterable[dict[str, Any] | None]:
                        ("volume_ml", "sample-volume")):
         yield _amount(code, _decimal(e.payload.get(name)), "mL")
     for name, code in (("source", "sample-source"), ("detail", "detail"),
-                       ("answer", "answer"), ("landmark", "landmark"), ("drain", "drain"),
+                       ("answer", "answer"), ("second_look", "second-look"),
+                       ("landmark", "landmark"), ("drain", "drain"),
                        ("tell_whom", "tell-whom")):
         yield _text(code, str(e.payload.get(name) or ""))
     yield _text("asked", ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ())))

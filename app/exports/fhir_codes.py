@@ -51,6 +51,7 @@ DISPLAY: dict[str, str] = {
     "method": "How it was done",
     "asked": "What did not fit the record and was asked about",
     "answer": "What the person answered",
+    "second-look": "Own reading and machine's far apart: what a second look found",
     "limits": "Limits named by the order",
     "landmark": "Landmark named by the order",
     "drain": "How to drain, by the order",
@@ -60,6 +61,8 @@ DISPLAY: dict[str, str] = {
     "bag-changed": "Bag changed",
     "drain-closed": "Drain closed",
     "drain-opened": "Drain opened",
+    "drain-closed-seen": "Drain seen closed",
+    "drain-opened-seen": "Drain seen open",
     "sample-taken": "Sample taken",
     "position-changed": "Position changed",
 }

@@ -49,6 +49,11 @@ class Content:
     payload: Mapping[str, Any] = field(default_factory=dict)
 
     @property
+    def act(self) -> str | None:
+        """The event, or that its state was seen: the key of its words."""
+        return f"{self.event}-seen" if self.payload.get("seen") else self.event
+
+    @property
     def late_minutes(self) -> float:
         """Minutes between seeing and confirming."""
         return (self.recorded.utc - self.happened.utc).total_seconds() / 60

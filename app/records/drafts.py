@@ -185,7 +185,8 @@ class EventDraft:
 
     ``before_ml`` and ``after_ml``: what stood in the chamber before and after it
     was emptied (None = not read; the output then says so).  ``volume_ml`` and
-    ``source`` ("port" on the patient's side, or "chamber"): of a sample.
+    ``source`` ("port" on the patient's side, or "chamber"): of a sample.  ``seen`` says
+    that the drain was seen open or closed, and not that anybody opened or closed it.
     """
 
     name: str
@@ -194,6 +195,7 @@ class EventDraft:
     volume_ml: Number | None = None
     source: str | None = None
     detail: str = ""
+    seen: bool = False
     kind = subject = "event"
     unit = None
 
@@ -219,6 +221,10 @@ class EventDraft:
             payload["source"] = self.source
         elif self.source is not None:
             raise ConfirmError(f"'{self.name}' has no source.")
+        if self.seen:
+            if not self.name.startswith("drain-"):
+                raise ConfirmError(f"'{self.name}' is done, not seen.")
+            payload["seen"] = True
         return {"event": self.name, "payload": payload}
 
 

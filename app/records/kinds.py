@@ -39,6 +39,9 @@ WORDS: dict[str, str] = {
     "bag-changed": "bag changed",
     "drain-closed": "drain closed",
     "drain-opened": "drain opened",
+    # A state that was seen is not a change that was made.
+    "drain-closed-seen": "drain seen closed",
+    "drain-opened-seen": "drain seen open",
     "sample-taken": "sample taken",
     "position-changed": "position changed",
 }

@@ -132,7 +132,7 @@ def event_input(entry: Content, number: int) -> ChamberEvent:
         at=entry.happened.local, name=entry.event,  # type: ignore[arg-type]
         before_ml=volume("before_ml"), after_ml=volume("after_ml"), volume_ml=volume("volume_ml"),
         source=entry.payload.get("source"), number=number,
-        detail=str(entry.payload.get("detail", "")))
+        detail=str(entry.payload.get("detail", "")), seen=bool(entry.payload.get("seen")))
 
 
 def reading_uncertainty(entry: Content) -> float:

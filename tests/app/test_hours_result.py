@@ -136,3 +136,31 @@ def test_what_was_emptied_is_not_shown_as_still_in_the_chamber(emptied):
     text = "\n".join(str(getattr(n, "value", "")) for n in at.main)
     card = text.split("In the chamber")[1].split("</div>")[0]
     assert ">0 <small>mL</small>" in card and "last reading 28.0 mL" in card
+
+
+def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(store):
+    """A state seen is not a change made: nothing may imply that it had been closed."""
+    from app.ui.shift.plots import output_plot
+
+    put(store, EventDraft("drain-opened", detail="seen at the round", seen=True), 0,
+        happened_at=ago(30))
+    bed, now = bed_account(store, BED), datetime.now().astimezone()
+    (interval,) = bed.account.intervals
+    assert interval.open_hours == pytest.approx(interval.hours)
+    plot = output_plot(bed, bed.account.readings[0].at, now)
+    assert plot is not None and ">O<" not in plot.svg
+    pdf = handover_pdf(bed, store.verify(), now=now, plan=PLAN)
+    sheet = " ".join("".join(p.extract_text() for p in PdfReader(io.BytesIO(pdf)).pages).split())
+    assert "drain seen open" in sheet and "drain opened" not in sheet
+    bundle = write_bundle(store.current(BED, withdrawn=True))
+    assert "drain-opened-seen" in bundle and '"Drain opened"' not in bundle
+    assert "seen" in write_csv(store.entries(bed=BED))
+
+
+def test_a_drain_that_was_opened_is_one(store):
+    from app.ui.shift.plots import output_plot
+
+    put(store, EventDraft("drain-opened"), 0, happened_at=ago(30))
+    bed = bed_account(store, BED)
+    plot = output_plot(bed, bed.account.readings[0].at, datetime.now().astimezone())
+    assert plot is not None and ">O<" in plot.svg

@@ -2,14 +2,20 @@
 
 from __future__ import annotations
 
+import json
+from pathlib import Path
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision.imaging.photo import photo_from_array
+from vision.imaging.photo import load_photo, photo_from_array
 from vision.reading import Annotation, VolumeReading
+from vision.scale_file.scale import load_scale
+from vision.volume import decide
 from vision.volume.overlay import chamber_box, draw_overlay
+from vision.volume.read import read_volume
 
 GREY = 128
 
@@ -121,3 +127,21 @@ class TestDrawn:
         p = photo()
         first, second = (draw_overlay(p, reading(), tall_px=500) for _ in range(2))
         assert (first == second).all() and (p.rgb == GREY).all()
+
+
+def test_no_reading_line_is_drawn_where_nothing_was_read(monkeypatch):
+    """A line beside "no liquid surface was found" would be taken for the reading."""
+    def refuse(evidence):  # type: ignore[no-untyped-def]
+        return decide.Refusal("surface-not-found", lambda e: True)
+
+    sample = Path(__file__).parents[2] / "sample_images"
+    label = next(x for x in map(json.loads, (sample / "labels.jsonl").read_text().splitlines())
+                 if x.get("tier") == "easy" and x.get("expect") == "read")
+    scene, scale = load_photo(sample / label["file"]), load_scale(Path(label["scale"]).stem)
+    read = read_volume(scene, scale)
+    monkeypatch.setattr(decide, "refusal_of", refuse)
+    refused = read_volume(scene, scale)
+    assert read.status == "read" and refused.status == "refused"
+    assert {"reading", "interval"} <= {a.role for a in read.annotations}
+    assert not {"reading", "interval"} & {a.role for a in refused.annotations}
+    assert draw_overlay(scene, refused).shape[2] == 3

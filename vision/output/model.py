@@ -59,7 +59,11 @@ class ChamberReading:
 
 @dataclass(frozen=True)
 class ChamberEvent:
-    """A confirmed event.  Volumes in mL; None where nobody read them."""
+    """A confirmed event.  Volumes in mL; None where nobody read them.
+
+    ``seen`` is True for a state of the drain that was seen, not made: it holds from then on,
+    and says nothing of when it began.
+    """
 
     at: datetime
     name: EventName
@@ -69,6 +73,12 @@ class ChamberEvent:
     source: str | None = None
     number: int = 0
     detail: str = ""
+    seen: bool = False
+
+    @property
+    def act(self) -> str:
+        """The name, or that its state was seen."""
+        return f"{self.name}-seen" if self.seen else self.name
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "at", fixed(self.at))

@@ -185,7 +185,8 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
         if not np.isfinite(y):
             continue
         if t.role == "rim-front":
-            rows.append((y, "edge of the liquid", _RIM))
+            doubt = "?" if reading.status == "refused" else ""
+            rows.append((y, f"edge of the liquid{doubt}", _RIM))
         elif t.role == "candidate":
             rows.append((y, "or here?", _CANDIDATE))
         elif reading.status == "read" and reading.value is not None:

@@ -35,6 +35,7 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     blocks.say("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
         blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
+    _second_look(state)
     value_fields(state)
     _statements(state)
     digest, turn = state.photo.sha256 if state.photo else "", state.generation
@@ -54,6 +55,21 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     doubtful.answer_field(state.key)
     return confirm_block(state.key, pressed, problems=state.missing,
                          fixed_bed=DEMO_BED if state.demo else bed)
+
+
+def _second_look(state: ChamberState) -> None:
+    """Two readings too far apart: neither is confirmed before the chamber was looked at again."""
+    if state.agreement is None or not state.agreement.second_look:
+        return
+    blocks.notice("You and the tool do not agree", [
+        state.agreement.sentence, "One of the two is wrong. Look at the chamber with your eyes at "
+        "the height of the surface, and at the line that the tool drew."], stop=True)
+    st.text_input("Second look: what did you find? (goes on record)", key=_looked(state),
+                  max_chars=200, autocomplete="off")
+
+
+def _looked(state: ChamberState) -> str:
+    return f"looked-{state.key}-{state.answers}"
 
 
 def _statements(state: ChamberState) -> None:
@@ -81,6 +97,10 @@ def _record(state: ChamberState, who: Signature) -> None:
         problems.insert(0, typed.problem or "Take over or type the value to confirm.")
     if None in answers.values():
         problems.append("Answer all four statements with Yes or No.")
+    looked = " ".join((st.session_state.get(_looked(state)) or "").split())
+    if state.agreement is not None and state.agreement.second_look and not looked:
+        problems.append("You and the tool do not agree. Look at the chamber again and say what you "
+                        "found.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "
@@ -93,7 +113,7 @@ def _record(state: ChamberState, who: Signature) -> None:
     checked = bool(st.session_state.get(f"clock-{state.key}"))
     keep = bool(st.session_state.get(f"keep-{state.key}"))
     entry, problem = guard.in_words(lambda: _write(state, typed.text, who, attested, note,
-                                                      checked, keep))
+                                                   looked, checked, keep))
     if entry is None:
         state.missing = (problem,)
         return
@@ -105,10 +125,10 @@ def _record(state: ChamberState, who: Signature) -> None:
 
 
 def _write(state: ChamberState, value: str, who: Signature, attested: Attestations, note: str,
-           checked: bool, keep: bool) -> Entry:
+           looked: str, checked: bool, keep: bool) -> Entry:
     try:
-        return record.write(state, value, who, attested, note, clock_checked=checked,
-                            keep_picture=keep)
+        return record.write(state, value, who, attested, note, second_look=looked,
+                            clock_checked=checked, keep_picture=keep)
     except ClockDoubtError:
         state.clock_doubt = True
         raise

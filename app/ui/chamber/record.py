@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 
 import numpy as np
 
@@ -26,11 +27,13 @@ SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had 
 
 
 def write(state: ChamberState, value: str, who: Signature, attested: Attestations,
-          note: str = "", *, clock_checked: bool = False, keep_picture: bool = False) -> Entry:
+          note: str = "", *, second_look: str = "", clock_checked: bool = False,
+          keep_picture: bool = False) -> Entry:
     """Confirm ``value`` (its digits) for the photo in hand and put it on record.
 
-    ``clock_checked`` says that the person has looked at this machine's clock,
-    ``keep_picture`` that a crop of the chamber is to be kept with the entry.
+    ``second_look`` is what the person found on looking again, needed where their reading and
+    the tool's are too far apart.  ``clock_checked`` says that the person has looked at this
+    machine's clock, ``keep_picture`` that a crop of the chamber is to be kept with the entry.
     Raises a RecordError with a sentence where something is missing.
     """
     photo, scale = state.photo, state.scale
@@ -44,6 +47,10 @@ def write(state: ChamberState, value: str, who: Signature, attested: Attestation
         picture = _crop(photo, state.reading) if keep_picture else None
         draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256,
                                 first=first, picture=picture)
+    if state.agreement is not None and state.agreement.second_look:
+        if not second_look:
+            raise ConfirmError("Look at the chamber again and say what you found.")
+        draft = replace(draft, payload={**draft.payload, "second_look": second_look})
     return doubtful.put(
         state.key, value, draft, picture=picture, compare=not state.demo,
         by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,

@@ -44,6 +44,7 @@ def value_cards(state: ChamberState) -> None:
     if reading is None:
         return
     unit, own = reading.unit, float(state.own) if state.own else None
+    said = state.agreement.sentence if state.agreement is not None else ""
     parts = [blocks.card(
         "Your reading", state.own or "none", unit if state.own else "",
         [_how_read(state)])]
@@ -51,15 +52,15 @@ def value_cards(state: ChamberState) -> None:
         parts.append(blocks.card(
             MACHINE, words.value_text(reading.value, reading), unit,
             [words.interval_text(reading)], "machine"))
-        comparison = words.compare(own, reading) if own is not None else None
-        if comparison is not None and own is not None:
+        if own is not None:
+            apart = abs(own - reading.value) / reading.division
             parts.append(blocks.card(
                 "Difference, yours minus the tool's",
                 show_number(own - reading.value, reading.division, signed=True), unit,
-                [comparison.divisions, comparison.sentence], "difference"))
+                [f"{apart:.1f} divisions", said], "difference"))
     else:
         parts.append(blocks.card(MACHINE, "no value", "",
-                                 [words.HEAD.get(reading.status, "")], "machine"))
+                                 [words.HEAD.get(reading.status, ""), said], "machine"))
     blocks.cards(*parts)
 
 

@@ -11,6 +11,7 @@ from __future__ import annotations
 import uuid
 from dataclasses import dataclass, field
 
+from app.agreement import Agreement, compare_readings
 from app.records import Moment
 from app.ui.photo_picker import Source
 from app.ui.pictures import ScreenCopy
@@ -125,6 +126,13 @@ class ChamberState:
             self.take_back_answer(problem)
         else:
             self.reading, self.reading_problem = reading, problem
+
+    @property
+    def agreement(self) -> Agreement | None:
+        """The person's reading against the tool's; None while one of them is missing."""
+        if not self.own or self.reading is None or self.scale is None:
+            return None
+        return compare_readings(float(self.own), self.reading, self.scale)
 
     def take_photo(self, photo: Photo, source: Source) -> None:
         """A new photo: nothing of the old one stays."""

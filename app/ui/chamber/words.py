@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 from app.ui.number import show_number
 from vision.flags import describe
 from vision.reading import VolumeReading
@@ -15,15 +13,6 @@ HEAD = {
 }
 
 SIGHT_LEVEL_DEG = 1.0
-
-
-@dataclass(frozen=True)
-class Comparison:
-    """Two readings side by side; ``inside`` tells whether the first lies in the interval."""
-
-    sentence: str
-    divisions: str
-    inside: bool | None
 
 
 def flag_points(reading: VolumeReading) -> list[str]:
@@ -84,24 +73,3 @@ def naive_text(reading: VolumeReading) -> str:
         return ""
     return (f"An eye at the camera's height would take "
             f"{value_text(reading.naive_value, reading)} {reading.unit}.")
-
-
-def compare(own: float, reading: VolumeReading) -> Comparison | None:
-    """The person's reading against the tool's; None where the tool has no value."""
-    if reading.value is None:
-        return None
-    difference = own - round(reading.value, 6)
-    divisions = abs(difference) / reading.division
-    inside = (None if reading.interval is None
-              else reading.interval[0] <= own <= reading.interval[1])
-    shown = show_number(difference, reading.division, signed=True)
-    if float(shown.replace("\N{MINUS SIGN}", "-")) == 0:
-        sentence = "The two readings are the same."
-    else:
-        side = "higher" if difference > 0 else "lower"
-        sentence = f"Yours is {side}."
-    if inside is False:
-        sentence += " It lies outside the tool's interval: look at the chamber again."
-    elif inside:
-        sentence += " It lies inside the tool's interval."
-    return Comparison(sentence, f"{divisions:.1f} divisions", inside)

@@ -9,21 +9,33 @@ from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
 from app.ui.level.state import LevelState
+from vision.level.result import LevelReading
+
+
+def claimed(reading: LevelReading | None) -> tuple[str | None, str]:
+    """What the photo allows a person to confirm: the offset's digits, and in words how the
+    system hangs.  None where it does not settle it, with the sentence that says so."""
+    if reading is None or reading.offset_cm is None:
+        return None, "Without a result from a photo: "
+    if reading.decision == "cannot tell":
+        return None, ("The photo does not settle whether it is level, so nothing of it goes on "
+                      "record. ")
+    offset = f"{reading.offset_cm:.1f}"
+    side = "too high" if reading.offset_cm > 0 else "too low"
+    hangs = f"hangs {abs(float(offset)):g} cm {side}"
+    level = f", within your ward's tolerance of {reading.tolerance_cm or 0:g} cm"
+    return offset, hangs + (level if reading.decision == "level" else "")
 
 
 def confirm_step(state: LevelState) -> None:
     """Draw the step; the record is written in the button's own callback."""
     blocks.step("3. Confirm the level check")
-    reading = state.reading
-    if reading is not None and reading.offset_cm is not None:
-        offset = f"{reading.offset_cm:.1f}"
-        side = "too high" if reading.offset_cm > 0 else "too low"
-        blocks.say(f"You confirm that the system hangs {abs(float(offset)):g} cm {side} now. If "
-                   "you hang it anew, take another photo afterwards and confirm that one.")
+    offset, claim = claimed(state.reading)
+    if offset is not None:
+        blocks.say(f"You confirm that the system {claim} now. If you hang it anew, take another "
+                   "photo afterwards and confirm that one.")
     else:
-        offset = None
-        blocks.say("Without a result from a photo: you have levelled it by your usual method and "
-                   "found it level.")
+        blocks.say(f"{claim}You have levelled it by your usual method and found it level.")
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"level-clock-{state.turn}")

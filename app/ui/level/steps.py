@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 
 import streamlit as st
@@ -45,9 +46,8 @@ def _pdf(paper: str) -> bytes:
     return cards_pdf("letter" if paper == "letter" else "a4")
 
 
-def tolerance_field(state: LevelState) -> None:
+def tolerance_field(state: LevelState, key: str = "level-tolerance") -> None:
     """The ward's tolerance for "level"; nothing is filled in beforehand."""
-    key = "level-tolerance"
     if key not in st.session_state or state.first_tolerance is None:
         # A field that was not on the last page drawn begins with what it held before.
         state.first_tolerance = state.tolerance
@@ -82,7 +82,7 @@ def photo_step(state: LevelState) -> None:
     if state.way != "cards":
         _tapped(state)
     elif state.reading is None:
-        _measure(state, lambda: read_level(_photo(state)))
+        measure(state, lambda: read_level(_photo(state)))
 
 
 def _tapped(state: LevelState) -> None:
@@ -105,7 +105,7 @@ def _tapped(state: LevelState) -> None:
     deep = None if depth.value is None else 10 * depth.value
 
     def pressed() -> None:
-        _measure(state, lambda: read_level(
+        measure(state, lambda: read_level(
             photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 
     st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")
@@ -116,7 +116,8 @@ def _photo(state: LevelState):  # type: ignore[no-untyped-def]
     return state.photo
 
 
-def _measure(state: LevelState, how) -> None:  # type: ignore[no-untyped-def]
+def measure(state: LevelState, how: Callable[[], LevelReading]) -> None:
+    """Measure in the photo in hand, and draw what was seen."""
     with st.spinner("Measuring"):
         reading, problem = guard.in_words(how)
     state.reading, state.problem, state.picture = reading, problem, None

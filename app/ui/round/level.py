@@ -5,15 +5,15 @@ from __future__ import annotations
 import streamlit as st
 
 from app.records import LevelDraft
-from app.ui import blocks, guard
+from app.ui import blocks
+from app.ui.level.confirm import claimed
+from app.ui.level.steps import measure, tolerance_field
 from app.ui.photo_picker import pick_photo
-from app.ui.pictures import screen_copy
 from app.ui.round.act import confirm_button, initials_field, say_what_is_missing
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from vision.flags import describe
 from vision.imaging.photo import Photo
-from vision.level.overlay import draw_level_overlay
 from vision.level.read import read_level
 
 
@@ -35,20 +35,21 @@ def level_step(state: RoundState, view: View) -> None:
                        "in one photo, taken from their height.")
             blocks.say("Without the landmark card: use the page Level. What you confirm there "
                        "counts here.")
-            pick_photo(f"round-level-{state.turn}-{bool(hand.problem)}",
-                       lambda photo, _source: _take(state, photo),
-                       lambda sentence: _refuse(state, sentence), what="both cards")
+            pick_photo(f"round-level-{hand.turn}-{bool(hand.problem)}",
+                       lambda photo, _source: _take(state, photo), hand.refuse,
+                       what="both cards")
     blocks.say("By your usual method: you have levelled it and found it level.")
     initials_field(state)
     say_what_is_missing(state)
     confirm_button(state, view, "Level: checked by the usual method",
                    lambda: (LevelDraft.usual_method(landmark=landmark or None), None),
                    "Level check by the usual method is on record.", name="usual",
-                   first=hand.reading is None)
+                   first=claimed(hand.reading)[0] is None)
 
 
 def _measured(state: RoundState, view: View) -> None:
     hand = state.level
+    tolerance_field(hand, "round-level-tolerance")
     reading, photo = hand.reading, hand.photo
     assert reading is not None and photo is not None
     blocks.notice("The photo says, not a record", [
@@ -58,30 +59,19 @@ def _measured(state: RoundState, view: View) -> None:
     if hand.picture is not None:
         st.image(hand.picture, width="stretch", caption="What the tool saw: no record",
                  alt="The photo with the cards, the vertical and the height between them")
-    st.button("Take another photo", key=f"round-relevel-{state.turn}", on_click=hand.drop,
+    st.button("Take another photo", key=f"round-relevel-{state.turn}", on_click=hand.forget,
               width="stretch")
-    if reading.offset_cm is None:
+    digits, claim = claimed(reading)
+    if digits is None:
+        blocks.say(claim)
         return
-    digits = f"{reading.offset_cm:.1f}"
-    side = "too high" if reading.offset_cm > 0 else "too low"
     blocks.say("If you hang it anew, take another photo afterwards. Confirm only what it is now.")
-    confirm_button(state, view, f"Confirm: hangs {abs(float(digits)):g} cm {side}",
+    confirm_button(state, view, f"Confirm: {claim}",
                    lambda: (LevelDraft.of(reading.as_json(), photo_sha256=photo.sha256), digits),
                    "The level check is on record.", name="photo")
 
 
 def _take(state: RoundState, photo: Photo) -> None:
     """Measure the photo that came in."""
-    hand = state.level
-    hand.drop()
-    reading, hand.problem = guard.in_words(lambda: read_level(photo))
-    if reading is None:
-        return
-    hand.photo, hand.reading = photo, reading
-    drawn, _ = guard.in_words(lambda: screen_copy(draw_level_overlay(photo, reading)).jpeg)
-    hand.picture = drawn
-
-
-def _refuse(state: RoundState, sentence: str) -> None:
-    state.level.drop()
-    state.level.problem = sentence
+    state.level.take(photo)
+    measure(state.level, lambda: read_level(photo))

@@ -10,23 +10,7 @@ import uuid
 from dataclasses import dataclass, field
 
 from app.ui.chamber.state import ChamberState
-from vision.imaging.photo import Photo
-from vision.level.result import LevelReading
-
-
-@dataclass
-class LevelInHand:
-    """The photo of a level check and what the tool measured in it."""
-
-    photo: Photo | None = None
-    reading: LevelReading | None = None
-    picture: bytes | None = None
-    problem: str = ""
-
-    def drop(self) -> None:
-        """Forget the photo and all that was measured from it."""
-        self.photo = self.reading = self.picture = None
-        self.problem = ""
+from app.ui.level.state import LevelState
 
 
 @dataclass
@@ -42,7 +26,7 @@ class RoundState:
     missing_at: str = ""
     clock_doubt: bool = False
     said: str = ""
-    level: LevelInHand = field(default_factory=LevelInHand)
+    level: LevelState = field(default_factory=LevelState)
     chamber: ChamberState = field(default_factory=ChamberState)
 
     def go_on(self, said: str = "") -> None:
@@ -50,7 +34,7 @@ class RoundState:
         self.turn += 1
         self.form_key = uuid.uuid4().hex
         self.missing, self.clock_doubt, self.said = (), False, said
-        self.level.drop()
+        self.level.forget()
 
     def at_bed(self, bed: str) -> None:
         """Another bed: nothing of the last one stays, but for who is at work."""

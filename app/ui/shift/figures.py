@@ -47,7 +47,7 @@ def figures_block(look: Look) -> None:
 
 
 def _events_note(look: Look) -> str:
-    seen = [e.name for e in look.bed.account.events if e.at >= look.start]
+    seen = [e.name for e in look.bed.account.events if e.at >= look.start and not e.seen]
     named = [f"{letter} {WORDS[name]}" for name, letter in LETTERS.items() if name in seen]
     return f"{', '.join(named)}." if named else ""
 
@@ -60,7 +60,7 @@ def table_block(look: Look) -> None:
     with st.expander("Outputs in numbers"):
         rows = []
         for i, (_, total, _) in zip(account.intervals, cumulative(account), strict=True):
-            meanwhile = ", ".join([*(WORDS[e.name] for e in i.events), *doubts(i)])
+            meanwhile = ", ".join([*(WORDS[e.act] for e in i.events), *doubts(i)])
             rows.append([f"{hm(i.start, look.now)} to {hm(i.end, look.now)}"
                          + (f" ({meanwhile})" if meanwhile else ""), amount(i), rate(i),
                          f"{total}"])

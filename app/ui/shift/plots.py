@@ -66,8 +66,8 @@ def _events(plot: Plot, bed: BedAccount, start: datetime, end: datetime) -> None
     """Letters above the frame; those too close together share a place."""
     places: list[tuple[float, str]] = []
     for event in bed.account.events:
-        if not start <= event.at <= end:
-            continue
+        if event.seen or not start <= event.at <= end:
+            continue  # what was seen is no change
         letter, x = LETTERS[event.name], plot.x(event.at)
         if places and x - places[-1][0] < 8 + 8 * len(places[-1][1]):
             before = places.pop()

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
+from app.agreement import verdict_of
 from app.ui import blocks, guard, uploads
 from app.ui.photo_picker import MAX_MB, TYPES
 from app.ui.pictures import screen_copy
@@ -148,7 +149,9 @@ def _show(panel: PanelPhoto) -> None:
             blocks.card("Your reading", panel.first, unit, ["typed before the tool's was shown"]),
             blocks.card("Machine reading, not a record", f"{reading.value:.1f}", unit,
                         [f"95 % interval {low:.1f} to {high:.1f} {unit}"], "machine"))
-        if not low <= float(panel.first) <= high:
+        if panel.scale is not None and verdict_of(
+                float(panel.first), reading.value, reading.interval,
+                panel.scale.division_at(reading.value)) != "agree":
             points.insert(0, "The two readings do not agree. Look at the panel again: the panel "
                              "is right, not the photo.")
         if points:

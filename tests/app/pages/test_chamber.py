@@ -18,6 +18,7 @@ from chamber_page import (
 )
 from PIL import Image
 
+from app.exports.entry_words import remarks
 from app.records import Store
 from vision.errors import InputError
 from vision.imaging.photo import load_photo
@@ -105,7 +106,8 @@ def test_no_scale_is_chosen_beforehand(reader):
 def test_after_ones_own_reading_both_stand_side_by_side(reader):
     text = Page().to_the_reading(PHOTO).text()
     for said in ("Your reading", "31.5", "Machine reading, not a record", "31.7",
-                 "95 % interval: 31.1 to 32.3 mL", "\u22120.2", "0.2 divisions", "Yours is lower",
+                 "95 % interval: 31.1 to 32.3 mL", "\u22120.2", "0.2 divisions",
+                 "The two readings agree.",
                  "An eye at the camera's height would take 33.9 mL", "12\u00b0 above",
                  "The scale is turned away from the phone",
                  "Photograph the marks from straight in front.", "edge fit", "0.287"):
@@ -279,6 +281,37 @@ def test_a_value_far_from_every_reading_is_asked_about_once(reader, store):
     assert "more than one division from every reading" in page.text() and not entries(store)
     page.press("confirm")
     assert entries(store)[0].confirmed_value == Decimal("13.7")
+
+
+def test_readings_that_are_a_third_of_a_division_apart_agree(reader, store):
+    page = Page().to_the_reading(PHOTO, "31,4")
+    assert "The two readings agree." in page.text() and "do not agree" not in page.text()
+
+
+@pytest.mark.parametrize("take", ["mine", "tools"])
+def test_readings_far_apart_need_a_second_look_whichever_is_confirmed(reader, store, take):
+    page = Page().to_the_reading(PHOTO, "12,5")
+    assert "Yours is lower by 19.2 divisions. Look at the chamber again" in page.text()
+    page.press(take).answer().sign().press("confirm")
+    assert "say what you found" in page.text() and entries(store) == []
+    page.at.text_input(key=f"looked-{page.key}-0").input("misread by 20, it is 31.5")
+    page.press("confirm")
+    (entry,) = entries(store)
+    assert entry.payload["second_look"] == "misread by 20, it is 31.5"
+    assert "second look: misread by 20, it is 31.5" in remarks(store().current("QUAY-3")[0])
+
+
+def test_on_the_scale_for_the_person_and_off_it_for_the_tool_is_no_agreement(monkeypatch, store):
+    below = reading(status="below-scale", value=None, interval=None, naive_value=None, budget=(),
+                    flags=("below-lowest-mark",))
+    install(monkeypatch, Reader(below))
+    page = Page().to_the_reading(PHOTO, "12,5")
+    assert "the tool sees the liquid below the lowest mark" in page.text()
+    page.press("mine").answer().sign().press("confirm")
+    assert entries(store) == []
+    page.at.text_input(key=f"looked-{page.key}-0").input("foam in the picture")
+    page.press("confirm")
+    assert entries(store)[0].payload["second_look"] == "foam in the picture"
 
 
 def test_the_field_begins_with_the_value_taken_over(reader, store):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import re
+from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
@@ -90,6 +91,25 @@ def test_a_refused_photo_offers_the_usual_method_only(store, monkeypatch):
     press(at, "Level: checked by the usual method")
     (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
     assert entry.confirmed_value is None and entry.payload["method"] == "usual"
+
+
+def test_what_the_photo_cannot_settle_cannot_be_confirmed_from_it(store, monkeypatch):
+    """1 cm too high, but anything from 0.4 too low to 2.4 too high: no claim to sign."""
+    unsettled = replace(READ, offset_cm=1.0, interval_cm=(-0.4, 2.4))
+    at = opened(unsettled, monkeypatch)
+    assert "Cannot tell:" in words(at) and "does not settle whether it is level" in words(at)
+    assert not [b for b in at.button if b.label.startswith("Confirm the level")]
+    sign(at, "QUAY-3", "AB")
+    press(at, "Level: checked by the usual method")
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
+    assert entry.confirmed_value is None and entry.payload["method"] == "usual"
+
+
+def test_a_level_within_the_tolerance_is_confirmed_as_such(store, monkeypatch):
+    at = opened(replace(READ, offset_cm=0.3, interval_cm=(-0.2, 0.8)), monkeypatch)
+    at.text_input(key="level-tolerance").set_value("1").run()
+    assert "hangs 0.3 cm too high, within your ward's tolerance of 1 cm" in words(at)
+    assert [b for b in at.button if b.label.startswith("Confirm the level check")]
 
 
 def test_the_ward_s_tolerance_decides_about_the_words_and_outlives_the_photo(store, monkeypatch):

@@ -207,6 +207,7 @@ def test_orders_keep_their_unit_and_have_no_built_in_limit():
     (EventDraft("chamber-emptied", before_ml="-3"), "outside"),
     (EventDraft("sample-taken", volume_ml="3"), "where the sample"),
     (EventDraft("drain-closed", source="port"), "no source"),
+    (EventDraft("bag-changed", seen=True), "done, not seen"),
 ])
 def test_events_that_make_no_sense(event, sentence):
     with pytest.raises(ConfirmError, match=sentence):

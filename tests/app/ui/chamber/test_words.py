@@ -43,25 +43,9 @@ def test_the_side_the_camera_looked_from_is_named(angle, words_used):
     assert words_used in words.sight_text(reading(elevation_deg=angle))
 
 
-def test_the_difference_is_in_the_readings_unit_and_in_divisions():
-    other = words.compare(24.4, reading(division=0.5))
-    assert other.divisions == "2.0 divisions"
-    assert other.inside is False
-    assert other.sentence.startswith("Yours is higher. It lies outside")
-
-
-def test_an_equal_reading_is_called_the_same():
-    assert words.compare(23.4, reading()).sentence == \
-        "The two readings are the same. It lies inside the tool's interval."
-
-
 def test_edges_that_compete_are_named_with_their_values():
     torn = reading(status="refused", value=None, flags=("competing-surfaces",),
                    candidates=(25.1, 23.4))
     assert words.candidates_text(torn) == "Edges that could be the surface stand at 23.4 and " \
         "25.1 mL."
     assert words.candidates_text(reading(candidates=(25.1, 23.4))) == ""
-
-
-def test_no_value_no_comparison():
-    assert words.compare(23.4, reading(status="refused", value=None)) is None
