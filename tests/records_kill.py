@@ -17,6 +17,8 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
+if __name__ == "__main__":  # not with the key of the user who runs it
+    os.environ.setdefault("COUNTERSIGHT_KEY", f"{tempfile.mkdtemp()}/station.key")
 
 from records_help import BED, BY  # noqa: E402
 

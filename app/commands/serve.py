@@ -15,8 +15,9 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from app.settings import DATA_VARIABLE, data_dir, own_path, record_place
+from app.settings import DATA_VARIABLE, KEY_VARIABLE, data_dir, own_path, record_place
 from app.sign_in import SignIn, check_sign_in
+from app.terminal import say
 from vision.errors import InputError
 
 
@@ -32,6 +33,9 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--data", metavar="DIR",
                         help="folder of the record, or a database's address (default: "
                              "$COUNTERSIGHT_DATA or your own data folder)")
+    parser.add_argument("--key", metavar="FILE",
+                        help="this station's private key, made on first use (default: "
+                             "$COUNTERSIGHT_KEY or station.key in your own settings folder)")
     parser.add_argument("--sign-in", metavar="FILE",
                         help="TOML file with the OpenID Connect settings; nobody sees a page "
                              "without signing in (docs/serving.md)")
@@ -48,6 +52,7 @@ def run(args: argparse.Namespace) -> int:
     sign_in = None if args.sign_in is None else check_sign_in(args.sign_in)
     check_host(args.host, args.allow_remote, signed=sign_in is not None)
     place, shown = prepare_place(args.data)
+    prepare_key(args.key)
     check_free(args.host, port)
     os.environ[DATA_VARIABLE] = place
     script = Path(str(files("app") / "entry" / "asgi.py"))
@@ -57,6 +62,7 @@ def run(args: argparse.Namespace) -> int:
     sys.stdout.write(f"Countersight: {page_url(args.host, port)}  (stop with Ctrl+C)\n"
                      f"The record is kept in {shown}\n")
     sys.stdout.flush()
+    tell_of_the_record(place)
     if args.allow_remote and sign_in is None:
         sys.stdout.write("No sign-in: whoever reaches this address sees and confirms everything.\n")
     return _launch(server_words(script, args.host, port, sign_in=sign_in,
@@ -126,6 +132,28 @@ def prepare_data_dir(given: str | None) -> Path:
     except (OSError, ValueError):
         raise InputError(f"--data: the folder '{folder}' cannot be made or written to.") from None
     return folder
+
+
+def prepare_key(given: str | None) -> None:
+    """The station's key is made or read now, and not when somebody confirms; RecordError."""
+    from app.records.station_key import station_key
+
+    if given is not None:
+        os.environ[KEY_VARIABLE] = str(own_path(given).absolute())
+    station_key()
+
+
+def tell_of_the_record(place: str) -> None:
+    """Say what is wrong with a record that is there; the pages open all the same, since a
+    photo can be read without it, and say so where they need it."""
+    from app.records import NotARecordError, RecordError, Store
+
+    try:
+        Store.open(place, create=False, wait_seconds=3)
+    except NotARecordError:
+        pass  # none yet: the pages make it
+    except RecordError as error:
+        say(str(error))
 
 
 def check_free(host: str, port: int) -> None:

@@ -65,8 +65,8 @@ def read_anchor(file: Path) -> Anchor | None:
     return anchor
 
 
-def check_file(url: URL, file: Path, *, anchored: bool) -> None:
-    """Where the file of a record is gone or empty, its anchor tells; nothing is made then.
+def check_file(url: URL, file: Path, *, anchored: bool) -> Anchor | None:
+    """The anchor.  Where the file of the record is gone or empty it tells, and nothing is made.
 
     A changed anchor is told here only where the record is to be ``anchored``.
     """
@@ -75,19 +75,17 @@ def check_file(url: URL, file: Path, *, anchored: bool) -> None:
     except DamagedError:
         if anchored:
             raise
-        return
+        return None
     if url.get_backend_name() == "sqlite" and there is not None:
         record = Path(str(url.database))
         if not record.exists() or record.stat().st_size < SMALLEST:
             raise _not_whole(f"'{record}' is empty or not there", there, file)
+    return there
 
 
-def check_anchor(connection: Connection, table: Table, file: Path) -> None:
+def check_anchor(connection: Connection, table: Table, there: Anchor, file: Path) -> None:
     """The entry that was written last must be there; DamagedError.  Quick: the chain before
     it is for the checks."""
-    there = read_anchor(file)
-    if there is None:
-        return
     found = connection.execute(select(table.c.hash).where(table.c.number == there.entry)).scalar()
     if found is None:
         raise _not_whole("its newest entries are missing", there, file)

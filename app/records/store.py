@@ -69,13 +69,13 @@ class Store:
         """
         url = database_url(where)
         anchor = anchor_file(url)
-        check_file(url, anchor, anchored=anchored)
+        there = check_file(url, anchor, anchored=anchored)
         engine = make_engine(prepared_place(url, create=create), wait_seconds=wait_seconds,
                              change=create)
         store = cls(engine, bring_up_to_date(engine, create=create), anchor)
-        if anchored:
+        if anchored and there is not None:
             with reading(engine) as connection:
-                check_anchor(connection, store._entries, anchor)
+                check_anchor(connection, store._entries, there, anchor)
         return store
 
     @property

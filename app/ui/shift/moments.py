@@ -34,7 +34,7 @@ def typed_moment(text: str, now: datetime) -> Moment | None:
             when = datetime.fromisoformat(f"{wall:%Y-%m-%dT%H:%M}{offset}")
         else:
             when = _of_the_ward(wall, now)
-    except ValueError:
+    except (ValueError, OverflowError, OSError):  # no such day, or none that a clock can show
         raise ConfirmError(HOW) from None
     if when > now + _SLACK:
         more = "" if day else "; if it was yesterday, type the date too"

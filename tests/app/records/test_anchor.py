@@ -176,3 +176,24 @@ def test_a_record_without_keys_needs_no_anchor(tmp_path):
     old_record(tmp_path, "0002", 2)
     store = Store.open(tmp_path)
     assert "anchor" not in store.verify().sentence
+
+
+def test_the_pages_start_and_say_what_the_anchor_tells(ward, tmp_path, monkeypatch, capsys):
+    from app.commands import serve
+    from app.settings import DATA_VARIABLE, KEY_VARIABLE
+
+    for name in (DATA_VARIABLE, KEY_VARIABLE):  # set by the command; put back afterwards
+        monkeypatch.setenv(name, "")
+    monkeypatch.setattr(serve, "_launch", lambda words: 0)
+    monkeypatch.setattr(serve, "check_free", lambda *_: None)
+    words = ["serve", "--no-browser", "--data", str(ward), "--key", str(tmp_path / "k" / "key")]
+    assert main(words) == 0 and capsys.readouterr().err == ""
+    assert (tmp_path / "k" / "key").exists()
+    (ward / "record.sqlite3").write_bytes(b"")
+    assert main(words) == 0
+    assert "3 entries were written" in " ".join(capsys.readouterr().err.split())
+    (tmp_path / "k" / "key").write_text("x")
+    assert main(words) == 2 and "holds no key" in capsys.readouterr().err
+    fresh = tmp_path / "fresh"
+    assert main([*words[:3], str(fresh), *words[4:5], str(tmp_path / "key")]) == 0
+    assert capsys.readouterr().err == "" and list(fresh.iterdir()) == []

@@ -9,13 +9,14 @@ from multiprocessing import get_context
 
 import pytest
 from postgres_help import cluster, server_programs
-from records_help import BED, BY, at, clock, confirm_some, happening, reading, row_of
+from records_help import BED, BY, at, clock, confirm_some, happening, old_record, reading, row_of
 from records_kill import figures_of
 from sqlalchemy import create_engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
 from app.records import (
     AlreadySupersededError,
+    DamagedError,
     LockedError,
     NewerVersionError,
     NotARecordError,
@@ -218,3 +219,76 @@ def test_a_database_of_something_else(address):
     engine.dispose()
     with pytest.raises(NotARecordError):
         Store.open(address)
+
+
+@pytest.fixture
+def own_key(tmp_path, monkeypatch):
+    """A key of its own; the anchor of a record on a server lies beside it."""
+    monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "own" / "station.key"))
+    return tmp_path / "own"
+
+
+def by_hand(store, *statements):
+    with store._engine.connect() as c:
+        for statement in statements:
+            c.execute(text(statement))
+        c.commit()
+
+
+def test_a_row_from_outside_is_told(address):
+    store = fill(Store.open(address))
+    assert "Each is signed" in store.verify().sentence
+    put(store, row_of(store))
+    assert "no station signed it" in store.verify().fault
+
+
+def test_a_station_that_wrote_more_than_is_there_says_so(address, own_key):
+    store = fill(Store.open(address))
+    (anchor,) = own_key.glob("*.anchor")
+    assert anchor.stat().st_mode & 0o777 == 0o600
+    by_hand(store, "ALTER TABLE entry DISABLE TRIGGER ALL", "DELETE FROM entry WHERE number = 8",
+            "ALTER TABLE entry ENABLE TRIGGER ALL")
+    with pytest.raises(DamagedError, match="newest entries are missing, and 8 entries were"):
+        Store.open(address)
+    found = Store.open(address, anchored=False).verify()
+    assert found.broken == 8 and "noted in the anchor" in found.fault
+    anchor.unlink()
+    assert "No anchor of it is here" in Store.open(address).verify().sentence
+
+
+@pytest.mark.parametrize(("statement", "words"), [
+    ("CREATE OR REPLACE FUNCTION entry_never_changes() RETURNS trigger LANGUAGE plpgsql AS "
+     "'BEGIN RETURN NEW; END'", "entry_never_changes was changed"),
+    ("CREATE OR REPLACE TRIGGER entry_no_change BEFORE DELETE ON entry FOR EACH ROW "
+     "EXECUTE FUNCTION entry_never_changes()", "entry_no_change was changed"),
+    ("CREATE TRIGGER mine AFTER INSERT ON entry FOR EACH ROW EXECUTE FUNCTION entry_in_chain()",
+     "mine is not of this software"),
+    ("CREATE RULE mine AS ON INSERT TO entry DO INSTEAD NOTHING", "mine is not of this software")])
+def test_guards_are_compared_by_their_text(address, statement, words):
+    store = fill(Store.open(address))
+    by_hand(store, statement)
+    found = store.verify()
+    assert not found.ok and words in found.sentence
+
+
+def test_an_entry_that_the_server_swallows_is_not_acknowledged(address):
+    store = fill(Store.open(address))
+    by_hand(store, "CREATE RULE mine AS ON INSERT TO entry DO INSTEAD NOTHING")
+    with pytest.raises(DamagedError, match="not certain that the record kept this entry"):
+        store.add(reading(minutes=200))
+
+
+def test_looking_makes_and_migrates_nothing(address):
+    with pytest.raises(NotARecordError, match="empty"):
+        Store.open(address, create=False)
+    before = old_record(address, "0002", 3)
+    looked = Store.open(address, create=False)
+    assert list(looked.entries()) == before and "but not signed" in looked.verify().sentence
+    with pytest.raises(ReadOnlyError, match="opened for looking only"):
+        looked.add(reading(minutes=9))
+    with looked._engine.connect() as c:
+        assert c.execute(text("SELECT version_num FROM alembic_version")).scalar() == "0002"
+    now = Store.open(address)
+    assert now.add(reading(minutes=9)).number == 5
+    found = now.verify()
+    assert found.ok and "The first 3 are not signed" in found.sentence

@@ -34,6 +34,14 @@ def test_what_is_no_time_is_answered(text):
         typed_moment(text, NOW)
 
 
+@pytest.mark.parametrize("text", ["0001-01-01 00:00", "9999-12-31 23:59-14:00",
+                                  "9999-12-31 23:59", "0001-01-01 00:00+14:00"])
+@pytest.mark.parametrize("zone", ["Pacific/Kiritimati", "Pacific/Pago_Pago"])
+def test_the_ends_of_the_calendar_are_answered(text, zone):
+    with pytest.raises(ConfirmError):
+        typed_moment(text, NOW.astimezone(ZoneInfo(zone)))
+
+
 def test_a_time_to_come_asks_for_the_date():
     with pytest.raises(ConfirmError, match="yesterday"):
         typed_moment("23:50", NOW)
