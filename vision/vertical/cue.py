@@ -78,12 +78,25 @@ def line_plane(ends_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
     return np.asarray(n / np.linalg.norm(n))
 
 
+def meeting_axis(a_px: np.ndarray, b_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
+    """(3,) unit direction, either way, of two parallel lines seen as (2, 2) lines of the photo."""
+    axis = np.cross(line_plane(a_px, camera), line_plane(b_px, camera))
+    return np.asarray(axis / np.linalg.norm(axis))
+
+
 def shared_y(a_px: np.ndarray, b_px: np.ndarray) -> np.ndarray:
     """(2,) heights between which two lines (2, 2), upper end first, both run."""
     return np.array([max(a_px[0, 1], b_px[0, 1]), min(a_px[1, 1], b_px[1, 1])])
 
 
-def line_x(line_px: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """x at heights y on the line through two points (2, 2)."""
+def line_x(line_px: np.ndarray, y: np.ndarray | float) -> np.ndarray:
+    """x at heights y on the line through two points (2, 2), which is never near horizontal."""
     (xa, ya), (xb, yb) = line_px
     return np.asarray(xa + (y - ya) * (xb - xa) / (yb - ya))
+
+
+def pieces_of(height: int, piece_px: int, hidden: tuple[float, float] | None) -> list[int]:
+    """First rows of pieces of a photo's height, without those that something covers from
+    ``hidden[0]`` to ``hidden[1]``."""
+    return [y for y in range(2, height - piece_px - 1, piece_px)
+            if hidden is None or y + piece_px <= hidden[0] or y >= hidden[1]]

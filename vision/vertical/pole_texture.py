@@ -23,7 +23,7 @@ import numpy as np
 
 from vision.imaging.radiometry import LINEAR
 from vision.robust import RobustFit, fit_linear, spread
-from vision.vertical.cue import line_x
+from vision.vertical.cue import line_x, pieces_of
 
 _CHUNK_PX = 32
 #: Where the band is looked at, in halves of its width from its middle: first of all, then
@@ -264,9 +264,7 @@ def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
         return None
     u = np.linspace(-_OUTER, _OUTER, 2 * int(min(_OUTER * half / 0.5, 160)) + 1)
     profiles, heights, gaps = [], [], []
-    for y0 in range(2, height - _CHUNK_PX - 1, _CHUNK_PX):
-        if hidden is not None and y0 + _CHUNK_PX > hidden[0] and y0 < hidden[1]:
-            continue
+    for y0 in pieces_of(height, _CHUNK_PX, hidden):
         y = np.arange(y0, y0 + _CHUNK_PX, dtype=float)
         left, right = line_x(left_px, y), line_x(right_px, y)
         x = (left + right)[:, None] / 2 + u * (right - left)[:, None] / 2
