@@ -7,6 +7,8 @@ what a change of it does.
 
 from __future__ import annotations
 
+import math
+
 # ------------------------------------------------------------------ the row of graduations
 #: Misfit of the marks as a share of their distance (``GraduationFit.relative_residual``), from
 #: strict to loose.  Our choice.  Up to the first no better row is looked for; up to the second
@@ -93,3 +95,80 @@ DISAGREE_P = 1e-3
 APART_IN_TIME_MIN = 5.0
 #: Most photos combined.
 MOST_PHOTOS = 8
+
+# ------------------------------------------------------------------ bodies at the bedside (level)
+#: Thickness of poles (mm, thinnest and thickest), and how far beside the zero card's centre one
+#: may stand.  Common practice, no source.
+POLE_MM, POLE_BESIDE_MM = (10.0, 48.0), 150.0
+#: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
+#: Common practice, no source.
+CORD_MM, BOB_MM, CORD_LONG_MM = 6.0, 30.0, 70.0
+#: The sides of the panel lie this far beside the zero card's centre (mm), and are so many times
+#: as long as the card's.  Our choice.
+PANEL_SIDE_MM, PANEL_LONG = (36.0, 260.0), 1.8
+#: A card that lies on its panel is not turned against its sides by more than this (deg); up to
+#: the first it is square to it, so that its axes count too; it does not stick out by more than
+#: the third, with what the pose leaves open in so many sigmas.  Our choice.
+CARD_SQUARE_DEG, CARD_TURNED_DEG, CARD_FLAT_DEG, CARD_FLAT_SIGMAS = 1.2, 6.0, 2.5, 2.5
+#: Width of chambers and length of tube in view (mm, least and most), and the widest spacing of
+#: their marks (one mark, or one long mark, to the next).  Common practice, no source.
+CHAMBER_MM, CHAMBER_LONG_MM, CHAMBER_MARKS_MM = (18.0, 60.0), (50.0, 300.0), 22.0
+#: How far from the zero card's centre one hangs, sideways and up or down (mm).  Our choice.
+CHAMBER_BESIDE_MM, CHAMBER_ABOVE_MM = 220.0, 330.0
+#: A moulded tube is narrower at its foot by up to this share.  Common practice, no source.
+CHAMBER_DRAUGHT = 0.04
+
+# ------------------------------------------------------------------ gravity and the level
+#: A pose of a card this much worse (chi-square) than the best is not the true one, and cues that
+#: contradict each other count against a pose no further than the second.  Our choice.
+RULED_OUT_CHI2, WORST_CUES_CHI2 = 18.0, 40.0
+#: Probability by chance under which plumb cues contradict each other, so that one is left out,
+#: and under which those that stay make the uncertainty grow by the Birge ratio.  Our choice.
+CUES_DISAGREE_P, CUES_WIDEN_P = 0.002, 0.01
+#: A cue that stands alone has no second witness: its tolerance counts this much more.  Our choice.
+LONE_CUE = 1.3
+#: Cues that say a direction no better than this (deg) do not check another one; none better than
+#: the second leave the vertical open.  Our choice.
+SAYS_NOTHING_DEG, OPEN_DEG = 4.0, 12.0
+#: An interval of the offset wider than this either way (mm) helps nobody.  Our choice.
+USELESS_OFFSET_MM = 80.0
+#: A card whose side is shorter, in pixels of the picture searched, is flagged.  Our choice.
+SMALL_CARD_PX = 32.0
+#: Probability of the card's other pose, and what that does to the offset (mm), from which it is
+#: flagged.  Our choice.
+TWO_WAYS_P, TWO_WAYS_MM = 0.05, 1.0
+#: A phone held as near as this to the height of the zero reference (mm) needs no coaching.
+SAME_HEIGHT_MM = 30.0
+
+# ------------------------------------------------------------------ what no photo shows (level)
+#: Standard uncertainty of a tap on the level's photo, as a share of its long side.  Our assumption.
+LEVEL_TAP_SHARE = 0.0012
+#: Standard uncertainty of a stated depth: at least this (mm), and this share of it; of a depth
+#: that nobody stated.  Our assumption.
+DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
+#: Standard uncertainties: printed size against nominal (share, checked with the ruler), the
+#: pointer's tip against the landmark that it is held at and the card's centre against the zero
+#: reference (mm, in height), residual distortion (share of the picture's diagonal).  Our
+#: assumptions.
+PRINT_SHARE, POINTER_TIP_MM, ZERO_CARD_MM, LENS_SHARE = 0.004, 1.0, 0.5, 2e-4
+#: Standard uncertainty (deg) of the camera's axis against square to the wall or bed.  Two
+#: doubts, both our assumptions: people stand within 12 degrees of square (12 / sqrt(3)), and
+#: they turn the phone to get both points into the picture (about 6).
+AXIS_SD_DEG = math.hypot(12.0 / math.sqrt(3.0), 6.0)
+
+# ------------------------------------------------------------------ the panel's pressure scale
+#: Standard uncertainty of a tap on the pointer, as a share of the photo's diagonal.  Our choice.
+SETTING_TAP_SHARE = 0.001
+#: How far a pointer may stand in front of the print (mm), and how steeply that is seen (deg):
+#: half widths.  Our assumption, common panels, no source.
+POINTER_DEPTH_MM, POINTER_VIEW_DEG = 5.0, 15.0
+#: A pointer may stand so far beyond an end mark, and an interval wider than the second either
+#: way helps nobody (divisions).  Our choice.
+POINTER_BEYOND_DIVISIONS, USELESS_DIVISIONS = 1.5, 2.5
+#: Two rows are in two units when their steps are in the units' ratio to this share.  Our choice.
+UNIT_RATIO_SHARE = 0.05
+#: Share of the marks missing in between from which the scale is another one.  Our choice.
+MOST_MISSED_SHARE = 0.25
+#: Log-odds (nats) with which the numerals beside a flat scale settle its numbering, and by how
+#: much a numbering may be behind by its marks to be worth reading them.  Our choice.
+FLAT_NUMERALS_LOG_ODDS, FLAT_HOPELESS_LOG_ODDS = 6.0, 25.0

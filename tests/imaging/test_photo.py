@@ -24,7 +24,13 @@ from PIL import Image
 
 from vision.errors import PhotoError
 from vision.imaging.jpeg_stream import bare_jpeg
-from vision.imaging.photo import MAX_FILE_BYTES, Photo, load_photo, photo_from_array
+from vision.imaging.photo import (
+    MAX_FILE_BYTES,
+    Photo,
+    load_photo,
+    photo_from_array,
+    scaled_points,
+)
 
 ORIENTATIONS = range(1, 9)
 JPEG_LEVELS = 6
@@ -448,3 +454,23 @@ def test_a_small_photo_travels_between_processes() -> None:
     photo = photo_from_array(picture(), 26.0)
     back = pickle.loads(pickle.dumps(photo))
     assert np.array_equal(back.rgb, photo.rgb) and back.camera == photo.camera
+
+
+def test_points_of_a_picture_and_of_the_same_one_at_another_size() -> None:
+    """Hand sum: of two pixels made one, the middle (0.5) is the centre of the first (0)."""
+    assert scaled_points([0.5, 2.5], 1 / 2) == pytest.approx([0.0, 1.0])
+    assert scaled_points([[0.0, 1.0]], 2) == pytest.approx(np.array([[0.5, 2.5]]))
+    assert scaled_points(scaled_points([3.3, 7.7], 1 / 3), 3) == pytest.approx([3.3, 7.7])
+
+
+def test_a_photo_holds_what_lies_on_its_pixels() -> None:
+    photo = photo_from_array(np.zeros((60, 80, 3), np.uint8))
+    assert photo.holds((-0.5, -0.5)) and photo.holds((79.5, 59.5))
+    assert not any(photo.holds(p) for p in ((-0.6, 5), (5, 59.6), (float("nan"), 5)))
+
+
+def test_the_same_photo_with_all_its_pixels_to_search_in() -> None:
+    rgb = np.random.default_rng(1).integers(0, 255, (64, 96, 3)).astype(np.uint8)
+    full = photo_from_array(rgb, working_scale=2).at_full_size()
+    assert full.working_scale == 1 and full.working_size == (96, 64)
+    assert (full.working_rgb == rgb).all() and (full.rgb == rgb).all()

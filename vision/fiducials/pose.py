@@ -131,7 +131,11 @@ def turned(rotation: np.ndarray, by: np.ndarray) -> np.ndarray:
 
 def _settled(rotation: np.ndarray, centre: np.ndarray, corners: np.ndarray, pixels: np.ndarray,
              camera: np.ndarray, whiten: np.ndarray) -> CardPose | None:
-    """Levenberg-Marquardt from a start, in units of the corners' own uncertainty."""
+    """Levenberg-Marquardt from a start, in units of the corners' own uncertainty.
+
+    SciPy's comes to the same minimum (tested) in nine times the time (measured), and a photo
+    without a focal length asks for hundreds of poses.
+    """
     damping = 1e-3
     got, jac = _project(rotation, centre, corners, camera)
     r = whiten @ (got - pixels).ravel()

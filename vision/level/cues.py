@@ -11,12 +11,10 @@ from vision.fiducials.cards import CardSeen
 from vision.fiducials.pose import CardPose
 from vision.level.focal_prior import FocalGuess, focal_guesses
 from vision.level.locate import LocatedCards
+from vision.parameters import RULED_OUT_CHI2
 from vision.vertical.collect import CuesFound, plumb_cues
 from vision.vertical.cue import PlumbCue
-from vision.vertical.line_segments import StraightEdge, doubles, upright_edges, with_more_contrast
-
-#: A second pose this much worse (chi-square) is not the true one.
-RULED_OUT = 18.0
+from vision.vertical.line_segments import StraightEdge, distinct, upright_edges, with_more_contrast
 
 
 @dataclass(frozen=True)
@@ -71,7 +69,7 @@ def gather_cues(cards: LocatedCards) -> GatheredCues:
 
 def possible(poses: list[CardPose]) -> list[CardPose]:
     """The poses that the corners of the card do not rule out."""
-    return [p for p in poses if p.misfit <= poses[0].misfit + RULED_OUT]
+    return [p for p in poses if p.misfit <= poses[0].misfit + RULED_OUT_CHI2]
 
 
 def _likeliest(guesses: list[FocalGuess], cards: LocatedCards) -> FocalGuess:
@@ -127,12 +125,8 @@ def _same_panel(poses: list[CardPose], found: list[list[PlumbCue]]) -> list[list
 
 def _edges(rgb: np.ndarray, poses: list[CardPose], camera: np.ndarray) -> list[StraightEdge]:
     """Edges about upright under any of the poses of the zero card, each once."""
-    found: list[StraightEdge] = []
-    for pose in poses:
-        for edge in upright_edges(rgb, camera @ -pose.rotation[:, 1]):
-            if not any(doubles(edge, other) for other in found):
-                found.append(edge)
-    return sorted(found, key=lambda e: -e.seen_px)
+    return distinct(e for pose in poses
+                    for e in upright_edges(rgb, camera @ -pose.rotation[:, 1]))
 
 
 def _added(found: CuesFound, again: CuesFound) -> CuesFound:

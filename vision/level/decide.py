@@ -12,14 +12,8 @@ from vision.flags import describe
 from vision.level.evidence import LevelEvidence
 from vision.level.result import LevelReading, LevelScene
 from vision.level.scene import scene_of
+from vision.parameters import SAME_HEIGHT_MM, SMALL_CARD_PX, USELESS_OFFSET_MM
 from vision.vertical.fusion import Gravity
-
-#: Wider than this (half of the interval, mm) helps nobody.  Our choice.
-USELESS_MM = 80.0
-#: A card whose side is shorter, in pixels searched, is flagged.  Our choice.
-SMALL_CARD_PX = 32.0
-#: A phone held as near as this to the height of the zero reference (mm) needs no coaching.
-_SAME_HEIGHT_MM = 30.0
 
 
 @dataclass(frozen=True)
@@ -38,7 +32,7 @@ class Refusal:
 def _useless(e: LevelEvidence) -> bool:
     assert e.offset is not None
     low, high = e.offset.interval_mm
-    return (high - low) / 2 > USELESS_MM
+    return (high - low) / 2 > USELESS_OFFSET_MM
 
 
 NOT_MEASURED: tuple[Refusal, ...] = (
@@ -50,8 +44,8 @@ NOT_MEASURED: tuple[Refusal, ...] = (
     Refusal("zero-card-missing", lambda e: e.cards.missing == "zero"),
     Refusal("landmark-missing", lambda e: e.cards.missing == "landmark"),
     Refusal("no-gravity-cue", lambda e: e.fused is None),
-    Refusal("", _useless, f"The photo leaves the level open by more than {USELESS_MM / 10:.0f} cm "
-                          "either way."),
+    Refusal("", _useless, "The photo leaves the level open by more than "
+                          f"{USELESS_OFFSET_MM / 10:.0f} cm either way."),
 )
 
 
@@ -130,7 +124,7 @@ def _remarks(gravity: Gravity, no_depth: bool) -> tuple[str, ...]:
 def _coach(scene: LevelScene) -> str:
     """How to get to the view along the horizontal, where depth no longer matters."""
     high = scene.camera_above_zero_mm
-    if high is None or abs(high) < _SAME_HEIGHT_MM:
+    if high is None or abs(high) < SAME_HEIGHT_MM:
         return ""
     word = "Lower" if high > 0 else "Raise"
     return (f"{word} the phone about {abs(high) / 10:.0f} cm, to the height of the zero reference,"

@@ -13,14 +13,16 @@ from vision.fiducials.pose import CardPose
 from vision.level.cues import GatheredCues, possible
 from vision.level.inputs import Point
 from vision.level.locate import LocatedCards
+from vision.parameters import (
+    DEPTH_SD_MM,
+    DEPTH_SHARE,
+    LEVEL_TAP_SHARE,
+    TWO_WAYS_MM,
+    TWO_WAYS_P,
+    UNKNOWN_DEPTH_SD_MM,
+    WORST_CUES_CHI2,
+)
 from vision.vertical.fusion import Gravity, fuse
-
-#: A tapped point is as good as a finger and an eye: share of the photo's long side.
-TAP_SHARE = 0.0012
-#: Stated depth: at least this, and this share of it; unknown depth: this (mm).
-DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
-#: Cues that contradict each other count against a pose no further than this (chi-square).
-_WORST_CUES = 40.0
 
 
 @dataclass(frozen=True)
@@ -119,7 +121,7 @@ class FusedGravity:
             by_focal[s.focal_px] = max(by_focal.get(s.focal_px, 0.0), float(w))
         mean = np.average(self.offsets_mm, weights=self.weights)
         spread = np.sqrt(np.average((self.offsets_mm - mean) ** 2, weights=self.weights))
-        return bool(1.0 - sum(by_focal.values()) > 0.05 and spread > 1.0)
+        return bool(1.0 - sum(by_focal.values()) > TWO_WAYS_P and spread > TWO_WAYS_MM)
 
 
 def fuse_cues(cards: LocatedCards, gathered: GatheredCues) -> FusedGravity | None:
@@ -149,7 +151,7 @@ def _scenarios(cards: LocatedCards, gathered: GatheredCues, focal_px: float, wei
         for landmark in landmarks:
             misfit = sum(p.misfit for p in (zero, landmark) if p is not None)
             # With the cues that were left out: they may speak against this pose.
-            excess = min(gravity.excess, _WORST_CUES)
+            excess = min(gravity.excess, WORST_CUES_CHI2)
             out.append(Scenario(
                 math.log(weight) - (misfit + excess) / 2, focal_px, gravity,
                 _placed(cards, zero, inputs.zero, inputs.zero_px, camera),
@@ -172,5 +174,5 @@ def _placed(cards: LocatedCards, pose: CardPose | None, kind: CardKind, tapped: 
     depth = cards.inputs.depth_difference_mm
     sd = (UNKNOWN_DEPTH_SD_MM if depth is None
           else math.hypot(DEPTH_SD_MM, DEPTH_SHARE * depth))
-    tap = TAP_SHARE * max(cards.picture.working_size) / camera[0, 0]
+    tap = LEVEL_TAP_SHARE * max(cards.picture.working_size) / camera[0, 0]
     return Placed(ray=ray, ray_sd=tap, depth_mm=depth or 0.0, depth_sd_mm=sd)

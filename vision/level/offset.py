@@ -15,17 +15,15 @@ import numpy as np
 from vision.budget import BudgetTerm
 from vision.level.fuse import FusedGravity, Placed, Scenario, on_ray, sight_direction
 from vision.level.locate import LocatedCards
+from vision.parameters import (
+    AXIS_SD_DEG,
+    LENS_SHARE,
+    POINTER_TIP_MM,
+    PRINT_SHARE,
+    ZERO_CARD_MM,
+)
 
 SAMPLES, SAMPLES_ALONE = 6000, 2000
-#: Standard uncertainties that no photo shows.  Our assumptions.
-PRINT_SCALE = 0.004          # printed size against nominal, checked with the ruler
-POINTER_MM = 1.0             # tip against the landmark that it is held at, in height
-ZERO_MM = 0.5                # card's centre against the zero reference, in height
-LENS_PX_OF_DIAGONAL = 2e-4   # residual distortion, as a share of the picture's diagonal
-#: The camera's axis against square to the wall or bed, degrees.  Two doubts, both our
-#: assumptions: people stand within 12 degrees of square (12 / sqrt(3)), and they turn the
-#: phone to get both points into the picture (about 6).
-AXIS_SD_DEG = math.hypot(12.0 / math.sqrt(3.0), 6.0)
 #: Parts of the budget below this are not worth a line, mm.
 _LEAST_TERM_MM, _LEAST_TWO_WAYS_MM = 0.005, 0.05
 
@@ -33,7 +31,8 @@ _LEAST_TERM_MM, _LEAST_TWO_WAYS_MM = 0.005, 0.05
 _ALONE = (
     ("card corners", "fit of the printed pattern to the pixels", "corners"),
     ("lens", "distortion that the phone left in", "lens"),
-    ("printed size", "0.4 % of the printed length, if the check ruler was measured", "size"),
+    ("printed size", f"{100 * PRINT_SHARE:.1f} % of the printed length, if the check ruler was"
+     " measured", "size"),
     ("placing", "pointer at the landmark, card on the zero reference", "placing"),
     ("tap", "finger on the landmark", "tap"),
     ("stated depth", "depth difference between the two points", "depth"),
@@ -66,7 +65,7 @@ class _Chances:
 def estimate_offset(cards: LocatedCards, fused: FusedGravity) -> OffsetEstimate:
     """Median, 95 % interval and budget of the offset over all scenarios, by their weights."""
     axis_sd = math.radians(AXIS_SD_DEG) if cards.inputs.mode != "cards" else 0.0
-    lens_px = LENS_PX_OF_DIAGONAL * math.hypot(*cards.picture.working_size)
+    lens_px = LENS_SHARE * math.hypot(*cards.picture.working_size)
     rng = np.random.default_rng(20010)
     counts = rng.multinomial(SAMPLES, fused.weights)
     draws = np.concatenate([
@@ -100,10 +99,10 @@ def offsets_mm(s: Scenario, n: int, rng: np.random.Generator, chances: _Chances)
         zero = _by_depth(s.zero, landmark, forward, rng, lens, on, -1.0)
     offset = np.sum(down * (landmark - zero), axis=1)
     if "size" in on:
-        offset = offset * (1.0 + rng.normal(0.0, PRINT_SCALE, n))
+        offset = offset * (1.0 + rng.normal(0.0, PRINT_SHARE, n))
     if "placing" in on:
-        tip = POINTER_MM if s.landmark.pose is not None else 0.0
-        offset = offset + rng.normal(0.0, np.hypot(tip, ZERO_MM), n)
+        tip = POINTER_TIP_MM if s.landmark.pose is not None else 0.0
+        offset = offset + rng.normal(0.0, np.hypot(tip, ZERO_CARD_MM), n)
     return np.asarray(offset)
 
 

@@ -12,14 +12,13 @@ import numpy as np
 
 from vision.flags import describe
 from vision.imaging.quality import measure_quality, quality_flags
+from vision.parameters import USELESS_DIVISIONS
 from vision.pressure_panel.estimate import smallest_division
 from vision.pressure_panel.evidence import PanelEvidence
 from vision.pressure_panel.number import Open
 from vision.pressure_panel.result import SettingReading
 from vision.reading import Annotation, Question
 
-#: An interval wider than this many divisions either way helps nobody.  Our choice.
-USELESS_DIVISIONS = 2.5
 _ASK = "Tap one printed mark and type its value."
 
 

@@ -8,14 +8,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.budget import NORMAL_95, BudgetTerm, combined_standard_uncertainty
+from vision.parameters import POINTER_BEYOND_DIVISIONS, POINTER_DEPTH_MM, POINTER_VIEW_DEG
 from vision.pressure_panel.planar_scale import FlatLadder, UprightMap
 from vision.scale_file.scale import Scale
-
-#: How far a pointer may stand in front of the print, and how steeply that is seen
-#: (half widths; our assumption, common panels, no source).
-POINTER_DEPTH_MM, VIEW_DEG = 5.0, 15.0
-#: A pointer may stand so far beyond an end mark, in divisions.
-_BEYOND_DIVISIONS = 1.5
 
 
 @dataclass(frozen=True)
@@ -47,7 +42,7 @@ def estimate_pointer(ladder: FlatLadder, at: tuple[float, float], tap_sd_px: flo
     upright = ladder.map_at(x)
     height = upright.height(y)
     value = float(scale.value_at(height))
-    slack = _BEYOND_DIVISIONS * smallest_division(scale)
+    slack = POINTER_BEYOND_DIVISIONS * smallest_division(scale)
     on_scale = scale.lowest_mark.value - slack <= value <= scale.highest_mark.value + slack
     edge = float(ladder.centre_px[:, 0].mean())
     return PointerEstimate(
@@ -59,7 +54,7 @@ def _budget(scale: Scale, upright: UprightMap, height: float, tap_sd_px: float
             ) -> tuple[BudgetTerm, ...]:
     per_mm = abs(float(scale.value_at(height + 0.5) - scale.value_at(height - 0.5)))
     per_px = per_mm / upright.px_per_mm(height)
-    depth = POINTER_DEPTH_MM * math.tan(math.radians(VIEW_DEG)) / math.sqrt(3)
+    depth = POINTER_DEPTH_MM * math.tan(math.radians(POINTER_VIEW_DEG)) / math.sqrt(3)
     terms = [
         BudgetTerm("tapped point", tap_sd_px * per_px, scale.unit,
                    "standard uncertainty of a tap"),
@@ -68,7 +63,7 @@ def _budget(scale: Scale, upright: UprightMap, height: float, tap_sd_px: float
         BudgetTerm("direction of the marks", upright.direction_sd_px * per_px, scale.unit,
                    "from the marks across to the pointer"),
         BudgetTerm("pointer in front of the print", depth * per_mm, scale.unit,
-                   f"up to {POINTER_DEPTH_MM:g} mm, seen up to {VIEW_DEG:g} degrees off"),
+                   f"up to {POINTER_DEPTH_MM:g} mm, seen up to {POINTER_VIEW_DEG:g} degrees off"),
     ]
     if scale.tolerance:
         terms.append(BudgetTerm("printed scale", scale.tolerance / math.sqrt(3), scale.unit,

@@ -6,11 +6,10 @@ import math
 
 from vision.errors import InputError
 from vision.imaging.photo import Photo
+from vision.parameters import SETTING_TAP_SHARE
 from vision.scale_file.scale import Scale
 
 Point = tuple[float, float]
-#: A tapped pixel is uncertain by this share of the photo's diagonal unless stated.  Our choice.
-TAP_SHARE = 0.001
 
 
 def check_inputs(photo: Photo, scale: Scale, pointer: Point,
@@ -28,4 +27,4 @@ def check_inputs(photo: Photo, scale: Scale, pointer: Point,
 
 def tap_sd_px(photo: Photo) -> float:
     """Standard uncertainty of a tap, in pixels of the full photo."""
-    return TAP_SHARE * math.hypot(photo.width, photo.height)
+    return SETTING_TAP_SHARE * math.hypot(photo.width, photo.height)

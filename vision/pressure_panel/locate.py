@@ -10,6 +10,7 @@ import numpy as np
 
 from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE, PASCAL_PER
 from vision.imaging.photo import Photo
+from vision.parameters import UNIT_RATIO_SHARE
 from vision.pressure_panel.planar_scale import (
     FlatLadder,
     division_ratio,
@@ -21,7 +22,6 @@ from vision.scale_file.scale import Scale
 #: Two units side by side: the ratio of one step of mm[Hg] to one of cm[H2O].
 _UNIT_RATIO = PASCAL_PER[MM_HG_CODE] / PASCAL_PER[CM_H2O_CODE]
 _OTHER_STEP = {CM_H2O_CODE: _UNIT_RATIO, MM_HG_CODE: 1 / _UNIT_RATIO}
-_RATIO_TOLERANCE = 0.05
 
 #: What is tried, in this order; the next one only while no complete row is found.
 STRATEGIES: tuple[tuple[str, Callable[[np.ndarray], np.ndarray]], ...] = (
@@ -68,6 +68,6 @@ def _in_unit(found: list[FlatLadder], scale: Scale) -> tuple[FlatLadder, bool]:
     if other is None or scale.unit not in _OTHER_STEP:
         return first, False
     ratio, own = division_ratio(first, other), _OTHER_STEP[scale.unit]
-    if abs(ratio * own - 1) < _RATIO_TOLERANCE:
+    if abs(ratio * own - 1) < UNIT_RATIO_SHARE:
         return other, True  # the row beside it has this scale's step
-    return first, abs(ratio / own - 1) < _RATIO_TOLERANCE
+    return first, abs(ratio / own - 1) < UNIT_RATIO_SHARE

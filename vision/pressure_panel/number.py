@@ -6,13 +6,10 @@ import math
 from dataclasses import dataclass
 from typing import Literal
 
-from vision.parameters import COUNT_LOG_ODDS
+from vision.parameters import COUNT_LOG_ODDS, MOST_MISSED_SHARE, MOST_UNMATCHED_MARKS
 from vision.pressure_panel.locate import RowsFound
 from vision.pressure_panel.numeral_evidence import weigh_numberings
 from vision.pressure_panel.planar_scale import FlatLadder
-
-#: Marks that no number explains, and share of marks missing, beyond which the scale is another.
-_MOST_UNMATCHED, _MOST_MISSED = 2, 0.25
 
 #: What settles a numbering, and what keeps it open.
 Accepted = Literal["typed", "numerals", "count"]
@@ -52,8 +49,8 @@ def number_rows(rows: RowsFound, typed: tuple[float, tuple[float, float]] | None
     behind = max((w.score for w in rows.ways if w is not chosen), default=-math.inf)
     if seen.contradicted:
         return FlatNumbering(likeliest, "contradicted")
-    if (chosen.unmatched_marks > _MOST_UNMATCHED
-            or chosen.missed > _MOST_MISSED * len(chosen.scale.marks)):
+    if (chosen.unmatched_marks > MOST_UNMATCHED_MARKS
+            or chosen.missed > MOST_MISSED_SHARE * len(chosen.scale.marks)):
         return FlatNumbering(likeliest, "another-scale")
     if seen.proven:
         return FlatNumbering(chosen, "numerals")

@@ -8,6 +8,7 @@ import cv2
 import numpy as np
 
 from vision.graduations.numeral_reader import NumeralEvidence, read_numerals
+from vision.parameters import FLAT_HOPELESS_LOG_ODDS, FLAT_NUMERALS_LOG_ODDS
 from vision.pressure_panel.planar_scale import FlatLadder
 from vision.robust import fit_linear
 
@@ -17,14 +18,10 @@ _ASPECT = 2.4
 #: Middle of a numeral that stands on its mark, in half heights of its patch.
 _RAISED = 0.8
 _GAP_MM = 0.5
-#: Lead in nats that settles a numbering by its numerals (as on the chamber).
-_LEAD = 6.0
 #: Probability from which a free reading counts as a label that is there.
 _CLEARLY = 0.5
 #: So many labels are enough to find where the labels stand.
 _PROBES = 3
-#: Numberings so far behind by their marks alone are not worth reading labels for.
-_HOPELESS = 25.0
 
 
 @dataclass(frozen=True)
@@ -40,7 +37,7 @@ class FlatNumerals:
 def weigh_numberings(grey: np.ndarray, ways: list[FlatLadder]) -> FlatNumerals:
     """Read the labels and weigh every numbering in ``ways`` (of one ladder) with them."""
     base = ways[0]
-    ways = [w for w in ways if w.score > base.score - _HOPELESS]
+    ways = [w for w in ways if w.score > base.score - FLAT_HOPELESS_LOG_ODDS]
     texts = sorted({m.text for m in base.scale.marks if m.label})
     if not texts or not len(_label_strokes([base])):
         return FlatNumerals(base, False, False)
@@ -64,7 +61,7 @@ def _weighed(grey: np.ndarray, ways: list[FlatLadder], place: _Place, texts: lis
     ranked = sorted(range(len(ways)), key=lambda i: -(totals[i] + ways[i].score))
     first = ranked[0]
     lead = totals[first] - max((totals[i] for i in ranked[1:]), default=-np.inf)
-    proof = readable >= 2 and totals[first] > 3.0 and lead >= _LEAD
+    proof = readable >= 2 and totals[first] > 3.0 and lead >= FLAT_NUMERALS_LOG_ODDS
     return FlatNumerals(ways[first], proof, readable >= 2 and max(totals) <= -3.0)
 
 

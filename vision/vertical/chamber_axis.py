@@ -13,21 +13,23 @@ import math
 import numpy as np
 
 from vision.fiducials.cards import CardSeen
+from vision.parameters import (
+    CHAMBER_ABOVE_MM,
+    CHAMBER_BESIDE_MM,
+    CHAMBER_DRAUGHT,
+    CHAMBER_LONG_MM,
+    CHAMBER_MARKS_MM,
+    CHAMBER_MM,
+)
 from vision.vertical.cue import PlumbCue, cue_of, shared_y
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.panel import off_mm
 
-#: Widths of chambers, the least length of tube in view, the spacings of their marks (from
-#: one mark to the next, or from one long mark to the next), mm.  Common practice, no source.
-_THIN_MM, _THICK_MM, _LONG_MM = 18.0, 60.0, 50.0
-_LEAST_PX, _SPACED_MM = 3.0, 22.0
-#: How far from the zero card's centre one hangs, sideways and up or down, mm.
-_BESIDE_MM, _ABOVE_MM = 220.0, 330.0
-#: The longest tube, mm; one side may be seen further along than the other by this factor, and
-#: this much of the shorter one lies beside the other.
-_LONGEST_MM, _LONGER, _BESIDE_SHARE = 300.0, 2.0, 0.7
-#: A moulded tube is narrower at its foot by up to this share.  Common practice, no source.
-_DRAUGHT = 0.04
+#: The closest marks that can be told apart, px.
+_LEAST_PX = 3.0
+#: One side may be seen further along than the other by this factor, and this much of the shorter
+#: one lies beside the other.
+_LONGER, _BESIDE_SHARE = 2.0, 0.7
 #: Columns between the edges; so many spacings in view; the correlation of a row of marks with
 #: itself one spacing on, and by how much less half a spacing on; their contrast, of 255.
 _COLUMNS, _SPACINGS = 10, 6.0
@@ -45,9 +47,9 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
     """
     x, y = (float(v) for v in card.centre_px)
     near = [e for e in edges
-            if e.sd_px < 0.4 and _LONG_MM < e.length_px / px_per_mm < _LONGEST_MM
-            and abs(off_mm(e, float(e.ends_px[:, 1].mean()), card, px_per_mm)) < _BESIDE_MM
-            and abs(float(e.ends_px[:, 1].mean()) - y) < _ABOVE_MM * px_per_mm]
+            if e.sd_px < 0.4 and CHAMBER_LONG_MM[0] < e.length_px / px_per_mm < CHAMBER_LONG_MM[1]
+            and abs(off_mm(e, float(e.ends_px[:, 1].mean()), card, px_per_mm)) < CHAMBER_BESIDE_MM
+            and abs(float(e.ends_px[:, 1].mean()) - y) < CHAMBER_ABOVE_MM * px_per_mm]
     pairs = [(a, b) for a in near for b in near if _two_sides(a, b, px_per_mm, vanishing)]
     # The best seen pair that has marks between; the tube's two sides mirror one another.
     pairs.sort(key=lambda p: (p[0].sign * p[1].sign == 1, -(p[0].seen_px + p[1].seen_px)))
@@ -65,16 +67,16 @@ def _two_sides(a: StraightEdge, b: StraightEdge, px_per_mm: float, vanishing: np
     """Left and right edge beside each other that can be the sides of one tube."""
     y = shared_y(a.ends_px, b.ends_px)
     short, long = sorted((a.length_px, b.length_px))
-    if a is b or y[1] - y[0] < max(_LONG_MM * px_per_mm, _BESIDE_SHARE * short) or (
+    if a is b or y[1] - y[0] < max(CHAMBER_LONG_MM[0] * px_per_mm, _BESIDE_SHARE * short) or (
             long > _LONGER * short):
         return False
     gap = b.x_at(y) - a.x_at(y)
-    if gap.min() < _THIN_MM * px_per_mm or gap.max() > _THICK_MM * px_per_mm:
+    if gap.min() < CHAMBER_MM[0] * px_per_mm or gap.max() > CHAMBER_MM[1] * px_per_mm:
         return False
     # Verticals side by side are as far apart as they are far from where they meet.
     to = vanishing[1] - y * vanishing[2]
     noise = 2 * math.hypot(a.sd_px, b.sd_px) / float(gap.mean())
-    return bool(abs(gap[1] / gap[0] - to[1] / to[0]) < _DRAUGHT + noise)
+    return bool(abs(gap[1] / gap[0] - to[1] / to[0]) < CHAMBER_DRAUGHT + noise)
 
 
 def _lies_on(e: StraightEdge, a: StraightEdge, b: StraightEdge) -> bool:
@@ -91,11 +93,11 @@ def _has_marks(gray: np.ndarray, a: StraightEdge, b: StraightEdge, px_per_mm: fl
     """True when evenly spaced strokes lie between two edges and not beside them too."""
     across = np.concatenate([(np.arange(_COLUMNS) + 0.5) / _COLUMNS, [-0.3, -0.2, 1.2, 1.3]])
     columns = _columns(gray, a, b, across)
-    rough = columns - _smooth(columns, int(round(_SPACED_MM * px_per_mm)))
+    rough = columns - _smooth(columns, int(round(CHAMBER_MARKS_MM * px_per_mm)))
     inside = (rough[:, :_COLUMNS - 1] + rough[:, 1:_COLUMNS]) / 2  # two by two: less noise
     beside = (rough[:, _COLUMNS::2] + rough[:, _COLUMNS + 1::2]) / 2
     lags = np.arange(int(math.ceil(_LEAST_PX)),
-                     int(min(_SPACED_MM * px_per_mm, len(rough) / _SPACINGS)) + 1)
+                     int(min(CHAMBER_MARKS_MM * px_per_mm, len(rough) / _SPACINGS)) + 1)
     if len(lags) < 3:
         return False
     alike = np.array([_alike(inside, int(lag)) for lag in lags])  # (lags, columns)

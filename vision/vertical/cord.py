@@ -9,12 +9,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from vision.parameters import BOB_MM, CORD_LONG_MM, CORD_MM
 from vision.robust import fit_linear, spread
+from vision.true_intervals import true_intervals
 from vision.vertical.cue import PlumbCue, cue_of, line_x
 from vision.vertical.line_segments import StraightEdge
 
-#: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
-_CORD_MM, _BOB_MM, _LONG_MM = 6.0, 30.0, 70.0
 #: Two sides of one body are at most so far apart, mm, and end at the same height to this share
 #: of their length.
 _BODY_MM, _SAME_END = 60.0, 0.08
@@ -31,13 +31,13 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
     soft = cv2.GaussianBlur(gray, (0, 0), 0.8).astype(np.float32)
     tried: list[np.ndarray] = []
     for e in edges:
-        if e.length_px < max(80.0, _LONG_MM * px_per_mm) or e.seen_px < 0.75 * e.length_px:
+        if e.length_px < max(80.0, CORD_LONG_MM * px_per_mm) or e.seen_px < 0.75 * e.length_px:
             continue
         if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6 for t in tried):
             continue
-        widest = max(5.0, _CORD_MM * px_per_mm)
+        widest = max(5.0, CORD_MM * px_per_mm)
         found = _valley(soft, e.ends_px, widest)
-        if found is None and e.length_px > 2 * max(80.0, _LONG_MM * px_per_mm):
+        if found is None and e.length_px > 2 * max(80.0, CORD_LONG_MM * px_per_mm):
             # Its upper half may run along the border of something else.
             lower = np.array([e.ends_px.mean(axis=0), e.ends_px[1]])
             found = _valley(soft, lower, widest)
@@ -60,7 +60,7 @@ def _has_twin(edges: list[StraightEdge], e: StraightEdge, px_per_mm: float) -> b
     y = e.ends_px[:, 1]
     for o in edges:
         apart = float(np.abs(o.x_at(y) - e.ends_px[:, 0]).min())
-        if (_CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
+        if (CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
                 and np.abs(o.ends_px[:, 1] - y).max() < _SAME_END * e.length_px):
             return True
     return False
@@ -145,7 +145,7 @@ def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: n
 def _bob_below(soft: np.ndarray, line: np.ndarray, width: float, px_per_mm: float) -> bool:
     """True when the line ends in a blob that is wider than it and hangs free."""
     length = float(np.linalg.norm(line[1] - line[0]))
-    reach = max(12.0, _BOB_MM * px_per_mm)
+    reach = max(12.0, BOB_MM * px_per_mm)
     s = length + np.arange(-2 * width - 8, 3.6 * reach, 1.0)
     k = np.arange(-reach, reach + 0.5, 0.5)
     value, _ = _across(soft, line, s, k)
@@ -212,13 +212,6 @@ def _sides(value: np.ndarray, k: np.ndarray, reach: float) -> tuple[np.ndarray, 
 
 def _run(row: np.ndarray, middle: int) -> tuple[int, int]:
     """The run of True that holds the middle, a few samples of play."""
-    low = max(0, middle - 4)
-    near = np.flatnonzero(row[low: middle + 5])
-    if len(near) == 0:
-        return (0, 0)
-    a = b = low + int(near[np.argmin(np.abs(near - (middle - low)))])
-    while a > 0 and row[a - 1]:
-        a -= 1
-    while b < len(row) and row[b]:
-        b += 1
-    return (a, b)
+    runs = true_intervals(row).tolist()
+    a, b = min(runs, key=lambda r: max(r[0] - middle, middle - r[1] + 1, 0), default=(0, 0))
+    return (a, b) if a - 4 <= middle < b + 4 else (0, 0)

@@ -13,6 +13,7 @@ from typing import Literal
 import numpy as np
 
 from vision.fiducials.pose import CardPose
+from vision.imaging.radiometry import LINEAR
 
 CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card"]
 
@@ -78,12 +79,39 @@ def line_plane(ends_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
     return np.asarray(n / np.linalg.norm(n))
 
 
+def meeting_axis(a_px: np.ndarray, b_px: np.ndarray, camera: np.ndarray) -> np.ndarray:
+    """(3,) unit direction, either way, of two parallel lines seen as (2, 2) lines of the photo."""
+    axis = np.cross(line_plane(a_px, camera), line_plane(b_px, camera))
+    return np.asarray(axis / np.linalg.norm(axis))
+
+
 def shared_y(a_px: np.ndarray, b_px: np.ndarray) -> np.ndarray:
     """(2,) heights between which two lines (2, 2), upper end first, both run."""
     return np.array([max(a_px[0, 1], b_px[0, 1]), min(a_px[1, 1], b_px[1, 1])])
 
 
-def line_x(line_px: np.ndarray, y: np.ndarray) -> np.ndarray:
-    """x at heights y on the line through two points (2, 2)."""
+def line_x(line_px: np.ndarray, y: np.ndarray | float) -> np.ndarray:
+    """x at heights y on the line through two points (2, 2), which is never near horizontal."""
     (xa, ya), (xb, yb) = line_px
     return np.asarray(xa + (y - ya) * (xb - xa) / (yb - ya))
+
+
+def pieces_of(height: int, piece_px: int, hidden: tuple[float, float] | None) -> list[int]:
+    """First rows of pieces of a photo's height, without those that something covers from
+    ``hidden[0]`` to ``hidden[1]``."""
+    return [y for y in range(2, height - piece_px - 1, piece_px)
+            if hidden is None or y + piece_px <= hidden[0] or y >= hidden[1]]
+
+
+def light_along(rgb: np.ndarray, x: np.ndarray, y0: int) -> np.ndarray:
+    """(n, m, 3) float32 linear light, 0 to 1, at ``x`` (n, m), inside the photo by a pixel at
+    least, of the rows from ``y0`` on.
+
+    In linear light: blur moves an edge between bright and dark in the code values.
+    """
+    import cv2
+
+    low, high = int(x.min()) - 1, int(x.max()) + 3
+    rows = np.broadcast_to(np.arange(len(x), dtype=np.float32)[:, None], x.shape)
+    return np.asarray(cv2.remap(LINEAR[rgb[y0: y0 + len(x), low:high]],
+                                (x - low).astype(np.float32), rows, cv2.INTER_LINEAR))

@@ -16,12 +16,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.parameters import (
+    CUES_DISAGREE_P,
+    CUES_WIDEN_P,
+    LONE_CUE,
+    OPEN_DEG,
+    SAYS_NOTHING_DEG,
+)
 from vision.vertical.cue import CueName, PlumbCue, cue_of, line_plane
-
-#: A cue that stands alone has no second witness: its tolerance counts this much more.
-LONE_CUE = 1.3
-#: Cues that say a direction no better than this do not check another one, degrees.
-_SAYS_NOTHING_DEG = 4.0
 
 
 @dataclass(frozen=True)
@@ -129,7 +131,7 @@ def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> _Solu
             chi += float(r @ weight @ r)
             count += len(a)
             blocks.append((cue.name, design.T @ weight @ design))
-        if np.linalg.eigvalsh(normal)[0] < 1.0 / np.radians(12.0) ** 2:
+        if np.linalg.eigvalsh(normal)[0] < 1.0 / np.radians(OPEN_DEG) ** 2:
             return None
         covariance = np.linalg.inv(normal)
         step = covariance @ rhs
@@ -156,7 +158,7 @@ def _at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -
     from scipy.special import chdtrc  # the upper tail of chi-square
 
     alone = _solve([cue], camera, start)
-    return alone is not None and alone[4] > 0 and bool(chdtrc(alone[4], alone[3]) < 0.002)
+    return alone is not None and alone[4] > 0 and bool(chdtrc(alone[4], alone[3]) < CUES_DISAGREE_P)
 
 
 def _witnessed(rest: _Solution, everything: _Solution) -> bool:
@@ -175,10 +177,10 @@ def _witnessed(rest: _Solution, everything: _Solution) -> bool:
     if length == 0:
         return True
     pull /= length
-    weak = np.eye(2) / np.radians(_SAYS_NOTHING_DEG) ** 2
+    weak = np.eye(2) / np.radians(SAYS_NOTHING_DEG) ** 2
     doubt = [float(pull @ np.linalg.inv(normal - normal @ gain @ normal + weak) @ pull)
              for _, gain in gains]
-    return max(doubt) < np.radians(_SAYS_NOTHING_DEG) ** 2 / 2
+    return max(doubt) < np.radians(SAYS_NOTHING_DEG) ** 2 / 2
 
 
 def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity | None:
@@ -207,7 +209,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     used, rejected = list(cues), []
     solved = _solve(used, camera, start) if used else None
     excess = 0.0 if solved is None else solved[3] - solved[4]
-    while solved is not None and solved[4] > 0 and chdtrc(solved[4], solved[3]) < 0.002:
+    while solved is not None and solved[4] > 0 and chdtrc(solved[4], solved[3]) < CUES_DISAGREE_P:
         tries: list[tuple[float, int, PlumbCue, list[PlumbCue], _Solution]] = []
         for i, cue in enumerate(used):
             for instead in _less_of(cue):
@@ -218,7 +220,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                         instead and _at_odds_with_itself(cue, camera, start)
                         or _witnessed(again, solved)):
                     tries.append((chdtrc(again[4], again[3]), -len(tries), cue, rest, again))
-        if not tries or max(t[0] for t in tries) < 0.01:
+        if not tries or max(t[0] for t in tries) < CUES_WIDEN_P:
             break
         _, _, left_out, used, solved = max(tries, key=lambda t: (t[0], t[1]))
         rejected.append(left_out)
@@ -226,7 +228,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
         return None
     down, basis, covariance, chi, free, gains = solved
     inflation = LONE_CUE**2 if len(used) == 1 else 1.0
-    if free > 0 and chdtrc(free, chi) < 0.01:
+    if free > 0 and chdtrc(free, chi) < CUES_WIDEN_P:
         inflation = max(inflation, chi / free)
     return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
                    free, excess, inflation, tuple(gains))

@@ -8,11 +8,13 @@ half-way crossings of the light, so the detector's own accuracy does not matter.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import numpy as np
 
 from vision.robust import fit_linear
+from vision.vertical.cue import line_x
 
 _REACH_PX = 5.0
 #: Segments are looked for in a picture of this long side; the fit uses all pixels.
@@ -52,9 +54,8 @@ class StraightEdge:
         return np.asarray(d / np.linalg.norm(d))
 
     def x_at(self, y: float | np.ndarray) -> np.ndarray:
-        """x of the line at height y (the edge is never near horizontal)."""
-        (x0, y0), (x1, y1) = self.ends_px
-        return np.asarray(x0 + (np.asarray(y) - y0) * (x1 - x0) / (y1 - y0))
+        """x of the line at height y."""
+        return line_x(self.ends_px, y)
 
 
 def line_segments(gray: np.ndarray) -> np.ndarray:
@@ -97,11 +98,16 @@ def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.
     ----------
     R. Grompone von Gioi et al., LSD: a line segment detector, IPOL 2, 2012.
     """
+    return distinct(e for plane in _planes(rgb)
+                    for e in _edges_of(plane, vanishing, within_deg, min_length_px))
+
+
+def distinct(edges: Iterable[StraightEdge]) -> list[StraightEdge]:
+    """Each edge once, longest first."""
     out: list[StraightEdge] = []
-    for plane in _planes(rgb):
-        for edge in _edges_of(plane, vanishing, within_deg, min_length_px):
-            if not any(doubles(edge, other) for other in out):
-                out.append(edge)
+    for edge in edges:
+        if not any(doubles(edge, other) for other in out):
+            out.append(edge)
     return sorted(out, key=lambda e: -e.seen_px)
 
 

@@ -6,7 +6,15 @@ import numpy as np
 
 from vision.fiducials.cards import CardSeen
 from vision.fiducials.pose import CardPose
-from vision.vertical.cue import PlumbCue, cue_of, line_plane
+from vision.parameters import (
+    CARD_FLAT_DEG,
+    CARD_FLAT_SIGMAS,
+    CARD_SQUARE_DEG,
+    CARD_TURNED_DEG,
+    PANEL_LONG,
+    PANEL_SIDE_MM,
+)
+from vision.vertical.cue import PlumbCue, cue_of, meeting_axis
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.tone_steps import step_share
 
@@ -29,8 +37,8 @@ def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose:
     for sign in (-1, 1):
         beside[sign] = [
             e for e in edges
-            if 36 < sign * off_mm(e, middle_y, card, px_per_mm) < 260 and e.sd_px < 0.5
-            and e.length_px > 1.8 * card.side_px
+            if PANEL_SIDE_MM[0] < sign * off_mm(e, middle_y, card, px_per_mm) < PANEL_SIDE_MM[1]
+            and e.sd_px < 0.5 and e.length_px > PANEL_LONG * card.side_px
             and _is_side(rgb, e, top - reach, low + reach, px_per_mm)
         ]
         beside[sign] = [e for e in beside[sign]
@@ -42,13 +50,13 @@ def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose:
             width = float(right.x_at(middle_y) - left.x_at(middle_y))
             if twist is None or not _as_long(rgb, left, right, px_per_mm):
                 continue
-            key = (twist > 1.2, width)
+            key = (twist > CARD_SQUARE_DEG, width)
             if best is None or key < best[0]:
                 best = (key, left, right, twist)
     if best is None:
         return None, []
     _, left, right, twist = best
-    square = twist < 1.2
+    square = twist < CARD_SQUARE_DEG
     lines = [(e.ends_px, float(np.hypot(e.sd_px, 0.1))) for e in (left, right)]
     return cue_of("hung panel", lines, pose if square else None, 1.0 if square else 1.5), [
         left, right]
@@ -94,8 +102,7 @@ def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.n
 
     None when they cannot be the sides of a board on which the card lies flat.
     """
-    axis = np.cross(line_plane(left.ends_px, camera), line_plane(right.ends_px, camera))
-    axis /= np.linalg.norm(axis)
+    axis = meeting_axis(left.ends_px, right.ends_px, camera)
     x, y, z = pose.rotation.T
     axis *= np.sign(axis @ y)
     tilt = np.cross(z, y)
@@ -106,7 +113,9 @@ def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.n
     noise = np.hypot(noise, np.degrees(1.5 * sd / gap * camera[0, 0] / length))
     out_of_plane = abs(np.degrees(np.arcsin(np.clip(axis @ z, -1, 1))))
     in_plane = abs(np.degrees(np.arctan2(axis @ x, axis @ y)))
-    return None if out_of_plane > 2.5 + 2.5 * noise or in_plane > 6.0 else float(in_plane)
+    if out_of_plane > CARD_FLAT_DEG + CARD_FLAT_SIGMAS * noise or in_plane > CARD_TURNED_DEG:
+        return None
+    return float(in_plane)
 
 
 def on_card(e: StraightEdge, card: CardSeen, px_per_mm: float) -> bool:

@@ -12,7 +12,8 @@ import math
 import numpy as np
 
 from vision.fiducials.cards import CardSeen
-from vision.vertical.cue import PlumbCue, RoughDown, cue_of, line_plane, line_x, shared_y
+from vision.parameters import POLE_BESIDE_MM, POLE_MM
+from vision.vertical.cue import PlumbCue, RoughDown, cue_of, line_x, meeting_axis, shared_y
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.panel import off_mm, on_card
 from vision.vertical.pole_silhouette import (
@@ -24,8 +25,6 @@ from vision.vertical.pole_silhouette import (
 from vision.vertical.pole_texture import follow_band
 from vision.vertical.tone_steps import step_share
 
-#: Thickness of poles, mm, and how far beside the card's centre one may stand.
-_THIN_MM, _THICK_MM, _BESIDE_MM = 10.0, 48.0, 150.0
 #: Shading moves the seen edge of a round pole along its length by about this much; it
 #: also stands for the reflection that is now and then taken for an outline.
 _SHADING_PX = 0.45
@@ -51,7 +50,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
     single edge (which could be a door) only counts when it passes behind it.
     """
     y_card = float(card.centre_px[1])
-    near = [e for e in edges if abs(off_mm(e, y_card, card, px_per_mm)) < _BESIDE_MM
+    near = [e for e in edges if abs(off_mm(e, y_card, card, px_per_mm)) < POLE_BESIDE_MM
             and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
             and not on_card(e, card, px_per_mm) and not _before_panel(e, panel, card)]
     hidden = _hidden(panel, card)
@@ -65,7 +64,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
              and _borders(rgb, p[2], hidden, px_per_mm) and _borders(rgb, p[3], hidden, px_per_mm)]
     for _, _, a, b in pairs[:_TRIED]:
         found = pole_outline(rgb, _extended(a, height, down), _extended(b, height, down),
-                             hidden, down, 0.7 * _THIN_MM * px_per_mm,
+                             hidden, down, 0.7 * POLE_MM[0] * px_per_mm,
                              [(e.ends_px, e.sd_px) for e in (a, b)])
         if found is None:
             continue
@@ -233,14 +232,13 @@ def _can_pair(a: StraightEdge, b: StraightEdge, px_per_mm: float, card: CardSeen
     if y[1] - y[0] < 1.3 * card.side_px:
         return False
     gap = b.x_at(y) - a.x_at(y)
-    return bool(gap.min() > _THIN_MM * px_per_mm and gap.max() < _THICK_MM * px_per_mm
+    return bool(gap.min() > POLE_MM[0] * px_per_mm and gap.max() < POLE_MM[1] * px_per_mm
                 and gap.max() < 1.6 * gap.min())
 
 
 def _converge(a: StraightEdge, b: StraightEdge, down: RoughDown) -> bool:
     """True when two edges meet about where verticals meet."""
-    axis = np.cross(line_plane(a.ends_px, down.camera), line_plane(b.ends_px, down.camera))
-    axis /= np.linalg.norm(axis)
+    axis = meeting_axis(a.ends_px, b.ends_px, down.camera)
     off = float(np.degrees(np.arccos(np.clip(abs(axis @ down.direction), -1, 1))))
     return off < 5.0 + 2 * _noise_deg(a, b, down.camera)
 
@@ -332,7 +330,7 @@ def _one_sided(rgb: np.ndarray, e: StraightEdge, down: RoughDown, px_per_mm: flo
             other = _towards(middle + np.array([side * gap_mm * px_per_mm, 0.0]), down.vanishing)
             lines = (e.ends_px, other) if side > 0 else (other, e.ends_px)
             found = pole_outline(rgb, lines[0], lines[1], hidden, down,
-                                 0.7 * _THIN_MM * px_per_mm, [(e.ends_px, e.sd_px)])
+                                 0.7 * POLE_MM[0] * px_per_mm, [(e.ends_px, e.sd_px)])
             if found is not None and (best is None or sum(s.support for s in found)
                                       > sum(s.support for s in best)):
                 best = found

@@ -18,9 +18,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from vision.imaging.radiometry import LINEAR, LUMINANCE
+from vision.imaging.radiometry import LUMINANCE
 from vision.robust import fit_linear, spread
-from vision.vertical.cue import RoughDown, line_x, shared_y
+from vision.vertical.cue import RoughDown, light_along, line_x, meeting_axis, pieces_of, shared_y
 
 _CHUNK_PX = 48
 _REACH_PX = 16.0
@@ -70,7 +70,8 @@ def pole_outline(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             gap = line_x(b.ends_px, y) - line_x(a.ends_px, y)
             if gap.min() < max(0.6 * expected, thin_px) or gap.max() > 1.7 * expected:
                 continue
-            off = np.degrees(_angle(_axis(a.ends_px, b.ends_px, down.camera), down.direction))
+            axis = meeting_axis(a.ends_px, b.ends_px, down.camera)
+            off = np.degrees(_angle(axis, down.direction))
             score = a.support + b.support - 0.5 * (off / down.sd_deg) ** 2 * _CAP
             score -= 0.5 * sum(_strays(a.ends_px, b.ends_px, *e) ** 2 for e in along) * _CAP
             if off < _LEAN_MOST * down.sd_deg and (best is None or score > best[0]):
@@ -104,25 +105,14 @@ def leans_like_a_pole(left_px: np.ndarray, right_px: np.ndarray, sd_px: float, d
     pass.  A tighter bound would let pass only what repeats the fault of ``down``: whether
     both can be true is asked where all cues meet.
     """
-    axis = _axis(left_px, right_px, down.camera)
+    axis = meeting_axis(left_px, right_px, down.camera)
     variance = down.sd_deg**2
     for line in (0, 1):
         for end in (0, 1):
             moved = [left_px.copy(), right_px.copy()]
             moved[line][end, 0] += sd_px
-            variance += np.degrees(_angle(_axis(moved[0], moved[1], down.camera), axis)) ** 2
+            variance += np.degrees(_angle(meeting_axis(moved[0], moved[1], down.camera), axis)) ** 2
     return bool(np.degrees(_angle(axis, down.direction)) < 5 * math.sqrt(variance))
-
-
-def _axis(left: np.ndarray, right: np.ndarray, camera: np.ndarray) -> np.ndarray:
-    """(3,) direction in which the planes of two lines of the photo meet."""
-    normals = []
-    for line in (left, right):
-        rays = np.linalg.solve(camera, np.column_stack([line, np.ones(2)]).T).T
-        n = np.cross(rays[0], rays[1])
-        normals.append(n / np.linalg.norm(n))
-    axis = np.cross(normals[0], normals[1])
-    return np.asarray(axis / np.linalg.norm(axis))
 
 
 def _angle(a: np.ndarray, b: np.ndarray) -> float:
@@ -135,9 +125,7 @@ def _lines_near(rgb: np.ndarray, line_px: np.ndarray, outward: int,
     """Straight lines near the expected one that are seen all along, best first."""
     rows: list[np.ndarray] = []
     middles: list[float] = []
-    for y0 in range(2, rgb.shape[0] - _CHUNK_PX - 1, _CHUNK_PX):
-        if hidden is not None and y0 + _CHUNK_PX > hidden[0] and y0 < hidden[1]:
-            continue
+    for y0 in pieces_of(rgb.shape[0], _CHUNK_PX, hidden):
         evidence = _evidence(rgb, line_px, outward, y0)
         if evidence is not None:
             rows.append(evidence)
@@ -169,19 +157,15 @@ def _models(sigma: float) -> tuple[np.ndarray, np.ndarray]:
 
 def _evidence(rgb: np.ndarray, line: np.ndarray, outward: int, y0: int) -> np.ndarray | None:
     """How much an outline at each of ``_OFFSETS`` (outwards positive) explains, in sigmas."""
-    import cv2
-
     y = np.arange(y0, y0 + _CHUNK_PX)
     # From outside inwards: the window's first sample is the outermost one.
     k = np.arange(_REACH_PX + _OUTSIDE_PX, -_REACH_PX - _INSIDE_PX - 0.01, -_STEP)
     x = line_x(line, y)[:, None] + outward * k[None, :]
-    x_low, x_high = int(x.min()) - 2, int(x.max()) + 3
-    if x_low < 0 or x_high > rgb.shape[1]:
+    if x.min() < 2 or int(x.max()) + 3 > rgb.shape[1]:
         return None
-    part = LINEAR[rgb[y0: y0 + _CHUNK_PX, x_low:x_high]]
-    planes = np.dstack([part @ LUMINANCE, part[..., 0] - part[..., 1], part[..., 2] - part[..., 1]])
-    rows = cv2.remap(planes, (x - x_low).astype(np.float32), np.broadcast_to(
-        (y - y0)[:, None], x.shape).astype(np.float32), cv2.INTER_LINEAR)
+    light = light_along(rgb, x, y0)
+    rows = np.dstack([light @ LUMINANCE, light[..., 0] - light[..., 1],
+                      light[..., 2] - light[..., 1]])
     profile = rows.mean(axis=0)
     noise = spread(np.diff(rows, axis=0), axis=(0, 1)) / np.sqrt(2)
     noise = noise / np.sqrt(_CHUNK_PX / 3) + 1e-3
