@@ -11,6 +11,8 @@ from dataclasses import dataclass
 import numpy as np
 from PIL import Image
 
+from vision.imaging.photo import scaled_points
+
 LONGEST_PX = 1400
 
 #: left, top, right, bottom in pixels; right and bottom are the first ones outside.
@@ -36,8 +38,8 @@ def to_photo(tap: tuple[float, float], shown: tuple[float, float], box: Box
     if shown[0] <= 0 or shown[1] <= 0:
         return None
     left, top, right, bottom = box
-    return ((tap[0] + 0.5) * (right - left) / shown[0] - 0.5 + left,
-            (tap[1] + 0.5) * (bottom - top) / shown[1] - 0.5 + top)
+    x, y = scaled_points(tap, np.divide((right - left, bottom - top), shown)) + (left, top)
+    return float(x), float(y)
 
 
 def screen_copy(rgb: np.ndarray, box: Box | None = None) -> ScreenCopy:

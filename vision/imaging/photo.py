@@ -75,8 +75,9 @@ class CameraFacts:
     focal_relative_sd: float | None = None
 
 
-def scaled_points(xy: Any, factor: float) -> np.ndarray:
-    """Where points (..., 2) of a picture lie when it is shown ``factor`` times as large.
+def scaled_points(xy: Any, factor: float | np.ndarray) -> np.ndarray:
+    """Where points (..., 2) of a picture lie when it is shown ``factor`` times as large, in
+    both directions or, of (2,), in each.
 
     Pixels have their origin at the centre of the first one, so its corner (-0.5, -0.5) is
     what stays in place.

@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 
 from vision.fiducials.pose import CardPose
-from vision.imaging.radiometry import LINEAR
 
 CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card"]
 
@@ -101,17 +100,3 @@ def pieces_of(height: int, piece_px: int, hidden: tuple[float, float] | None) ->
     ``hidden[0]`` to ``hidden[1]``."""
     return [y for y in range(2, height - piece_px - 1, piece_px)
             if hidden is None or y + piece_px <= hidden[0] or y >= hidden[1]]
-
-
-def light_along(rgb: np.ndarray, x: np.ndarray, y0: int) -> np.ndarray:
-    """(n, m, 3) float32 linear light, 0 to 1, at ``x`` (n, m), inside the photo by a pixel at
-    least, of the rows from ``y0`` on.
-
-    In linear light: blur moves an edge between bright and dark in the code values.
-    """
-    import cv2
-
-    low, high = int(x.min()) - 1, int(x.max()) + 3
-    rows = np.broadcast_to(np.arange(len(x), dtype=np.float32)[:, None], x.shape)
-    return np.asarray(cv2.remap(LINEAR[rgb[y0: y0 + len(x), low:high]],
-                                (x - low).astype(np.float32), rows, cv2.INTER_LINEAR))

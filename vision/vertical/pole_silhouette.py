@@ -18,9 +18,9 @@ from functools import lru_cache
 
 import numpy as np
 
-from vision.imaging.radiometry import LUMINANCE
+from vision.imaging.radiometry import LINEAR, LUMINANCE
 from vision.robust import fit_linear, spread
-from vision.vertical.cue import RoughDown, light_along, line_x, meeting_axis, pieces_of, shared_y
+from vision.vertical.cue import RoughDown, line_x, meeting_axis, pieces_of, shared_y
 
 _CHUNK_PX = 48
 _REACH_PX = 16.0
@@ -157,15 +157,19 @@ def _models(sigma: float) -> tuple[np.ndarray, np.ndarray]:
 
 def _evidence(rgb: np.ndarray, line: np.ndarray, outward: int, y0: int) -> np.ndarray | None:
     """How much an outline at each of ``_OFFSETS`` (outwards positive) explains, in sigmas."""
+    import cv2
+
     y = np.arange(y0, y0 + _CHUNK_PX)
     # From outside inwards: the window's first sample is the outermost one.
     k = np.arange(_REACH_PX + _OUTSIDE_PX, -_REACH_PX - _INSIDE_PX - 0.01, -_STEP)
     x = line_x(line, y)[:, None] + outward * k[None, :]
-    if x.min() < 2 or int(x.max()) + 3 > rgb.shape[1]:
+    x_low, x_high = int(x.min()) - 2, int(x.max()) + 3
+    if x_low < 0 or x_high > rgb.shape[1]:
         return None
-    light = light_along(rgb, x, y0)
-    rows = np.dstack([light @ LUMINANCE, light[..., 0] - light[..., 1],
-                      light[..., 2] - light[..., 1]])
+    part = LINEAR[rgb[y0: y0 + _CHUNK_PX, x_low:x_high]]
+    planes = np.dstack([part @ LUMINANCE, part[..., 0] - part[..., 1], part[..., 2] - part[..., 1]])
+    rows = cv2.remap(planes, (x - x_low).astype(np.float32), np.broadcast_to(
+        (y - y0)[:, None], x.shape).astype(np.float32), cv2.INTER_LINEAR)
     profile = rows.mean(axis=0)
     noise = spread(np.diff(rows, axis=0), axis=(0, 1)) / np.sqrt(2)
     noise = noise / np.sqrt(_CHUNK_PX / 3) + 1e-3

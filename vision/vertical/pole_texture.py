@@ -21,8 +21,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.imaging.radiometry import LINEAR
 from vision.robust import RobustFit, fit_linear, spread
-from vision.vertical.cue import light_along, line_x, pieces_of
+from vision.vertical.cue import line_x, pieces_of
 
 _CHUNK_PX = 32
 #: Where the band is looked at, in halves of its width from its middle: first of all, then
@@ -250,7 +251,12 @@ def _line_of(place: np.ndarray, slope: np.ndarray, variance: np.ndarray
 
 def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             hidden: tuple[float, float] | None) -> _Pieces | None:
-    """The band's profiles, piece by piece; None when too little of it is in the photo."""
+    """The band's profiles, piece by piece; None when too little of it is in the photo.
+
+    In linear light: blur moves an edge between bright and dark in the code values.
+    """
+    import cv2
+
     height, width = rgb.shape[:2]
     middle_y = np.array([height / 2.0])
     half = float(line_x(right_px, middle_y)[0] - line_x(left_px, middle_y)[0]) / 2
@@ -264,7 +270,11 @@ def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
         x = (left + right)[:, None] / 2 + u * (right - left)[:, None] / 2
         if x.min() < 1 or x.max() > width - 2 or (right - left).min() < 5:
             continue
-        profiles.append((255 * light_along(rgb, x, y0)).mean(axis=0))
+        low = int(x.min()) - 1
+        part = 255 * LINEAR[rgb[y0: y0 + _CHUNK_PX, low: int(x.max()) + 3]]
+        rows = cv2.remap(part, (x - low).astype(np.float32), np.broadcast_to(
+            (y - y0)[:, None], x.shape).astype(np.float32), cv2.INTER_LINEAR)
+        profiles.append(rows.astype(np.float32).mean(axis=0))
         heights.append(float(y.mean()))
         gaps.append(float((right - left).mean()))
     if len(heights) < _PIECES or np.ptp(heights) < 0.3 * height:
