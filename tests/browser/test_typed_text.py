@@ -248,6 +248,7 @@ def test_the_browser_itself_refuses_what_a_text_would_fetch(browser, served):
     expect(page.locator(".cs-title")).to_be_visible()
     said = page.evaluate("""() => new Promise(done => {
       document.addEventListener('securitypolicyviolation', e => done(e.effectiveDirective));
+      setTimeout(() => done('nothing was refused'), 10000);
       const i = document.createElement('img'); i.src = 'http://evil.example/5.png';
       document.body.append(i);
     })""")

@@ -100,7 +100,7 @@ def _record(state: ChamberState, who: Signature) -> None:
     looked = " ".join((st.session_state.get(_looked(state)) or "").split())
     if state.agreement is not None and state.agreement.second_look and not looked:
         problems.append("You and the tool do not agree. Look at the chamber again and say what you "
-                        "found.")
+                        "found, in the field above the value.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "

@@ -45,6 +45,7 @@ def value_cards(state: ChamberState) -> None:
         return
     unit, own = reading.unit, float(state.own) if state.own else None
     said = state.agreement.sentence if state.agreement is not None else ""
+    far = state.agreement is not None and state.agreement.second_look
     parts = [blocks.card(
         "Your reading", state.own or "none", unit if state.own else "",
         [_how_read(state)])]
@@ -57,7 +58,7 @@ def value_cards(state: ChamberState) -> None:
             parts.append(blocks.card(
                 "Difference, yours minus the tool's",
                 show_number(own - reading.value, reading.division, signed=True), unit,
-                [f"{apart:.1f} divisions", said], "difference"))
+                [said] if far else [f"{apart:.1f} divisions", said], "difference"))
     else:
         parts.append(blocks.card(MACHINE, "no value", "",
                                  [words.HEAD.get(reading.status, ""), said], "machine"))

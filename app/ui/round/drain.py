@@ -22,8 +22,9 @@ def drain_step(state: RoundState, view: View) -> None:
     points = [f"The order says: {how}." if how else "", _on_record(view),
               "The outlet from the chamber to the bag stays closed while it collects."]
     blocks.notice("Look at the stopcocks and follow the line with your finger", points)
-    st.text_input("Why, if it is not as the order says or as it was left (goes on record)",
-                  key=_why(state), max_chars=160, autocomplete="off")
+    if state.missing or st.session_state.get(_why(state)):  # asked for by the last press
+        st.text_input("Why it is not as the order says or as it was left (goes on record)",
+                      key=_why(state), max_chars=160, autocomplete="off")
     initials_field(state)
     say_what_is_missing(state)
     for name, words in (("opened", "open"), ("closed", "closed")):

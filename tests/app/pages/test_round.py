@@ -169,7 +169,7 @@ def test_a_drain_that_is_not_as_ordered_needs_a_reason(data, how, seen):
     page = at_the_drain(data).press(f"The drain to the chamber is {seen}")
     assert f"you see the drain {seen}. Look again" in page.text()
     assert entries(data, "event") == () and "Step 3 of 7" in page.text()
-    page.fill("Why, if it is not", "in the scanner").press(f"The drain to the chamber is {seen}")
+    page.fill("Why it is not", "in the scanner").press(f"The drain to the chamber is {seen}")
     (event,) = entries(data, "event")
     assert event.payload["detail"] == "seen at the round; in the scanner"
 
