@@ -9,7 +9,8 @@ from typing import Any
 import pytest
 
 #: A test that asks for one of these starts a server or a browser.
-STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server"}
+STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server", "pages",
+                    "signed_pages"}
 
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``

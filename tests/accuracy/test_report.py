@@ -179,6 +179,7 @@ class TestComparison:
         assert c["farther"] > c["closer"] and c["error_test"]["p_value"] < 1e-3
         assert "Compared with the earlier run" in parse(tmp_path / "new" / "report.html").text
 
+    @pytest.mark.slow
     def test_the_same_folder_compares_with_what_was_moved_aside(self, tmp_path, monkeypatch):
         path, out = make_set(tmp_path), tmp_path / "out"
         run_benchmark(path, out, progress=False, measure=reader)

@@ -56,6 +56,7 @@ def test_a_killed_run_goes_on_where_it_stopped(tmp_path):
     assert rows(out) == whole
 
 
+@pytest.mark.slow
 def test_results_of_other_labels_or_another_reader_are_not_mixed_in(tmp_path, monkeypatch):
     path, out = labels(tmp_path, 3), tmp_path / "out"
     run_benchmark(path, out, progress=False, measure=readers.exact)

@@ -217,6 +217,7 @@ def test_photos_without_a_set_and_sets_of_two_scales_are_told(tmp_path, capsys):
     assert "leave out" in capsys.readouterr().err
 
 
+@pytest.mark.slow
 def test_a_photo_that_cannot_be_opened_spoils_only_its_own_combinations(tmp_path):
     shared = Path(__file__).parents[3] / "shared" / "examples" / "sets" / "labels.jsonl"
     if not shared.exists():

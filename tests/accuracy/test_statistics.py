@@ -89,6 +89,7 @@ class TestBlandAltman:
         assert (a.bias, a.sd) == pytest.approx((-27.2, 34.8), abs=PRINTED)
         assert (a.lower, a.upper) == pytest.approx((-95.4, 41.1), abs=PRINTED)
 
+    @pytest.mark.slow
     def test_pingouin_draws_the_same_lines(self):
         pg = pytest.importorskip("pingouin", reason="pingouin is a development extra")
         matplotlib = pytest.importorskip("matplotlib", reason="pingouin draws with matplotlib")

@@ -125,6 +125,7 @@ def readings(store):
     return store.entries(kind="volume-reading")
 
 
+@pytest.mark.slow
 def test_the_round_asks_before_it_takes_a_reading_by_eye(store):
     put(store, EventDraft("drain-closed"), 10)
     read_on_quay(store, "0", 4)
@@ -139,6 +140,7 @@ def test_the_round_asks_before_it_takes_a_reading_by_eye(store):
     assert "Step 6 of 7" in page.text()
 
 
+@pytest.mark.slow
 def test_an_answer_belongs_to_the_value_it_was_given_for(store):
     put(store, EventDraft("drain-closed"), 10)
     read_on_quay(store, "0", 4)
@@ -150,6 +152,7 @@ def test_an_answer_belongs_to_the_value_it_was_given_for(store):
     assert "answer" not in readings(store)[-1].payload, "what fits needs none"
 
 
+@pytest.mark.slow
 def test_a_photo_is_asked_about_like_an_eye(store, monkeypatch):
     """31.7 mL by the photo, 0 three minutes before with the drain closed."""
     install(monkeypatch, Reader(seen()))
@@ -164,6 +167,7 @@ def test_a_photo_is_asked_about_like_an_eye(store, monkeypatch):
     assert readings(store)[-1].payload["answer"] == "stopcock found open"
 
 
+@pytest.mark.slow
 def test_an_emptying_of_more_than_can_have_come_is_asked_about_on_the_shift_page(store):
     read_on_quay(store, "10", 3)
     page = Page().event("chamber-emptied").type("ev-chamber-emptied-*-before_ml", "55")

@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator
 
 import pytest
-from serving import Served, opener, serve_pages
+from serving import ALONE, Served, opener, serve_pages
 
 
 @pytest.fixture(scope="session")
@@ -45,11 +45,11 @@ def served(page_server: Served) -> Iterator[Served]:
 
 @pytest.fixture(scope="session")
 def browser(chromium: str) -> Iterator[object]:
-    """One headless browser for all modules; each page has a context of its own."""
+    """One headless browser for all modules."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        flags = ["--disable-dev-shm-usage"] + (["--no-sandbox"] if os.geteuid() == 0 else [])
+        flags = [ALONE, "--disable-dev-shm-usage"] + (["--no-sandbox"] if os.geteuid() == 0 else [])
         started = playwright.chromium.launch(executable_path=chromium, args=flags)
         yield started
         started.close()
@@ -57,5 +57,5 @@ def browser(chromium: str) -> Iterator[object]:
 
 @pytest.fixture
 def open_page(browser, served):  # type: ignore[no-untyped-def]
-    """Opens a page of the app; a request to anywhere else is blocked and fails the test."""
+    """Opens a page of the app; a request to anywhere else leads nowhere and fails the test."""
     yield from opener(browser, served)

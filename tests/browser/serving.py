@@ -10,12 +10,15 @@ import time
 import urllib.request
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 
 import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 PHONE = {"width": 390, "height": 844}
+#: A flag of Chromium: no name but this machine's address leads anywhere.
+ALONE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
 
 #: Run in a page: what a thumb could miss, one line each.  44 CSS px: WCAG 2.2, success
 #: criterion 2.5.5 (level AAA; 2.5.8, level AA, asks for 24).
@@ -79,31 +82,53 @@ def serve_pages(data: Path) -> Iterator[Served]:
                       str(data), "--no-browser"], port, data)
 
 
-def opener(browser, served):  # type: ignore[no-untyped-def]
-    """As the fixture, for a server of one's own."""
-    strays: list[str] = []
-    contexts = []
+def new_context(browser, width: int, height: int, scheme: str):  # type: ignore[no-untyped-def]
+    """A browser profile of its own."""
+    size = {"width": width, "height": height}
+    return browser.new_context(viewport=size, color_scheme=scheme, has_touch=size == PHONE)
 
-    def guard(route):  # type: ignore[no-untyped-def]
-        if route.request.url.startswith(served.url):
-            route.continue_()
-        else:
-            strays.append(route.request.url)
-            route.abort()
+
+#: The profile that one test after the other uses, so that the pages' scripts are fetched and
+#: compiled once.  A test finds no cookie and nothing stored in it.
+kept_context = cache(new_context)
+
+
+def opener(browser, served):  # type: ignore[no-untyped-def]
+    """As the fixture, for a server of one's own.
+
+    The browser finds no host but this machine (``ALONE``), and every other that a page asks for
+    is noted.  A second page of a test is another person's browser.
+    """
+    strays: list[str] = []
+    kept, others = [], []
+
+    def note(request):  # type: ignore[no-untyped-def]
+        if request.url.startswith("http") and not request.url.startswith(served.url):
+            strays.append(request.url)
 
     def open_(path: str = "/", size=PHONE, scheme: str = "dark"):  # type: ignore[no-untyped-def]
-        context = browser.new_context(viewport=size, color_scheme=scheme,
-                                      has_touch=size == PHONE)
-        contexts.append(context)
-        context.route("**/*", guard)
+        look = (browser, size["width"], size["height"], scheme)
+        if (context := kept_context(*look)) in kept:
+            context = new_context(*look)
+            others.append(context)
+        else:
+            kept.append(context)
+        context.on("request", note)
         page = context.new_page()
         page.set_default_timeout(60_000)
         page.goto(served.url + path)
         return page
 
     yield open_
-    for context in contexts:
+    for context in others:
         context.close()
+    for context in kept:
+        for page in context.pages:
+            if page.url.startswith(served.url):
+                page.evaluate("localStorage.clear()")
+            page.close()
+        context.clear_cookies()
+        context.remove_listener("request", note)
     assert strays == [], f"The page asked other hosts: {strays}"
 
 

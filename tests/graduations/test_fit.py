@@ -70,6 +70,7 @@ class TestFound:
         assert np.degrees(fit.pose.elevation_rad(42.0)) == pytest.approx(elevation, abs=1.5)
         assert fit.rival < 0.5
 
+    @pytest.mark.slow
     def test_marks_that_are_covered_are_not_seen(self):
         hidden = tuple(range(22, 29))
         picture, scale, camera = scene(5.0, 1.0, 0.0, hidden)
@@ -78,6 +79,7 @@ class TestFound:
         assert not fit.seen[list(hidden)].any()
         assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
+    @pytest.mark.slow
     def test_without_camera_facts(self):
         picture, scale, camera = scene(14, 6, 3)
         known = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
@@ -176,6 +178,7 @@ class TestFound:
             _, z = fit.pose.wall_coordinates(np.array([at]))
             assert scale.value_at(float(z[0])) == pytest.approx(typed, abs=0.1)
 
+    @pytest.mark.slow
     def test_covered_ends_leave_the_count_open(self):
         whole = fit_graduations(*scene(5.0, 1.0, 0.0)[:2], focal=(FOCAL, 0.02))
         part = fit_graduations(*scene(5.0, 1.0, 0.0, (*range(0, 15), *range(45, 61)))[:2],

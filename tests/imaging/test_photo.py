@@ -176,6 +176,7 @@ def test_a_small_photo_is_its_own_working_picture() -> None:
     assert photo.rgb is photo.working_rgb
 
 
+@pytest.mark.slow
 def test_the_full_picture_is_what_another_decoder_sees() -> None:
     data = encode(dot(3000, 2004, 100, 100))
     theirs = cv2.cvtColor(cv2.imdecode(np.frombuffer(data, np.uint8), cv2.IMREAD_COLOR),

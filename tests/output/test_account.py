@@ -444,6 +444,7 @@ def _build(history):
     return readings, events, truth
 
 
+@pytest.mark.slow
 @settings(max_examples=60, deadline=None)
 @given(_history, st.randoms(use_true_random=False))
 def test_the_sum_is_exact_whatever_the_order_of_entry(history, random):

@@ -38,6 +38,7 @@ def test_rotations_of_a_world_are_rotations():
         assert np.linalg.det(r) == pytest.approx(1.0)
 
 
+@pytest.mark.slow
 def test_the_painted_card_stands_where_the_world_says():
     # Seen by OpenCV's detector and pose solver, not by the painter's own formulas.
     photo, label = scene(301, 0, "cards")

@@ -29,6 +29,7 @@ def thing(scene: ChamberScene, **more) -> ChamberScene:
     return replace(scene, **{**OWN, **more})
 
 
+@pytest.mark.slow
 def test_honest_sets_share_the_chamber_and_differ_in_the_photo():
     for index in range(40):
         photos = set_for(71, index, 3)
@@ -47,6 +48,7 @@ def test_honest_sets_share_the_chamber_and_differ_in_the_photo():
         assert photos.tier == max((s.tier for s in photos.scenes), key=SET_TIERS.index)
 
 
+@pytest.mark.slow
 def test_second_photos_come_from_lower_from_higher_and_from_nearly_the_same_place():
     steps = np.array([[s.camera.elevation_deg - photos.scenes[0].camera.elevation_deg
                        for s in photos.scenes[1:]]
@@ -57,6 +59,7 @@ def test_second_photos_come_from_lower_from_higher_and_from_nearly_the_same_plac
     assert abs(steps).max() > 15
 
 
+@pytest.mark.slow
 def test_one_photo_of_a_moved_set_shows_another_level_and_nothing_else():
     seen = set()
     for index in range(40):
@@ -80,6 +83,7 @@ def test_one_photo_of_a_moved_set_shows_another_level_and_nothing_else():
     assert seen == {0, 1, 2}
 
 
+@pytest.mark.slow
 def test_a_photo_does_not_depend_on_the_others_that_are_asked_for():
     for index in range(6):
         two, four = set_for(74, index, 2), set_for(74, index, 4)
@@ -107,6 +111,7 @@ def test_the_tier_of_a_photo_is_that_of_its_own_view():
     assert own_tier(replace(scene, capture=replace(scene.capture, blur_px=2.0))) == "hard"
 
 
+@pytest.mark.slow
 def test_a_folder_of_sets_is_labelled_repeatable_and_resumed(tmp_path, capsys):
     def write(name: str, moved: str) -> list[dict]:
         assert main(["scenes", "--out", str(tmp_path / name), "--count", "2", "--seed", "76",

@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
+import pytest
 
 from app.cli import main
 from vision.imaging.photo import load_photo, photo_from_array
@@ -15,6 +16,7 @@ from vision.volume.explain import explain
 SAMPLES = Path(__file__).parents[2] / "sample_images"
 
 
+@pytest.mark.slow
 def test_each_stage_has_its_picture(tmp_path, capsys):
     folder = tmp_path / "why"
     assert main(["read", str(SAMPLES / "bench-1-pink.jpg"), "--scale", "quay-60", "--explain",
@@ -29,6 +31,7 @@ def test_a_photo_without_a_chamber_ends_at_the_first():
     assert list(explain(gather(blank, load_scale("quay-60")))) == ["1-marks"]
 
 
+@pytest.mark.slow
 def test_the_pictures_differ_with_what_was_found():
     quay = load_scale("quay-60")
     one, other = (explain(gather(load_photo(SAMPLES / f"bench-{n}.jpg"), quay))

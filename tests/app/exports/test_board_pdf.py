@@ -45,6 +45,7 @@ def check_corners(numbers: np.ndarray, places: np.ndarray) -> None:
     assert np.diff(ours[..., 1], axis=0).mean() == pytest.approx(23.0, abs=SQUARE_ATOL_MM)
 
 
+@pytest.mark.slow
 @PAPERS
 def test_the_board_of_the_lens_command_is_found_on_the_page(paper, size_mm):
     pdf = cards_pdf(paper, board=True)

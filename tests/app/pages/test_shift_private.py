@@ -81,6 +81,7 @@ def test_an_error_that_no_page_caught_says_no_more(caplog):
     assert "ValueError" in silent(caplog)
 
 
+@pytest.mark.slow
 def test_nothing_that_a_person_brings_is_cached_for_all():
     """Streamlit's caches are shared by all sessions; Python's own live as long as the server."""
     # Our own drawn photos (their names), fonts, our own version, the cards to print.

@@ -36,12 +36,14 @@ def test_what_is_no_code_is_refused(typed):
         BedCode(typed)
 
 
+@pytest.mark.slow
 @given(st.text(max_size=30))
 def test_the_one_form_is_stable(text):
     assert normal_bed(normal_bed(text)) == normal_bed(text)
     assert normal_bed(text.upper()) == normal_bed(normal_bed(text).lower()) or not text.isascii()
 
 
+@pytest.mark.slow
 def test_the_one_form_of_every_character_is_stable():
     for n in (*range(0xD800), *range(0xE000, 0x20000)):
         assert normal_bed(normal_bed(f"A{chr(n)}7")) == normal_bed(f"A{chr(n)}7"), hex(n)

@@ -217,6 +217,7 @@ def test_a_disk_that_fills_up(tmp_path):
     assert store.verify().ok
 
 
+@pytest.mark.slow
 def test_a_database_that_may_not_grow(tmp_path):
     store = Store.open(tmp_path)
     event.listen(store._engine, "connect",
@@ -286,6 +287,7 @@ def test_a_database_of_something_else(tmp_path):
         Store.open(tmp_path / "other.db")
 
 
+@pytest.mark.slow
 def test_a_damaged_file(tmp_path):
     store = Store.open(tmp_path)
     for n in range(120):
@@ -346,6 +348,7 @@ def test_an_odd_place_is_a_sentence(where, create, tmp_path, monkeypatch):
     assert list(tmp_path.iterdir()) == []
 
 
+@pytest.mark.slow
 def test_a_folder_that_nobody_may_enter(open_folder):
     Store.open(open_folder / "in").add(reading())
     (open_folder / "in").chmod(0)

@@ -188,6 +188,7 @@ def test_a_well_formed_row_is_taken_so_the_refusals_below_mean_something(store):
     assert store.verify().ok
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("changes", [
     {"initials": None}, {"initials": ""}, {"initials": "   "}, {"initials": "ABCDEFGHI"},
     {"bed": None}, {"bed": " "}, {"key": None}, {"kind": "guess"}, {"subject": "guess"},

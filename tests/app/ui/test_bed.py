@@ -93,6 +93,7 @@ def test_many_beds_are_offered_in_a_list(store, name):
         page.field().value == "ROOM 15"
 
 
+@pytest.mark.slow
 def test_the_chamber_page_offers_and_asks_too(store, monkeypatch):
     install(monkeypatch, Reader(seen()))
     page = ChamberPage().to_the_reading(photo_file(1)).press("tools").answer()
