@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose, MarkPoints, fit_pose
-from vision.graduations.search import Found, search
+from vision.graduations.search import Found, Seen, search
 from vision.graduations.shift_likelihood import ShiftEvidence, main_run, shift_evidence
 from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_marks
 from vision.imaging.camera import FILM_DIAGONAL_MM
@@ -156,6 +156,7 @@ class GraduationFit:
 def fit_graduations(
     grey: np.ndarray, scale: Scale, *, focal: tuple[float, float] | None = None,
     near: tuple[float, float] | None = None, fixed: tuple[float, tuple[float, float]] | None = None,
+    seen: Seen | None = None,
 ) -> GraduationFit | None:
     """Find the graduations of a scale in one grey picture, and where the camera stood.
 
@@ -173,6 +174,8 @@ def fit_graduations(
         ``grey``, origin at the centre of the top-left pixel.
     fixed : (float, (x, y)), optional
         The value of the mark nearest to a point.
+    seen : Seen, optional
+        What earlier calls saw in the same ``grey``; this one adds what it sees.
 
     Returns
     -------
@@ -190,7 +193,7 @@ def fit_graduations(
         _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
     task = _Task(grey, scale, f, max(f_sd, 0.015), known)
     best: GraduationFit | None = None
-    for found in search(grey, scale, near, fixed):
+    for found in search(grey, scale, near, fixed, seen):
         one = _measured(found, task, fixed)
         if one is not None and (best is None or one.log_likelihood > best.log_likelihood):
             best = one
@@ -200,7 +203,7 @@ def fit_graduations(
             np.log(best.pose.focal_px / f) > _CROPPED * task.focal_relative_sd):
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
         # out later, does.  What it states is then worth nothing.
-        cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed)
+        cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed, seen=seen)
         return None if cut is None else replace(cut, cut=True)
     return best
 

@@ -63,14 +63,22 @@ def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
     return int(np.argmin(np.abs(values - fixed[0]))), float(fixed[1][1])
 
 
+#: What is seen in one grey picture, by size of the picture, width of the strokes, smear, and
+#: whether faint ones count: the strokes and the rows that they form.
+Seen = dict[tuple[int, float, int, bool], tuple[Strokes, list[Chain]]]
+
+
 def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
-           fixed_value: tuple[float, tuple[float, float]] | None = None) -> list[Found]:
+           fixed_value: tuple[float, tuple[float, float]] | None = None,
+           seen: Seen | None = None) -> list[Found]:
     """The best alignments over a few sizes of picture and of stroke, the likeliest first.
 
     ``grey`` is (H, W) float32; ``near`` a point on or beside the chamber that is meant;
     ``fixed_value`` a mark's (value, point).  Where one alignment explains the strokes
-    well it is the only one.
+    well it is the only one.  ``seen`` is filled with what is seen in ``grey`` and spares
+    the next search of the same picture that work.
     """
+    seen = {} if seen is None else seen
     fixed = _fixed_mark(scale, fixed_value)
     h, w = grey.shape
     coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
@@ -92,10 +100,9 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
                 _GOOD_SCORE * len(scale.marks)):
             break
         done.add(plan)
-        factor = plan[0]
-        small = grey if factor == 1 else cv2.resize(
-            grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
-        found = _search_once(small, scale, factor, plan[1:], near, fixed)
+        if plan not in seen:
+            seen[plan] = _look(grey, *plan)
+        found = _search_once(*seen[plan], h // plan[0], scale, plan[0], near, fixed)
         if found is None:
             continue
         every.append(found)
@@ -135,27 +142,35 @@ def _pitch(a: Alignment, scale: Scale) -> float:
     return float(np.min(np.abs(np.diff(t))))
 
 
-def _search_once(small: np.ndarray, scale: Scale, factor: int, look: tuple[float, int, bool],
-                 near: tuple[float, float] | None,
+def _look(grey: np.ndarray, factor: int, width_px: float, smear_px: int, faint: bool
+          ) -> tuple[Strokes, list[Chain]]:
+    """The strokes of a picture made smaller by ``factor``, and the rows that they form."""
+    h, w = grey.shape
+    small = grey if factor == 1 else cv2.resize(
+        grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
+    strokes = find_strokes(small, width_px, smear_px=smear_px, faint=faint)
+    return strokes, find_chains(strokes)
+
+
+def _search_once(strokes: Strokes, chains: list[Chain], height_px: int, scale: Scale,
+                 factor: int, near: tuple[float, float] | None,
                  fixed: tuple[int, float] | None) -> Found | None:
-    strokes = find_strokes(small, look[0], smear_px=look[1], faint=look[2])
-    chains = find_chains(strokes)
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
         chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))
         chains = [c for c in chains if _one_column(strokes, chains[0], c)][:2]
     held = None if fixed is None else (fixed[0], (fixed[1] + 0.5) / factor - 0.5)
-    ranked = align(strokes, chains, scale, small.shape[0], held)
+    ranked = align(strokes, chains, scale, height_px, held)
     if not ranked and held is not None:
         # the point may be a little off its mark: number the marks afterwards
-        ranked = align(strokes, chains, scale, small.shape[0])
+        ranked = align(strokes, chains, scale, height_px)
     if not ranked:
         return None
     best = ranked[0]
     if best.score < _LEAST_SCORE * len(scale.marks):
         return None
     rival, where, elsewhere = 0.0, None, None
-    x_best = best.column[0] + best.column[1] * small.shape[0] / 2
+    x_best = best.column[0] + best.column[1] * height_px / 2
     size = _pitch(best, scale) * len(scale.marks)
     for a in ranked[1:]:
         shared = np.intersect1d(a.stroke, best.stroke).size

@@ -117,7 +117,7 @@ def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
     if fixed is None and hints.number is not None:
         fixed = hints.number[0], _point(picture.from_photo(hints.number[1]))
     found = fit_graduations(picture.look(look), scale, focal=picture.focal, near=near,
-                            fixed=fixed)
+                            fixed=fixed, seen=picture.seen.setdefault(look, {}))
     return None if found is None else replace(found, picture=picture, strategy=look)
 
 

@@ -1,0 +1,67 @@
+"""The best alignments over a few looks at one picture, painted apart from the reader."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from drawn_ladders import camera_towards, paint_tube, paper, printed
+
+from vision.graduations import search as module
+from vision.graduations.search import Seen, search
+from vision.scale_file.scale import load_scale
+
+QUAY = load_scale("quay-60")
+
+
+@pytest.fixture(scope="module")
+def tube() -> np.ndarray:
+    size = (360, 540)
+    camera = camera_towards(6.0, 130.0, (0, 0, 42.0), roll_deg=2.0, aim_deg=(0.5, 1.0),
+                            focal_px=600.0, size=size)
+    return np.asarray(paint_tube(camera, size, QUAY.outer_radius_mm, printed(QUAY)))
+
+
+@pytest.fixture
+def looks(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """The stroke widths for which the picture is looked through, one by one."""
+    done: list[float] = []
+    find = module.find_strokes
+
+    def noted(grey, sigma_px, **more):  # type: ignore[no-untyped-def]
+        done.append(sigma_px)
+        return find(grey, sigma_px, **more)
+
+    monkeypatch.setattr(module, "find_strokes", noted)
+    return done
+
+
+def test_what_was_seen_is_not_sought_again_and_nothing_changes(tube, looks) -> None:
+    alone = search(tube, QUAY, None)
+    first = len(looks)
+    seen: Seen = {}
+    once, again = (search(tube, QUAY, None, None, seen) for _ in range(2))
+    assert alone and len(looks) == 2 * first, "looked for itself and into ``seen``, then no more"
+    for other in (once, again):
+        assert [f.factor for f in other] == [f.factor for f in alone]
+        assert [f.alignment.score for f in other] == [f.alignment.score for f in alone]
+        assert all(np.array_equal(a.alignment.mark, b.alignment.mark)
+                   for a, b in zip(other, alone, strict=True))
+
+
+def test_another_question_uses_what_was_seen(tube, looks) -> None:
+    """A point told later, and another scale, ask the same picture."""
+    seen: Seen = {}
+    search(tube, QUAY, None, None, seen)
+    search(tube, load_scale("heron-100"), None, None, seen)
+    known = len(looks)
+    told = search(tube, QUAY, (180.0, 270.0), (30.0, (180.0, 270.0)), seen)
+    assert len(looks) == known
+    fresh = search(tube, QUAY, (180.0, 270.0), (30.0, (180.0, 270.0)))
+    assert [f.alignment.score for f in told] == [f.alignment.score for f in fresh]
+
+
+def test_an_empty_picture_is_seen_to_be_empty(looks) -> None:
+    seen: Seen = {}
+    assert search(paper(240, 320), QUAY, None, None, seen) == []
+    assert search(paper(240, 320), QUAY, None, None, seen) == []
+    assert len(looks) == len(seen)
