@@ -18,7 +18,9 @@ from serving import ALONE, Served, opener, serve_pages
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """Path of the browser."""
-    found = shutil.which("chromium") or shutil.which("chromium-browser")
+    # The first is the same engine without windows, and starts in half the time.
+    found = next(filter(None, map(shutil.which, (
+        "chromium-headless-shell", "chromium", "chromium-browser"))), None)
     if found is None:
         if os.environ.get("CI"):
             pytest.fail("Chromium is not installed, and CI is set: the pages must be tested.")

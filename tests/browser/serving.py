@@ -164,7 +164,7 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
              || a.effect.getComputedTiming().iterations === Infinity);
       window.restSince = rest ? window.restSince || performance.now() : 0;
       return rest && performance.now() - window.restSince > 500;
-    }""")
+    }""", polling=100)
 
 
 def lasting(page, look: Callable[[], list[str]]) -> list[str]:  # type: ignore[no-untyped-def]

@@ -103,7 +103,7 @@ def test_the_log_holds_no_code_no_initials_and_no_picture(open_page, served):
 
 def test_prepared_files_are_for_this_browser_and_gone_when_forgotten(open_page, served):
     page = open_page("/shift")
-    live(page).get_by_label("Bed code of your ward").fill("PIER-78")
+    live(page).get_by_label("Bed code of your ward").fill("DOCK-5")
     live(page).get_by_label("Bed code of your ward").press("Enter")
     page.get_by_text("Bag changed", exact=True).click()
     live(page).get_by_label("Your initials").fill("Q.Z.")
@@ -113,7 +113,7 @@ def test_prepared_files_are_for_this_browser_and_gone_when_forgotten(open_page, 
     with page.expect_download() as download:
         live(page).get_by_role("button", name="All entries (CSV)").click()
     address = download.value.url
-    assert "/media/" in address and "PIER-78" not in address
+    assert "/media/" in address and "DOCK-5" not in address
 
     assert page.request.get(address).status == 200
     stranger = page.context.browser.new_context()

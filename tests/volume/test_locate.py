@@ -91,14 +91,14 @@ def test_every_strategy_has_a_name_of_its_own():
 
 
 def test_a_point_is_carried_into_the_picture(monkeypatch):
-    seen = {}
+    asked = {}
 
-    def fit(grey, scale, *, focal, near, fixed):
-        seen.update(near=near, fixed=fixed, shape=grey.shape)
+    def fit(grey, scale, *, focal, near, fixed, seen):
+        asked.update(near=near, fixed=fixed, shape=grey.shape)
         return None
 
     monkeypatch.setattr(stage, "fit_graduations", fit)
     stage.row_in(working_picture(photo()), "grey", SCALE, Hints((10.5, 20.5), None, None))
-    assert seen == {"near": (5.0, 10.0), "fixed": None, "shape": (32, 24)}
+    assert asked == {"near": (5.0, 10.0), "fixed": None, "shape": (32, 24)}
     stage.row_in(working_picture(photo()), "grey", SCALE, Hints(number=(30.0, (8.5, 4.5))))
-    assert seen["fixed"] == (30.0, (4.0, 2.0)) and seen["near"] == (4.0, 2.0)
+    assert asked["fixed"] == (30.0, (4.0, 2.0)) and asked["near"] == (4.0, 2.0)
