@@ -1,6 +1,7 @@
 """Flip single bits of a record's file; count what the checks then say of a changed account.
 
-``python tests/records_bits.py 3000`` prints the figures; the suite runs a short version.
+``python tests/records_bits.py 3000 20260302`` (flips, seed) prints the figures; the suite runs
+a short version.
 """
 
 from __future__ import annotations
@@ -120,6 +121,6 @@ def _judge(file: Path, truth: str, quick: str, count: Counter[str]) -> None:
 
 
 if __name__ == "__main__":
-    number = int(sys.argv[1]) if len(sys.argv) > 1 else 3000
+    number, seed = (int(a) for a in (sys.argv[1:] + ["3000", "20260302"][len(sys.argv) - 1:]))
     with tempfile.TemporaryDirectory() as place:
-        print(json.dumps(asdict(flipped(Path(place), number, 20260302))))
+        print(json.dumps(asdict(flipped(Path(place), number, seed))))
