@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 from markdown_it import MarkdownIt
 
@@ -137,6 +137,7 @@ def test_what_hides_or_turns_is_made_visible():
     assert text.visible("a\tb\nc\u00a0d \u00e9 \u4e2d") == "a b c\u00a0d \u00e9 \u4e2d"
 
 
+@settings(deadline=None)
 @given(st.text())
 def test_html_gives_back_what_was_typed(typed):
     """Against the standard library's own reading of HTML's character references."""
@@ -146,6 +147,7 @@ def test_html_gives_back_what_was_typed(typed):
     shown.encode("utf-8")
 
 
+@settings(deadline=None)
 @given(st.text(min_size=1) | st.text(alphabet="`*_~[]()!<>&;:|\\#- a1", min_size=1))
 def test_a_label_gives_back_what_was_typed(typed):
     """Against a reference implementation of CommonMark, with tables and links found in text."""
