@@ -21,6 +21,10 @@ from app.settings import key_file
 _ENTRY, _ANCHOR = "countersight entry 1\n", "countersight anchor 1\n"
 
 
+#: A key file has about 120 bytes.
+_MOST_BYTES = 16 * 1024
+
+
 @dataclass(frozen=True)
 class StationKey:
     """``public`` is the public half, 64 hexadecimal digits."""
@@ -49,9 +53,12 @@ def station_key() -> StationKey:
     try:
         if not path.exists():
             _make(path)
+        if not path.is_file():  # a device has no end, a pipe no beginning
+            raise ValueError(path)
         with suppress(PermissionError):
             make_private(path)
-        private = load_pem_private_key(path.read_bytes(), password=None)
+        with path.open("rb") as file:
+            private = load_pem_private_key(file.read(_MOST_BYTES), password=None)
     except OSError:
         raise ReadOnlyError(
             f"The station's key cannot be made or read at '{path}'. Nothing was recorded. Ask who "

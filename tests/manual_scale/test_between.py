@@ -28,7 +28,8 @@ def content(height_mm: float) -> float:
 
 def cone(**changes: object) -> Scale:
     knots = [[content(h), float(h)] for h in HEIGHTS]
-    return parse_scale({"name": "cone", "unit": "mL", "capacity": 450, "inner_diameter_mm": 60.0,
+    return parse_scale({"name": "cone", "unit": "mL", "capacity": 450,
+                        "inner_diameter_mm": [[content(h), 50.0 + 0.2 * float(h)] for h in HEIGHTS],
                         "height_mm": knots,
                         "marks": [{"from": 50, "to": 400, "step": 50, "length": "long"}],
                         **changes})
@@ -102,7 +103,8 @@ def test_the_command(tmp_path, capsys):
     exif.get_ifd(0x8769)[0xA405] = 26
     Image.fromarray(FLAT.rgb).save(tmp_path / "a.jpg", exif=exif)
     (tmp_path / "cone.json").write_text(json.dumps({
-        "name": "cone", "unit": "mL", "capacity": 450, "inner_diameter_mm": 60.0,
+        "name": "cone", "unit": "mL", "capacity": 450,
+        "inner_diameter_mm": [[content(h), 50.0 + 0.2 * float(h)] for h in HEIGHTS],
         "height_mm": [[content(h), float(h)] for h in HEIGHTS],
         "marks": [{"from": 50, "to": 400, "step": 50, "length": "long"}]}))
 

@@ -156,8 +156,11 @@ class TestGlassOfKnownVolumes:
         fine = np.linspace(heights[0], heights[-1], 40)
         knots = [[float(np.polyval(cubic, h)), float(h)] for h in fine]
         knots[0][0], knots[-1][0] = float(cls.FOUR[0]), float(cls.FOUR[-1])
+        # the bore that these heights ask for: area = change of volume with height
+        bore = np.sqrt(4e3 / np.pi * np.gradient([v for v, _ in knots], fine))
         return parse_scale({"name": "glass", "unit": "mL", "capacity": 350, "tolerance": 3.0,
-                            "inner_diameter_mm": 70.0, "height_mm": knots,
+                            "inner_diameter_mm": [[v, float(d)] for (v, _), d in zip(
+                                knots, bore, strict=True)], "height_mm": knots,
                             "marks": [{"from": 50, "to": 350, "step": 100, "length": "long"}]})
 
     @classmethod
