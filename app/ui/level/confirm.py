@@ -16,10 +16,10 @@ def claimed(reading: LevelReading | None) -> tuple[str | None, str]:
     """What the photo allows a person to confirm: the offset's digits, and in words how the
     system hangs.  None where it does not settle it, with the sentence that says so."""
     if reading is None or reading.offset_cm is None:
-        return None, "Without a result from a photo: "
+        return None, ""
     if reading.decision == "cannot tell":
         return None, ("The photo does not settle whether it is level, so nothing of it goes on "
-                      "record. ")
+                      "record.")
     offset = f"{reading.offset_cm:.1f}"
     side = "too high" if reading.offset_cm > 0 else "too low"
     hangs = f"hangs {abs(float(offset)):g} cm {side}"
@@ -35,7 +35,8 @@ def confirm_step(state: LevelState) -> None:
         blocks.say(f"You confirm that the system {claim} now. If you hang it anew, take another "
                    "photo afterwards and confirm that one.")
     else:
-        blocks.say(f"{claim}You have levelled it by your usual method and found it level.")
+        blocks.say(f"{claim} You confirm that you have levelled it by your usual method and found "
+                   "it level.".strip())
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"level-clock-{state.turn}")

@@ -63,7 +63,8 @@ def _measured(state: RoundState, view: View) -> None:
               width="stretch")
     digits, claim = claimed(reading)
     if digits is None:
-        blocks.say(claim)
+        if claim:
+            blocks.say(claim)
         return
     blocks.say("If you hang it anew, take another photo afterwards. Confirm only what it is now.")
     confirm_button(state, view, f"Confirm: {claim}",
