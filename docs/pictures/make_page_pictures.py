@@ -54,7 +54,7 @@ def work_through(page: Page, url: str) -> None:
     save(page, "chamber-2-side-by-side")
     save(page, "chamber-3-what-the-tool-saw", "Picture")
     page.get_by_role("button", name="Take mine").click()
-    page.get_by_text("Drag to adjust").wait_for()
+    page.get_by_role("button", name="+ 0.1 mL").wait_for()
     save(page, "chamber-4-value", "4. Confirm")
     for statement in ("outlet was closed", "hangs plumb", "undisturbed", "right chamber"):
         page.get_by_role("radiogroup", name=statement).get_by_text("Yes").click()
