@@ -88,10 +88,11 @@ def _verified(public: str, signature: str, text: str) -> bool:
 
     try:
         key = Ed25519PublicKey.from_public_bytes(bytes.fromhex(public))
-        key.verify(bytes.fromhex(signature), text.encode("utf-8"))
+        raw = bytes.fromhex(signature)
+        key.verify(raw, text.encode("utf-8"))
     except (InvalidSignature, ValueError, TypeError):
         return False
-    return True
+    return raw.hex() == signature  # one text for one signature
 
 
 def _make(path: Path) -> None:

@@ -92,6 +92,14 @@ def test_a_signature_cannot_be_carried_to_another_entry(store):
     assert store.verify().broken == 3
 
 
+def test_a_signature_has_one_text(store):
+    entry = store.entry(1)
+    by_hand(store, ("UPDATE entry SET signature = upper(signature) WHERE number = 1",))
+    for checked in (store.verify(), store.checked_read(signatures=True).verification):
+        assert not checked.ok and checked.broken == 1
+    assert store.entry(1).hash == entry.hash
+
+
 def test_a_key_put_in_from_outside_does_not_sign_itself(store):
     row = row_of(store, kind="station-key", subject="station-key", bed="*", initials="*",
                  payload='{"public_key":"' + "ab" * 32 + '"}', **dict.fromkeys((
