@@ -122,10 +122,11 @@ class Reader:
     """Stands in for the measuring side and remembers how it was asked."""
 
     def __init__(self, *answers: VolumeReading) -> None:
-        self.answers, self.asked = list(answers), []
+        self.answers, self.asked, self.hints = list(answers), [], []
 
-    def __call__(self, photo, scale, *, surface=None, number=None):  # type: ignore[no-untyped-def]
-        self.asked.append((photo.sha256, scale.name, surface, number))
+    def __call__(self, photo, scale, *, near=None, surface=None, number=None):  # type: ignore[no-untyped-def]
+        self.asked.append((photo.sha256, scale.name, near or surface, number))
+        self.hints.append((near, surface))
         return self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
 
 

@@ -34,7 +34,8 @@ def ask_the_tool(state: ChamberState) -> None:
     assert photo is not None and scale is not None
     with place, st.spinner("Reading the photo"):
         reading, problem = guard.in_words(
-            lambda: volume.read_volume(photo, scale, surface=state.near, number=state.number))
+            lambda: volume.read_volume(photo, scale, near=state.near, surface=state.surface,
+                                       number=state.number))
         state.accept(turn, reading, problem)
 
 
@@ -168,8 +169,10 @@ def question(state: ChamberState) -> None:
             state.unanswered = f"Tap {what}" + (" and type its value." if by_number else ".")
         elif by_number and value is not None:
             state.answer(number=(value, point))
+        elif asked.kind == "which-chamber":
+            state.answer(near=point)  # where on the chamber was tapped says nothing of the surface
         else:
-            state.answer(near=point)
+            state.answer(surface=point)
 
     st.button("Read again with this", key=f"again-{key}", on_click=answer, width="stretch",
               type="primary")

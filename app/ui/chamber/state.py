@@ -82,6 +82,7 @@ class ChamberState:
     seen_before: bool = False
     skipped: bool = False
     near: tuple[float, float] | None = None
+    surface: tuple[float, float] | None = None
     number: tuple[float, tuple[float, float]] | None = None
     answers: int = 0
     asked: VolumeReading | None = None
@@ -115,7 +116,8 @@ class ChamberState:
     @property
     def turn(self) -> tuple[object, ...]:
         """What a reading that is being made belongs to: photo, scale, answers."""
-        return self.generation, self.photo, self.scale, self.answers, self.near, self.number
+        return (self.generation, self.photo, self.scale, self.answers, self.near, self.surface,
+                self.number)
 
     def accept(self, turn: tuple[object, ...], reading: VolumeReading | None,
                problem: str) -> None:
@@ -183,12 +185,15 @@ class ChamberState:
     def answer(
         self,
         near: tuple[float, float] | None = None,
+        surface: tuple[float, float] | None = None,
         number: tuple[float, tuple[float, float]] | None = None,
     ) -> None:
-        """An answer to the tool's question; the photo is then read again."""
-        near, number, asked = near or self.near, number or self.number, self.reading
+        """An answer to the tool's question: where the chamber is, where its surface, or what
+        a mark says.  The photo is then read again."""
+        near, surface = near or self.near, surface or self.surface
+        number, asked = number or self.number, self.reading
         self._forget_reading()
-        self.near, self.number, self.asked = near, number, asked
+        self.near, self.surface, self.number, self.asked = near, surface, number, asked
         self.answers += 1
 
     def take_back_answer(self, sentence: str) -> None:
@@ -204,7 +209,7 @@ class ChamberState:
         self.recorded = recorded
 
     def _forget_reading(self) -> None:
-        self.near = self.number = self.reading = self.asked = None
+        self.near = self.surface = self.number = self.reading = self.asked = None
         self.reading_problem = self.far_accepted = self.unanswered = ""
         self.value.set("")
         self.missing = ()

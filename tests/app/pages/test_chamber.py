@@ -22,6 +22,7 @@ from app.exports.entry_words import remarks
 from app.records import Store
 from vision.errors import InputError
 from vision.imaging.photo import load_photo
+from vision.reading import Question
 from vision.scale_file.scale import shipped_scales
 from vision.volume.overlay import chamber_box
 
@@ -438,8 +439,25 @@ def test_a_number_given_for_a_mark_goes_to_the_reader(monkeypatch, store):
     assert "The numbering rests on the value typed by the person" in page.text()
 
 
+@pytest.mark.parametrize(("kind", "hint"), [("which-chamber", 0), ("which-surface", 1)])
+def test_a_tap_on_the_chamber_is_no_tap_on_the_surface(monkeypatch, store, kind, hint):
+    """Taken for the surface, a tap anywhere on the tube would choose among its edges."""
+    asking = reading(status="refused", value=None, interval=None, naive_value=None, budget=(),
+                     flags=("several-chambers",), reasons=("Which one?",),
+                     question=Question(kind, "Tap it."))
+    reader = install(monkeypatch, Reader(asking, reading()))
+    page = Page().to_the_reading(PHOTO)
+    key = f"{page.key}-0"
+    for field in ("across", "down"):
+        page.at.text_input(key=f"{field}-{key}").input("50")
+    page.at.button(key=f"again-{key}").click()
+    page.run()
+    assert reader.hints[0] == (None, None)
+    assert [point is not None for point in reader.hints[1]] == [hint == 0, hint == 1]
+
+
 def test_an_answer_that_cannot_be_used_leaves_the_question_standing(monkeypatch, store):
-    def refuses_number(photo, scale, *, surface=None, number=None):
+    def refuses_number(photo, scale, *, near=None, surface=None, number=None):
         if number is not None:
             raise InputError("The scale has no such mark.")
         return ASKING
