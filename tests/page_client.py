@@ -26,7 +26,7 @@ class PageClient:
 
     def _asked(self, method: str, path: str, body: bytes | None = None,
                headers: dict[str, str] | None = None) -> tuple[int, bytes]:
-        there = http.client.HTTPConnection(self.host, timeout=60)
+        there = http.client.HTTPConnection(self.host, timeout=15)
         try:
             there.request(method, path, body, {"Cookie": self._cookie(), **(headers or {})})
             answer = there.getresponse()
@@ -57,7 +57,7 @@ class PageClient:
         until = time.monotonic() + 60
         while time.monotonic() < until:
             said = ForwardMsg()
-            said.ParseFromString(self.connection.recv(timeout=60))  # type: ignore[arg-type]
+            said.ParseFromString(self.connection.recv(timeout=15))  # type: ignore[arg-type]
             if said.HasField("new_session"):
                 self.session = said.new_session.initialize.session_id
             if said.HasField("script_finished"):

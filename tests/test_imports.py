@@ -27,7 +27,7 @@ ORDER = {
     "app": (
         "settings", "sign_in", "headers", "records", "orders", "rounds", "entering",
         "checklists", "setting_compare", "agreement",
-        "terminal", "exports", "ui", "pages", "entry", "commands", "cli", "__main__",
+        "terminal", "exports", "readers", "ui", "pages", "entry", "commands", "cli", "__main__",
     ),
 }
 #: Circles that are still there.  A circle that has gone must go from here, too.

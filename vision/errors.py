@@ -30,3 +30,7 @@ class InputError(CountersightError):
 
 class LabelFileError(CountersightError):
     """A label file of an image set that cannot be used."""
+
+
+class ReadingLostError(CountersightError):
+    """A reading that came to no end: it took too long, or its process was ended."""

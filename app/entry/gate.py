@@ -21,6 +21,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from app.readers import pool
 from app.ui import quiet, session_files
 from app.ui.session_files import COOKIE
 from vision.imaging.photo import MAX_FILE_BYTES
@@ -144,7 +145,7 @@ async def _refuse(scope: Scope, receive: Receive, send: Send, status: int, why: 
 
 @asynccontextmanager
 async def housekeeping(app: object) -> AsyncIterator[None]:
-    """While the page server runs: sessions that are over are ended, their files freed."""
+    """While the page server runs: workers read photos, sessions that are over are ended."""
 
     async def keep() -> None:
         while True:
@@ -154,8 +155,9 @@ async def housekeeping(app: object) -> AsyncIterator[None]:
             except Exception as problem:  # an inner part of the page server: the next may do
                 _log.error("files of ended sessions stay: %s", quiet.where(problem))
 
-    task = asyncio.create_task(keep())
+    task, workers = asyncio.create_task(keep()), pool.start()
     try:
         yield
     finally:
         task.cancel()
+        pool.stop(workers)

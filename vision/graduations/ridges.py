@@ -6,6 +6,7 @@ lighter, on a dark wall).  Nothing here knows about scales or chambers.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import cv2
@@ -16,6 +17,10 @@ _USUAL_LEVEL, _LEAST_RESPONSE = 140.0, 2.5
 
 #: Second threshold for faint strokes, and how many clear pixels hold them up.
 _FAINT_SHARE, _CLEAR_PIXELS = 0.55, 3
+
+
+#: Rows that are worked on at a time.
+_STRIP_ROWS = 512
 
 
 @dataclass(frozen=True)
@@ -72,11 +77,7 @@ def find_strokes(
     thresholds: J. Canny, *A Computational Approach to Edge Detection*, IEEE Trans.
     PAMI 8 (1986) 679).
     """
-    response = ridge_response(cv2.blur(grey, (smear_px, 1)) if smear_px > 1 else grey, sigma_px)
-    around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
-                      (5, 5))
-    around = cv2.resize(around, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
-    response *= _USUAL_LEVEL / (around + 12.0)
+    response = _proportioned_response(grey, sigma_px, smear_px)
     sample = np.abs(response[::4, ::4])
     # smeared grain is grain no longer, and what it still breaks is joined again
     times = 4.5 if smear_px > 1 else 6.0
@@ -99,6 +100,24 @@ def find_strokes(
         empty = np.zeros((0, 2))
         return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))
     return _describe(labels, stats, keep, response, max_slope)
+
+
+def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:
+    """The ridge response for the usual brightness; a strip of rows at a time, for the memory."""
+    around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
+                      (5, 5))
+    around = cv2.resize(around, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
+    response = np.asarray(around)
+    # OpenCV's kernel for floats reaches 4 sigma; the ridge looks 1.7 sigma beyond that.
+    beyond = math.ceil(6 * sigma_px) + 2
+    height = grey.shape[0]
+    for top in range(0, height, _STRIP_ROWS):
+        first, end = max(0, top - beyond), min(height, top + _STRIP_ROWS)
+        strip = grey[first:min(height, end + beyond)]
+        ridge = ridge_response(cv2.blur(strip, (smear_px, 1)) if smear_px > 1 else strip, sigma_px)
+        response[top:end] = ridge[top - first:end - first] * (
+            _USUAL_LEVEL / (around[top:end] + 12.0))
+    return response
 
 
 def _describe(

@@ -19,7 +19,7 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
 
@@ -49,15 +49,13 @@ _FILTER_LOCK = threading.Lock()
 _ORIENTATION_TAG, _EXIF_IFD, _ZOOM_TAG, _FOCAL_35MM_TAG = 0x0112, 0x8769, 0xA404, 0xA405
 _TAKEN_TAG = 0x9003
 
-_TURN = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
+#: What brings each orientation of Exif 2.32 upright: rows and columns changed places or not,
+#: then the step along rows and along columns.
+_TURN = {2: (False, 1, -1), 3: (False, -1, -1), 4: (False, -1, 1), 5: (True, 1, 1),
+         6: (True, 1, -1), 7: (True, -1, -1), 8: (True, -1, 1)}
+#: Rows that are brought to RGB at a time, so that a photo of 50 megapixels takes the memory of
+#: the decoded picture and of its pixels (four and three bytes each), and no more.
+_STRIP_ROWS = 256
 
 
 @dataclass(frozen=True)
@@ -108,6 +106,15 @@ class Photo:
     name: str = ""
     _decode_full: Callable[[], np.ndarray] | None = field(default=None, repr=False)
     taken_min: float | None = field(default=None, repr=False)
+
+    def __getstate__(self) -> dict[str, Any]:
+        """What another process needs: what can be made again is left out."""
+        return {name: value for name, value in self.__dict__.items()
+                if name not in ("rgb", "working_gray")}
+
+    def __setstate__(self, state: dict[str, Any]) -> None:
+        self.__dict__.update(state)
+        self.working_rgb.flags.writeable = False
 
     @cached_property
     def rgb(self) -> np.ndarray:
@@ -169,8 +176,8 @@ def photo_from_array(
     digest = hashlib.sha256(f"{width}x{height}:".encode() + full.tobytes()).hexdigest()
     if working_scale == 1:
         return Photo(full, 1, width, height, camera, digest, name)
-    small = _reduced(Image.fromarray(full), working_scale)
-    return Photo(small, working_scale, width, height, camera, digest, name, lambda: full)
+    small = reduced(full, working_scale)
+    return Photo(small, working_scale, width, height, camera, digest, name, partial(_as_is, full))
 
 
 def load_photo(source: bytes | str | Path) -> Photo:
@@ -301,14 +308,13 @@ def _decode(data: bytes, kind: str, name: str) -> Photo:
     digest = hashlib.sha256(data).hexdigest()
     if kind == "JPEG":
         return replace(_jpeg_photo(data, orientation, camera, digest, name), taken_min=taken_min)
-    upright = _upright(_rgb(im), orientation)
-    width, height = upright.size
-    full = _frozen(np.asarray(upright))
+    full = _turned(_webp_pixels(data) if kind == "WEBP" else _pixels(im), orientation)
+    height, width = full.shape[:2]
     k = _working_scale(width * height)
     if k == 1:
         return Photo(full, 1, width, height, camera, digest, name, taken_min=taken_min)
-    return Photo(_reduced(upright, k), k, width, height, camera, digest, name, lambda: full,
-                 taken_min)
+    return Photo(reduced(full, k), k, width, height, camera, digest, name,
+                 partial(_as_is, full), taken_min)
 
 
 def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
@@ -318,10 +324,7 @@ def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
     if stream.scans > MAX_SCANS:
         raise PhotoError(_DAMAGED)
     bare = stream.data
-
-    def decode_full() -> np.ndarray:
-        return _pixels(_open(bare, "JPEG"), orientation)
-
+    decode_full = partial(_jpeg_pixels, bare, orientation)
     im = _open(bare, "JPEG")
     raw_width, raw_height = im.size
     width, height = (raw_height, raw_width) if orientation >= 5 else (raw_width, raw_height)
@@ -332,10 +335,9 @@ def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
     # picture would start inside a pixel: such a rare photo goes the long way.
     if raw_width % k == 0 and raw_height % k == 0:
         im.draft(None, (raw_width // k, raw_height // k))
-    if im.size == (raw_width // k, raw_height // k):
-        small = _pixels(im, orientation)
-    else:
-        small = _reduced(_upright(_rgb(im), orientation), k)
+    small = _turned(_pixels(im), orientation)
+    if im.size != (raw_width // k, raw_height // k):
+        small = reduced(small, k)
     return Photo(small, k, width, height, camera, digest, name, decode_full)
 
 
@@ -397,8 +399,7 @@ def _zoom(value: object) -> float:
 
 
 def _rgb(im: Image.Image) -> Image.Image:
-    """Decode and bring any colour mode to 8-bit RGB; transparency becomes white."""
-    im.load()
+    """Any colour mode as 8-bit RGB; transparency becomes white."""
     if im.mode == "RGB" and "transparency" not in im.info:
         return im
     if im.mode.startswith("I"):
@@ -411,19 +412,53 @@ def _rgb(im: Image.Image) -> Image.Image:
     return im.convert("RGB")
 
 
-def _upright(im: Image.Image, orientation: int) -> Image.Image:
-    return im.transpose(_TURN[orientation]) if orientation in _TURN else im
+def _pixels(im: Image.Image) -> np.ndarray:
+    """Decode: (H, W, 3) uint8 RGB of the picture as it is stored."""
+    im.load()
+    width, height = im.size
+    out = np.empty((height, width, 3), np.uint8)
+    for top in range(0, height, _STRIP_ROWS):
+        strip = im.crop((0, top, width, min(top + _STRIP_ROWS, height)))
+        out[top:top + _STRIP_ROWS] = np.asarray(_rgb(strip))
+    return out
 
 
-def _pixels(im: Image.Image, orientation: int) -> np.ndarray:
-    return _frozen(np.asarray(_upright(_rgb(im), orientation)))
+def _jpeg_pixels(bare: bytes, orientation: int) -> np.ndarray:
+    return _turned(_pixels(_open(bare, "JPEG")), orientation)
 
 
-def _reduced(im: Image.Image, k: int) -> np.ndarray:
+def _webp_pixels(data: bytes) -> np.ndarray:
+    """As :func:`_pixels`.  Pillow decodes WebP as a film: twice the canvas, with transparency."""
+    import cv2
+
+    bgr = cv2.imdecode(np.frombuffer(data, np.uint8),
+                       cv2.IMREAD_UNCHANGED | cv2.IMREAD_IGNORE_ORIENTATION)
+    if bgr is None:
+        raise PhotoError(_DAMAGED)
+    if bgr.shape[2] == 4:
+        return _pixels(Image.fromarray(cv2.cvtColor(bgr, cv2.COLOR_BGRA2RGBA, dst=bgr)))
+    return np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB, dst=bgr))
+
+
+def _turned(rgb: np.ndarray, orientation: int) -> np.ndarray:
+    """The picture upright, read-only."""
+    across, down, along = _TURN.get(orientation, (False, 1, 1))
+    return _frozen((rgb.transpose(1, 0, 2) if across else rgb)[::down, ::along])
+
+
+def reduced(rgb: np.ndarray, k: int) -> np.ndarray:
     """Mean over k x k blocks; rows and columns left over at the far ends are dropped."""
-    w, h = im.size
-    box = (0, 0, w - w % k, h - h % k)
-    return _frozen(np.asarray(im.reduce(k, box)))
+    h, w = (side // k for side in rgb.shape[:2])
+    out = np.empty((h, w, 3), np.uint8)
+    for top in range(0, h, _STRIP_ROWS):
+        rows = rgb[top * k:min(top + _STRIP_ROWS, h) * k, :w * k]
+        out[top:top + _STRIP_ROWS] = np.asarray(Image.fromarray(rows).reduce(k))
+    return _frozen(out)
+
+
+def _as_is(full: np.ndarray) -> np.ndarray:
+    full.flags.writeable = False  # it may have come from another process
+    return full
 
 
 def _frozen(array: np.ndarray) -> np.ndarray:

@@ -9,11 +9,16 @@ import cv2
 import numpy as np
 
 from vision.imaging.camera import focal_px
-from vision.imaging.photo import Photo
+from vision.imaging.photo import Photo, reduced
 
 #: In what a picture can be looked at: grey, its negative (light print), and single colours,
 #: where coloured ink or liquid hides marks.
 LOOKS: tuple[str, ...] = ("grey", "light print", "red", "green", "blue")
+
+
+#: A search takes some 16 bytes a pixel.  Phones give 12, 24 and 48 to 50 megapixels; one
+#: reading stays below 600 MB.
+MOST_SEARCHED_PIXELS = 25_000_000
 
 
 @dataclass(frozen=True)
@@ -54,8 +59,11 @@ def working_picture(photo: Photo) -> Picture:
 
 
 def full_picture(photo: Photo) -> Picture:
-    """Every pixel of the photo, decoded when first asked for."""
-    return _picture(photo, photo.rgb, 1)
+    """Every pixel of the photo, decoded when first asked for; a half of its size where that
+    are more than ``MOST_SEARCHED_PIXELS``."""
+    if photo.width * photo.height <= MOST_SEARCHED_PIXELS:
+        return _picture(photo, photo.rgb, 1)
+    return _picture(photo, reduced(photo.rgb, 2), 2)
 
 
 def _picture(photo: Photo, rgb: np.ndarray, factor: int) -> Picture:

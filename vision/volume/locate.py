@@ -84,9 +84,9 @@ def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
     for picture_of, group in groupby(strategies, key=lambda strategy: strategy.picture):
         if best is not None and best.pitch_px >= FINE_PICTURE_PITCH_PX:
             break
-        if picture_of is full_picture and photo.working_scale == 1:
-            continue  # the same picture again
         picture = picture_of(photo)
+        if picture_of is full_picture and picture.factor == photo.working_scale:
+            continue  # the same picture again
         best = _best(replace(row, strategy=strategy.name) for strategy in group if (
             row := row_in(picture, strategy.look, scale, hints)) is not None) or best
     return best

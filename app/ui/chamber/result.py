@@ -10,6 +10,7 @@ from app.ui.chamber.state import DRAWN, ChamberState
 from app.ui.chamber.steps import plain_picture
 from app.ui.number import decimal_field, parse_decimal, show_number
 from app.ui.pictures import ScreenCopy, band_around, screen_copy
+from app.ui.reading import read
 from app.ui.tap import chosen_point, tap_point
 from app.ui.text import as_label
 from vision.budget import combined_standard_uncertainty
@@ -34,8 +35,8 @@ def ask_the_tool(state: ChamberState) -> None:
     assert photo is not None and scale is not None
     with place, st.spinner("Reading the photo"):
         reading, problem = guard.in_words(
-            lambda: volume.read_volume(photo, scale, near=state.near, surface=state.surface,
-                                       number=state.number))
+            lambda: read(volume.read_volume, photo, scale, near=state.near,
+                         surface=state.surface, number=state.number))
         state.accept(turn, reading, problem)
 
 

@@ -15,6 +15,7 @@ from app.ui.level.state import LevelState, Way
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
+from app.ui.reading import read
 from app.ui.tap import chosen_point, tap_point
 from app.ui.text import as_label
 from vision.flags import describe
@@ -82,7 +83,7 @@ def photo_step(state: LevelState) -> None:
     if state.way != "cards":
         _tapped(state)
     elif state.reading is None:
-        measure(state, lambda: read_level(_photo(state)))
+        measure(state, lambda: read(read_level, _photo(state)))
 
 
 def _tapped(state: LevelState) -> None:
@@ -105,8 +106,8 @@ def _tapped(state: LevelState) -> None:
     deep = None if depth.value is None else 10 * depth.value
 
     def pressed() -> None:
-        measure(state, lambda: read_level(
-            photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
+        measure(state, lambda: read(
+            read_level, photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 
     st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")
 

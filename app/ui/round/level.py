@@ -9,6 +9,7 @@ from app.ui import blocks
 from app.ui.level.confirm import claimed
 from app.ui.level.steps import measure, tolerance_field
 from app.ui.photo_picker import pick_photo
+from app.ui.reading import read
 from app.ui.round.act import confirm_button, initials_field, say_what_is_missing
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
@@ -75,4 +76,4 @@ def _measured(state: RoundState, view: View) -> None:
 def _take(state: RoundState, photo: Photo) -> None:
     """Measure the photo that came in."""
     state.level.take(photo)
-    measure(state.level, lambda: read_level(photo))
+    measure(state.level, lambda: read(read_level, photo))

@@ -10,6 +10,7 @@ from app.agreement import verdict_of
 from app.ui import blocks, guard, uploads
 from app.ui.photo_picker import MAX_MB, TYPES
 from app.ui.pictures import screen_copy
+from app.ui.reading import read
 from app.ui.tap import Point, chosen_point, tap_point
 from app.ui.text import as_label
 from app.ui.threshold.state import Inputs
@@ -128,8 +129,9 @@ def _ask(panel: PanelPhoto, inputs: Inputs, point: Point) -> None:
         panel.first = inputs.setting_text
     panel.asked = (scale.name, point)
     with st.spinner("Reading the photo"):
-        panel.reading, panel.problem = guard.in_words(lambda: read_setting(
-            photo, scale, point, pointer_sd_px=_TAP_SHARE * _NEAR_SHARE * photo.width))
+        panel.reading, panel.problem = guard.in_words(lambda: read(
+            read_setting, photo, scale, point,
+            pointer_sd_px=_TAP_SHARE * _NEAR_SHARE * photo.width))
 
 
 def _show(panel: PanelPhoto) -> None:

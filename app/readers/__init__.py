@@ -1,0 +1,1 @@
+"""Photos of many sessions in, their readings out: worker processes, first come first served."""
