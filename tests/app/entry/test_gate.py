@@ -8,6 +8,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -255,7 +256,9 @@ def bring(gate: Gate, session: str, length: str) -> int:
     scope = {"type": "http", "method": "PUT", "path": f"/_stcore/upload_file/{session}/x",
              "headers": [(b"content-length", length.encode()),
                          (b"cookie", f"{session_files.COOKIE}=browser-{session}".encode())]}
-    asyncio.run(gate(scope, None, send))  # type: ignore[arg-type]
+    # In a thread of its own: a browser of another test may have a loop running in this one.
+    with ThreadPoolExecutor(1) as beside:
+        beside.submit(asyncio.run, gate(scope, None, send)).result()  # type: ignore[arg-type]
     return statuses[0]
 
 
@@ -281,17 +284,14 @@ def test_what_is_under_way_counts(server: Server) -> None:
     within: list[int] = []
 
     async def slow(scope: Any, receive: Any, send: Any) -> None:
-        if not within:
-            within.append(0)
-            within.append(await asyncio.to_thread(bring, gate, "s", "41000000"))
-            within.append(await asyncio.to_thread(bring, gate, "s", "41000000"))
+        # While this one comes in, so does the next.
+        within.append(await asyncio.to_thread(bring, gate, "s", "41000000"))
         await taken(scope, receive, send)
 
     gate = Gate(slow)
     assert bring(gate, "s", "41000000") == 204
-    assert within == [0, 204, 204] or within == [0, 204, 429]
-    assert bring(gate, "s", "41000000") == 204, "it is given back"
-    assert not gate._coming and not gate._files
+    assert within == [429, 204], "the third would be more than two photos"
+    assert not gate._coming and not gate._files, "what came in is counted no more"
 
 
 @pytest.mark.parametrize(("length", "status"), [
