@@ -14,6 +14,8 @@ from pathlib import Path
 
 import pytest
 
+pytestmark = pytest.mark.slow
+
 ROOT = Path(__file__).resolve().parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 BUILD = "import sys; from setuptools import build_meta as b; print(b.build_wheel(sys.argv[1]))"
@@ -37,7 +39,6 @@ def installed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return tmp / "site"
 
 
-@pytest.mark.slow
 def test_every_file_of_both_packages_is_in_the_wheel(installed: Path) -> None:
     for package in ("app", "vision"):
         source = installed.parent / "source"

@@ -136,6 +136,7 @@ def test_a_set_without_a_picture_to_read_has_no_grid(tmp_path):
         grid.make_grid(path, tmp_path / "grid")
 
 
+@pytest.mark.slow
 def test_the_report_shows_where_reading_turns_into_refusal(labels, tmp_path):
     """A stand-in reader: refuses from blur 4 px on, misreads the darkest pictures."""
     def reader(label):

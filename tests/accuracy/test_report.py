@@ -162,10 +162,12 @@ class TestComparison:
                       compare=tmp_path / "old" / "summary.json")
         return json.loads((tmp_path / "new" / "summary.json").read_text())["comparison"]["volume"]
 
+    @pytest.mark.slow
     def test_nothing_changed(self, tmp_path):
         c = self.runs(tmp_path, reader)
         assert (c["pairs"], c["unchanged"], c["error_test"]["p_value"]) == (120, 120, 1.0)
 
+    @pytest.mark.slow
     def test_worse_refusing_and_misreading_are_each_seen(self, tmp_path):
         def worse(label):
             if label.index % 10 == 0:

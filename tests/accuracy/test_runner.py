@@ -80,6 +80,7 @@ def test_an_image_that_kills_its_worker_costs_only_itself(tmp_path):
     assert "killed" in found[5]["message"]
 
 
+@pytest.mark.slow
 def test_a_fault_of_the_reader_is_a_row_and_never_a_crash(tmp_path):
     """The pictures do not exist: every image is an error, and the run ends well."""
     summary = run_benchmark(labels(tmp_path, 3), tmp_path / "out", progress=False)
@@ -157,6 +158,7 @@ def test_a_dask_cluster_finds_what_the_pool_finds(tmp_path):
     assert rows(tmp_path / "dask") == rows(tmp_path / "pool")
 
 
+@pytest.mark.slow
 def test_a_scheduler_that_does_not_answer_is_one_sentence(tmp_path):
     pytest.importorskip("distributed", reason="the extra 'distributed' is missing")
     with pytest.raises(InputError, match="scheduler"):

@@ -173,6 +173,7 @@ def test_requirements_are_checked_and_the_page_says_them(run):
     assert len((run.out / "results.csv").read_text().splitlines()) == 1 + 7 * SETS
 
 
+@pytest.mark.slow
 def test_a_killed_run_goes_on_and_gives_the_same(run, tmp_path):
     text = (run.out / "results.jsonl").read_text().splitlines(keepends=True)
     labels = make_sets(tmp_path)

@@ -108,6 +108,7 @@ class TestProportions:
         ci = st.clopper_pearson(4, 20, 0.90)
         assert (ci.low, ci.high) == pytest.approx((0.071354, 0.401029), abs=2e-6)
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(("k", "n"), [(0, 17), (17, 17), (1, 1), (95, 100), (950, 1000)])
     def test_clopper_pearson_against_scipy_and_statsmodels(self, k, n):
         ours = st.clopper_pearson(k, n)

@@ -213,6 +213,7 @@ def test_measuring_never_loads_the_pages_or_the_record(photo: str) -> None:
     assert done.stdout.strip().endswith("[]")
 
 
+@pytest.mark.slow
 def test_exit_codes_of_the_process(tmp_path: Path) -> None:
     assert run("scales", cwd=tmp_path).returncode == 0
     wrong = run("read", "none.jpg", "--scale", "quay-60", cwd=tmp_path)

@@ -34,6 +34,7 @@ def by_eye(store, value, minutes, **more):
         confirmed_value=value, attestations=YES, clock=clock(minutes), **more)
 
 
+@pytest.mark.slow
 def test_55_ml_three_minutes_after_0_with_the_drain_closed_is_not_taken_without_an_answer(store):
     store.add(happening("drain-closed", 0))
     by_eye(store, "0", 5)

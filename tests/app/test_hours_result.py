@@ -79,6 +79,7 @@ def test_a_second_reading_a_minute_later_shows_no_rate_of_that_minute(store, tmp
     assert "mL in an hour" in text and "over your limit of 15 mL in an hour" in text
 
 
+@pytest.mark.slow
 def test_the_shift_page_and_its_plot_say_the_same(emptied):
     text = Page(str(BED)).text().replace('\\"', '"')
     assert ">8.0 <small>mL</small>" in text and "8.0 mL/h" in text

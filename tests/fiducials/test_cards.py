@@ -141,6 +141,7 @@ def test_blur_and_overexposure_do_not_shrink_the_square(blur, white):
     assert abs(np.mean(errors)) < SIZE_BIAS * half_diagonal
 
 
+@pytest.mark.slow
 def test_the_stated_corner_uncertainty_holds():
     # 10 noisy pictures: the errors are about as large as the covariance says,
     # and never understated by more than a factor.

@@ -89,6 +89,7 @@ class TestFound:
         assert fit.pose.covariance[1, 1] > known.pose.covariance[1, 1]
         assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(("elevation", "roll", "aim"), [(14, 6, 3)])
     def test_a_part_cut_out_of_a_photo_is_noticed(self, elevation, roll, aim):
         """Half the picture was cut away, and what it says of the lens was kept.
@@ -188,6 +189,7 @@ class TestFound:
         assert part.evidence.margin(0) < 6.0
 
 
+@pytest.mark.slow
 def test_another_ladder_is_noticed():
     scale = even_scale()
     colour = printed(scale)

@@ -80,6 +80,7 @@ def test_below_and_above_differ_by_the_index_of_the_liquid():
     assert above / -below == pytest.approx(1.333, rel=0.004)
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(bore=st.sampled_from([20.0, 30.0, 44.0]), height=st.floats(-250, 250),
        distance=st.floats(250, 800), lean=st.floats(-4, 4), index=st.floats(1.49, 1.59))

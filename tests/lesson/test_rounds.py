@@ -25,6 +25,7 @@ from vision.lesson.rounds import (
 SEED = 20
 
 
+@pytest.mark.slow
 def test_ten_tasks_hold_every_cause_twice_and_the_seed_decides():
     tasks = chamber_tasks(SEED)
     assert sorted(t.trap for t in tasks) == sorted([*PARALLAX_CAUSES, *PARALLAX_CAUSES])

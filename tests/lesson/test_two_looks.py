@@ -72,6 +72,7 @@ def test_from_both_sides_two_looks_are_as_good_as_one_from_the_level():
     assert reach(0.0) == pytest.approx(READ_TO_DIVISIONS, rel=1e-6)
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(near=st.floats(10, 110), step=st.floats(2, 8))
 def test_the_nearer_the_second_place_the_less_it_tells(near, step):

@@ -21,6 +21,8 @@ from vision.level.locate import locate_cards
 from vision.level.offset import estimate_offset
 from vision.level.read import read_level
 
+pytestmark = pytest.mark.slow
+
 STAGES = ["1-cards", "2-cues", "3-gravity", "4-offset"]
 
 

@@ -200,6 +200,7 @@ def test_command_prints_one_object_and_a_sentence_in_both_units(tmp_path, capsys
     assert code == 0 and "11.3 cmH2O (8.3 mmHg)" in out and "not a record" in out
 
 
+@pytest.mark.slow
 def test_command_says_no_with_exit_code_3(tmp_path, capsys):
     path, _ = saved(tmp_path, CM, 11.3)
     code, out = run(capsys, path, "--scale", "gannet-cm", "--pointer", "5,5", "--json")

@@ -66,6 +66,7 @@ def test_a_number_that_fits_nowhere_is_asked_about_with_its_value(shot):
     assert r.question is not None and "the tapped mark 20." in r.question.sentence
 
 
+@pytest.mark.slow
 def test_the_command_writes_one_picture_a_stage(shot, tmp_path, capsys):
     photo, tip = shot
     Image.fromarray(photo.rgb).save(tmp_path / "panel.png")

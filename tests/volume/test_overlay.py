@@ -129,6 +129,7 @@ class TestDrawn:
         assert (first == second).all() and (p.rgb == GREY).all()
 
 
+@pytest.mark.slow
 def test_no_reading_line_is_drawn_where_nothing_was_read(monkeypatch):
     """A line beside "no liquid surface was found" would be taken for the reading."""
     def refuse(evidence):  # type: ignore[no-untyped-def]

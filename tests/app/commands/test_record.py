@@ -32,6 +32,7 @@ def said(capsys):
     return run
 
 
+@pytest.mark.slow
 def test_verify_a_whole_record(folder, said):
     code, out, err = said("verify", "--data", folder)
     assert (code, err) == (0, "") and "All 16 entries are whole" in out

@@ -19,6 +19,8 @@ from vision.lesson.parallax import eye_reading
 from vision.lesson.rounds import chamber_tasks
 from vision.scale_file.scale import load_scale
 
+pytestmark = pytest.mark.slow
+
 SEED, COUNT = 41, 3
 
 
@@ -37,7 +39,6 @@ def words(pdf) -> str:
     return " ".join(" ".join(p.extract_text() for p in reader.pages).split())
 
 
-@pytest.mark.slow
 def test_pictures_are_numbered_and_all_else_is_beside_them(made):
     assert sorted(p.name for p in made.iterdir()) == [
         "picture-01.jpg", "picture-02.jpg", "picture-03.jpg", "teacher", "worksheet.pdf"]
@@ -131,7 +132,6 @@ def test_the_command_opens_answers_and_refuses_what_makes_no_sense(made, capsys,
     assert not (tmp_path / "s").exists()
 
 
-@pytest.mark.slow
 def test_the_command_writes_a_set(tmp_path, capsys, monkeypatch):
     monkeypatch.setattr(lesson_set.scene_of, "__defaults__", ((140, 280),))
     out = tmp_path / "set"

@@ -238,6 +238,7 @@ def test_the_drawing_keeps_the_level_until_it_is_solved(second):
 
 
 # ------------------------------------------------------------------ the level lesson
+@pytest.mark.slow
 def test_pole_and_bed_move_the_threshold():
     at = opened("lesson_level")
     assert "level with the landmark" in text(at)

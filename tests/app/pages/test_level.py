@@ -83,6 +83,7 @@ def test_a_measured_photo_is_no_record_until_confirmed(store, monkeypatch):
     assert "On record" in words(at)
 
 
+@pytest.mark.slow
 def test_a_refused_photo_offers_the_usual_method_only(store, monkeypatch):
     at = opened(REFUSED, monkeypatch)
     assert "The landmark card was not found." in words(at)
@@ -112,6 +113,7 @@ def test_a_level_within_the_tolerance_is_confirmed_as_such(store, monkeypatch):
     assert [b for b in at.button if b.label.startswith("Confirm the level check")]
 
 
+@pytest.mark.slow
 def test_the_ward_s_tolerance_decides_about_the_words_and_outlives_the_photo(store, monkeypatch):
     at = opened(READ, monkeypatch)
     at.text_input(key="level-tolerance").set_value("5").run()
@@ -137,6 +139,7 @@ def test_a_tolerance_that_is_no_number_is_answered_in_words(store, monkeypatch):
     assert "Level within" not in words(at) and not at.exception
 
 
+@pytest.mark.slow
 def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
     at, asked = opened(READ, monkeypatch), []
     monkeypatch.setattr(steps, "read_level",

@@ -129,6 +129,7 @@ def test_a_record_changed_by_hand_is_named_on_the_page(ward):
     assert page.at.session_state["shift_state"].papers.note_elsewhere == ""
 
 
+@pytest.mark.slow
 def test_an_entry_that_cannot_be_read_is_named_on_the_page(ward):
     change(ward, "UPDATE entry SET confirmed_value = 'thirty' WHERE number = 2")
     page = Page()
@@ -163,6 +164,7 @@ def test_a_clock_set_back_is_asked_about(ward):
     assert ago(5).utc < last.happened.utc
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["handover_pdf", "write_csv", "write_bundle"])
 def test_what_one_paper_cannot_show_keeps_none_of_the_others_back(ward, monkeypatch, name):
     from app.ui.shift import papers

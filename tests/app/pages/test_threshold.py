@@ -80,6 +80,7 @@ def on_record(store, draft, value=None, bed="QUAY-3"):
     store().add(confirm(draft, by=Initials("R.T."), bed=BedCode(bed), confirmed_value=value))
 
 
+@pytest.mark.slow
 def test_page_leads_from_order_to_threshold(store):
     page = Page()
     assert "Next: the ordered threshold and its unit" in page.text()
@@ -92,6 +93,7 @@ def test_page_leads_from_order_to_threshold(store):
     assert "Side view to scale" in text
 
 
+@pytest.mark.slow
 def test_no_unit_is_chosen_beforehand(store):
     page = Page().type("th-ordered", "10").type("th-setting", "10").level()
     text = page.text()
@@ -106,12 +108,14 @@ def test_a_mixed_up_unit_is_asked_about(store):
     assert "Is the unit right?" in Page().order("136", "cmH2O").text()
 
 
+@pytest.mark.slow
 def test_the_order_on_record_is_compared(store):
     on_record(store, OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"))
     text = Page().type("th-bed", "QUAY-3").order("10", "cmH2O").text()
     assert "Order on record: 10 mmHg" in text and "Is the unit right?" in text
 
 
+@pytest.mark.slow
 def test_the_last_level_check_can_be_taken_with_its_interval(store):
     seen = {"kind": "level", "status": "read", "offset_cm": -3.4, "interval_cm": [-4.1, -2.3],
             "flags": []}
@@ -124,6 +128,7 @@ def test_the_last_level_check_can_be_taken_with_its_interval(store):
         "another offset is not as sure as the one that was measured"
 
 
+@pytest.mark.slow
 def test_a_level_check_before_a_move_no_longer_counts(store):
     seen = {"kind": "level", "status": "read", "offset_cm": -3.4, "interval_cm": None, "flags": []}
     on_record(store, LevelDraft.of(seen), "-3.4")
@@ -164,6 +169,7 @@ def test_nothing_is_recorded_without_initials_and_a_second_tap_adds_nothing(stor
     assert len(list(store().entries())) == 1
 
 
+@pytest.mark.slow
 def test_what_if_is_never_on_record(store):
     page = Page().panel().level("level")
     page.at.slider(key="wi-then").set_value(60).run()
@@ -174,6 +180,7 @@ def test_what_if_is_never_on_record(store):
     assert list(store().entries()) == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("value", ["ten", "1,234.5", "9999", "1e5"])
 def test_what_is_no_number_is_answered_and_nothing_computed(store, value):
     page = Page().panel(value).level()
@@ -229,6 +236,7 @@ def test_two_readings_that_differ_are_said_to(store):
     assert entry.first.value == Decimal(13) and entry.confirmed_value == Decimal("11.3")
 
 
+@pytest.mark.slow
 def test_a_file_that_is_no_photo_gets_one_sentence(store):
     page = Page().panel()
     page.at.file_uploader[0].upload("x.jpg", b"no photo", "image/jpeg")

@@ -68,6 +68,7 @@ def _show():
     page()
 
 
+@pytest.mark.slow
 def test_a_whole_trial_is_kept_and_the_truth_never_shown(trial_set):
     assert trial_sets(trial_set.parent) == [trial_set]
     page = Trial()
@@ -88,6 +89,7 @@ def test_a_whole_trial_is_kept_and_the_truth_never_shown(trial_set):
                    for word in (*map(str, TRUTHS), "p0.jpg", "p1.jpg", "p2.jpg"))
 
 
+@pytest.mark.slow
 def test_nothing_is_kept_without_a_number_and_the_next_field_is_empty(trial_set):
     page = Trial()
     page.type("trial-code", "R1").press("trial-begin").press("keep-")

@@ -75,6 +75,7 @@ def test_a_change_by_hand_is_found_and_named(store, change, number, words):
     assert words in found.fault and f"entry {number}" in found.sentence
 
 
+@pytest.mark.slow
 def test_no_cell_can_be_changed_unnoticed(store):
     """Every column of one entry in turn, by someone who gets past guards and checks."""
     from app.records.schema import entry_table

@@ -72,6 +72,7 @@ def test_two_short_codes_are_two_beds():
     assert similar_beds("B2", ["B1"]) == () and similar_beds("7", ["8"]) == ()
 
 
+@pytest.mark.slow
 @given(st.text("AB-1", min_size=3, max_size=6), st.text("AB-1", min_size=3, max_size=6))
 def test_one_slip_is_one_slip(a, b):
     """Against every code that one insertion, deletion, exchange or swap can make."""

@@ -167,6 +167,7 @@ def test_the_age_of_the_level(store):
     assert "2026-03-02 09:30" in other_day.sentence, "yesterday's check says its date"
 
 
+@pytest.mark.slow
 def test_an_unread_photo_gives_the_eyes_uncertainty(store):
     made = confirm(draft(), by=BY, bed=BED, confirmed_value="23.4", attestations=YES,
                    clock=clock(0))

@@ -274,6 +274,7 @@ def test_what_is_counted_is_what_was_checked(lame):
     assert len(read.current(BED, kind="volume-reading")) == 7
 
 
+@pytest.mark.slow
 def test_single_flipped_bits_leave_no_changed_account_with_whole(tmp_path):
     """A short version; ``python tests/records_bits.py 3000`` is the long one."""
     figures = flipped(tmp_path, 60, seed=1)

@@ -72,6 +72,7 @@ def test_the_known_beds_are_offered_and_can_be_pressed(store, name):
         assert page.field().value == "WARD-7" and page.offered() == []
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ASKING)
 def test_a_code_like_a_known_one_is_asked_about(store, name):
     page = Any_(name).bed("ward7")
@@ -80,6 +81,7 @@ def test_a_code_like_a_known_one_is_asked_about(store, name):
     assert "Did you mean" not in page.text()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ASKING)
 def test_many_beds_are_offered_in_a_list(store, name):
     for n in range(10, 20):
@@ -106,11 +108,13 @@ def test_the_chamber_page_offers_and_asks_too(store, monkeypatch):
     assert store.entries(kind="volume-reading")[0].bed == "WARD 7"
 
 
+@pytest.mark.slow
 def test_a_full_width_code_finds_the_bed(store):
     page = Any_("shift").bed("\uff57\uff41\uff52\uff44\uff0d\uff17")
     assert "Bed WARD-7" in page.text() and "Did you mean" not in page.text()
 
 
+@pytest.mark.slow
 def test_a_round_of_a_bed_like_a_known_one_waits_for_the_answer(store, tmp_path):
     page = Any_("round", "WARD7")
     assert "Did you mean WARD-7?" in page.text()

@@ -137,6 +137,7 @@ def test_what_hides_or_turns_is_made_visible():
     assert text.visible("a\tb\nc\u00a0d \u00e9 \u4e2d") == "a b c\u00a0d \u00e9 \u4e2d"
 
 
+@pytest.mark.slow
 @settings(deadline=None)
 @given(st.text())
 def test_html_gives_back_what_was_typed(typed):

@@ -25,6 +25,7 @@ KEYS = {"file", "scale", "true_value", "rim_value", "expect", "tier", "division"
         "highest_mark_px", "n_plastic"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("tier", TIERS)
 def test_scenes_keep_the_promises_of_their_tier(tier):
     for index in range(25):
