@@ -161,6 +161,8 @@ def quiet_house(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     monkeypatch.setattr("app.commands.serve._launch", lambda words: 0)
     monkeypatch.setattr("app.commands.serve.check_free", lambda host, port: None)
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
+    # serve hands both to the page server in the environment: they go back after the test.
+    monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "station.key"))
     monkeypatch.delenv("COUNTERSIGHT_DEBUG", raising=False)
 
     def read(photo: Photo, scale: Scale, surface: Any = None,
