@@ -55,7 +55,7 @@ class Round:
     newer belongs to the round.  ``collect_since`` and ``collect_until`` bound the
     collecting, ``collect_minutes`` is how long it is meant to take, and
     ``collect_after`` the last entry on record when it ended.  ``seen`` are steps
-    that were gone through and leave no entry.
+    that were gone through and leave no entry.  ``by`` are the initials of who began it.
     """
 
     bed: str
@@ -67,11 +67,12 @@ class Round:
     collect_until: Moment | None = None
     collect_after: int | None = None
     seen: tuple[StepName, ...] = ()
+    by: str = ""
 
     @classmethod
-    def begin(cls, bed: str, now: Moment, after: int) -> Round:
+    def begin(cls, bed: str, now: Moment, after: int, by: str = "") -> Round:
         """A new round with nothing done."""
-        return cls(normal_bed(bed), now, after, uuid.uuid4().hex)
+        return cls(normal_bed(bed), now, after, uuid.uuid4().hex, by=by)
 
     def collecting(self, since: Moment, minutes: int) -> Round:
         """The same round, collecting since then for so many minutes."""
@@ -298,7 +299,7 @@ def _to_json(r: Round) -> dict[str, Any]:
     return {"format": FORMAT, "id": r.id, "bed": r.bed, "began": _pair(r.began), "after": r.after,
             "collect_since": _pair(r.collect_since), "collect_minutes": r.collect_minutes,
             "collect_until": _pair(r.collect_until), "collect_after": r.collect_after,
-            "seen": list(r.seen)}
+            "seen": list(r.seen), "by": r.by}
 
 
 def _from_json(text: str, bed: str) -> Round:
@@ -314,7 +315,7 @@ def _from_json(text: str, bed: str) -> Round:
             None if d["collect_minutes"] is None else int(d["collect_minutes"]),
             _moment(d["collect_until"]),
             None if d["collect_after"] is None else int(d["collect_after"]),
-            tuple(name for name in STEPS if name in d["seen"]))
+            tuple(name for name in STEPS if name in d["seen"]), str(d.get("by", "")))
     except (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError,
             CountersightError):
         raise RoundError(_unreadable(bed)) from None

@@ -169,7 +169,7 @@ def test_the_next_reading_is_due_by_the_order_else_hourly():
 
 def test_a_round_comes_back_as_it_was_kept(tmp_path):
     book = RoundBook(tmp_path / "rounds")
-    round_ = Round.begin("A/B 3", AT, 17)
+    round_ = Round.begin("A/B 3", AT, 17, "K.T.")
     book.begin(round_)
     round_ = round_.collecting(later(2), 45).collected(later(47), 20).with_seen("output")
     book.keep(round_)

@@ -146,11 +146,11 @@ def begin(state: RoundState, bed: str) -> None:
 
     def act() -> None:
         code = BedCode(bed)
-        Initials(state.initials)  # refused here and not at the first step
+        by = Initials(state.initials)  # refused here and not at the first step
         doubt = bed_doubt(code)
         if doubt:
             raise ConfirmError(doubt)
-        book().begin(Round.begin(code, Moment.now(), newest(ledger.open_store())))
+        book().begin(Round.begin(code, Moment.now(), newest(ledger.open_store()), by))
 
     _, problem = guard.in_words(act)
     state.missing, state.missing_at = (problem,) if problem else (), STEP
