@@ -185,7 +185,7 @@ def test_the_file_holds_no_value_and_no_photo(tmp_path):
     (path,) = tmp_path.glob("*.json")
     assert set(json.loads(path.read_text())) == {
         "format", "id", "bed", "began", "after", "collect_since", "collect_minutes",
-        "collect_until", "collect_after", "seen"}
+        "collect_until", "collect_after", "seen", "by"}
     assert path.stat().st_mode & 0o077 == 0 or os.name == "nt"
 
 
