@@ -10,6 +10,10 @@ from vision.errors import InputError
 
 DATA_VARIABLE = "COUNTERSIGHT_DATA"
 KEY_VARIABLE = "COUNTERSIGHT_KEY"
+#: The address under which phones reach the pages, for the pages themselves; none if none do.
+ADDRESS_VARIABLE = "COUNTERSIGHT_ADDRESS"
+#: The fingerprint of a certificate that nobody vouches for, where the pages come under one.
+LAB_VARIABLE = "COUNTERSIGHT_LAB"
 
 
 def data_dir() -> Path:
@@ -53,10 +57,11 @@ def key_file() -> Path:
     """The file of this station's private key: COUNTERSIGHT_KEY, else in the user's own
     settings folder, apart from the record that it signs."""
     given = os.environ.get(KEY_VARIABLE, "").strip()
-    return own_path(given) if given else _user_config_dir() / "station.key"
+    return own_path(given) if given else config_dir() / "station.key"
 
 
-def _user_config_dir() -> Path:
+def config_dir() -> Path:
+    """The usual place for a program's settings of this user on this system."""
     home = Path.home()
     if sys.platform == "win32":
         base = Path(os.environ.get("APPDATA") or home / "AppData" / "Roaming")

@@ -22,10 +22,12 @@ _HERE = ("localhost", "127.0.0.1", "::1")
 
 @dataclass(frozen=True)
 class SignIn:
-    """A sign-in file that can be used; ``host`` is the name under which people reach us."""
+    """A sign-in file that can be used; ``host`` is the name under which people reach us, and
+    ``address`` the whole of it."""
 
     file: Path
     host: str
+    address: str
 
 
 def check_sign_in(name: str) -> SignIn:
@@ -56,4 +58,4 @@ def check_sign_in(name: str) -> SignIn:
                              "read on the way.")
     if find_spec("authlib") is None or find_spec("httpx") is None:
         raise InputError("Sign-in needs one more package: pip install 'countersight[auth]'.")
-    return SignIn(file, host)
+    return SignIn(file, host, f"{back.scheme}://{back.netloc}")

@@ -25,8 +25,8 @@ ORDER = {
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),
     "app": (
-        "settings", "sign_in", "headers", "records", "orders", "rounds", "entering",
-        "checklists", "setting_compare", "agreement",
+        "settings", "sign_in", "certificate", "phone_address", "headers", "records", "orders",
+        "rounds", "entering", "checklists", "setting_compare", "agreement",
         "terminal", "exports", "readers", "ui", "pages", "entry", "commands", "cli", "__main__",
     ),
 }

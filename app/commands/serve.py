@@ -6,6 +6,7 @@ import argparse
 import ipaddress
 import os
 import socket
+import ssl
 import sys
 import threading
 import time
@@ -15,7 +16,17 @@ from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
-from app.settings import DATA_VARIABLE, KEY_VARIABLE, data_dir, own_path, record_place
+from app.certificate import Certificate, check_certificate, lab_certificate
+from app.phone_address import code_as_text, own_network_address
+from app.settings import (
+    ADDRESS_VARIABLE,
+    DATA_VARIABLE,
+    KEY_VARIABLE,
+    LAB_VARIABLE,
+    data_dir,
+    own_path,
+    record_place,
+)
 from app.sign_in import SignIn, check_sign_in
 from app.terminal import say
 from vision.errors import InputError
@@ -25,10 +36,11 @@ def add_parser(subparsers: Any) -> None:
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "serve", help="open the pages (also without any command)",
-        description="Start the pages. They answer on this machine only; for phones set up sign-in "
-                    "and put a proxy with encryption (TLS) in front (docs/serving.md).")
-    parser.add_argument("--host", default="127.0.0.1", metavar="ADDRESS",
-                        help="address to listen on (default 127.0.0.1, this machine only)")
+        description="Start the pages. They answer on this machine only; a phone needs an encrypted "
+                    "connection: a proxy in front, --certificate, or --lab (docs/serving.md).")
+    parser.add_argument("--host", metavar="ADDRESS",
+                        help="address to listen on (default 127.0.0.1, this machine only; with "
+                             "--lab this machine's address in its network)")
     parser.add_argument("--port", default="8501", metavar="N", help="port (default 8501)")
     parser.add_argument("--data", metavar="DIR",
                         help="folder of the record, or a database's address (default: "
@@ -36,6 +48,13 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--key", metavar="FILE",
                         help="this station's private key, made on first use (default: "
                              "$COUNTERSIGHT_KEY or station.key in your own settings folder)")
+    parser.add_argument("--certificate", metavar="FILE",
+                        help="serve encrypted (HTTPS) under this certificate, PEM, with its chain")
+    parser.add_argument("--certificate-key", metavar="FILE",
+                        help="the private key of --certificate, PEM, without a password")
+    parser.add_argument("--lab", action="store_true",
+                        help="for a skills lab: serve encrypted under a certificate made here, of "
+                             "which every phone will warn once")
     parser.add_argument("--sign-in", metavar="FILE",
                         help="TOML file with the OpenID Connect settings; nobody sees a page "
                              "without signing in (docs/serving.md)")
@@ -50,23 +69,74 @@ def run(args: argparse.Namespace) -> int:
     """Check everything first, then hand over to the page server."""
     port = parse_port(args.port)
     sign_in = None if args.sign_in is None else check_sign_in(args.sign_in)
-    check_host(args.host, args.allow_remote, signed=sign_in is not None)
+    host = args.host or (own_network_address() if args.lab else "127.0.0.1")
+    check_host(host, args.allow_remote, signed=sign_in is not None)
+    tls = _certificate(args, host)
     place, shown = prepare_place(args.data)
     prepare_key(args.key)
-    check_free(args.host, port)
+    check_free(host, port)
     os.environ[DATA_VARIABLE] = place
+    phones = phone_address(host, port, sign_in, encrypted=tls is not None)
+    os.environ[ADDRESS_VARIABLE] = phones
+    os.environ[LAB_VARIABLE] = tls.fingerprint if tls and args.lab else ""
     script = Path(str(files("app") / "entry" / "asgi.py"))
     _check_same_house()
+    url = page_url(host, port, encrypted=tls is not None)
     if not args.no_browser:
-        threading.Thread(target=_open_browser, args=(args.host, port), daemon=True).start()
-    sys.stdout.write(f"Countersight: {page_url(args.host, port)}  (stop with Ctrl+C)\n"
-                     f"The record is kept in {shown}\n")
+        threading.Thread(target=_open_browser, args=(url,), daemon=True).start()
+    sys.stdout.write(f"Countersight: {url}  (stop with Ctrl+C)\n"
+                     f"The record is kept in {shown}\n{_words_for_phones(phones)}")
+    if tls and args.lab:
+        sys.stdout.write(LAB_WORDS.format(tls.fingerprint))
     sys.stdout.flush()
     tell_of_the_record(place)
     if args.allow_remote and sign_in is None:
         sys.stdout.write("No sign-in: whoever reaches this address sees and confirms everything.\n")
-    return _launch(server_words(script, args.host, port, sign_in=sign_in,
-                                open_to_all=args.allow_remote))
+        sys.stdout.flush()
+    return _launch(server_words(script, host, port, sign_in=sign_in,
+                                open_to_all=args.allow_remote, tls=tls))
+
+
+#: What a phone says of a certificate made here, why, and what to do about it.
+LAB_WORDS = (
+    "Every phone will warn that this connection is not private: it is encrypted, but this machine "
+    "vouches only for itself, and no phone knows it. In a skills lab that is to be expected: look "
+    "at the details, compare the fingerprint, then go on. Never do so on a ward.\n"
+    "Fingerprint (SHA-256): {}\n")
+
+
+def _certificate(args: argparse.Namespace, host: str) -> Certificate | None:
+    """Under which certificate the pages are served; None for no encryption of our own."""
+    brought = [args.certificate is not None, args.certificate_key is not None]
+    if args.lab and any(brought):
+        raise InputError("--lab makes a certificate of its own; leave --certificate and "
+                         "--certificate-key away, or --lab.")
+    if any(brought) and not all(brought):
+        raise InputError("--certificate FILE and --certificate-key FILE belong together; give "
+                         "both.")
+    if args.lab:
+        return lab_certificate(host)
+    return check_certificate(args.certificate, args.certificate_key) if all(brought) else None
+
+
+def phone_address(host: str, port: int, sign_in: SignIn | None, *, encrypted: bool) -> str:
+    """The encrypted address under which a phone reaches the pages; "" where none does."""
+    if sign_in is not None:
+        address = sign_in.address  # a proxy's, or our own
+    elif is_loopback(host) or not encrypted:
+        return ""
+    else:
+        bare = host.strip("[]")
+        address = page_url(own_network_address() if bare in ("0.0.0.0", "::") else host, port,
+                           encrypted=True)
+    return address if address.startswith("https://") else ""
+
+
+def _words_for_phones(address: str) -> str:
+    if not address:
+        return ""
+    code = f"{code_as_text(address)}\n" if "utf" in (sys.stdout.encoding or "").lower() else ""
+    return f"For phones: {address}\n{code}"
 
 
 def parse_port(text: str) -> int:
@@ -98,8 +168,8 @@ def check_host(host: str, allow_remote: bool, *, signed: bool = False) -> None:
     if not (allow_remote or signed):
         raise InputError(
             f"--host {host} would show patient pages to the network without encryption or"
-            " sign-in; set up --sign-in FILE and a proxy with TLS (docs/serving.md), or allow it"
-            " knowingly with --allow-remote.")
+            " sign-in; set up --sign-in FILE and TLS (docs/serving.md), or allow it knowingly with"
+            " --allow-remote.")
     try:
         socket.getaddrinfo(host, None)
     except (OSError, UnicodeError):
@@ -172,10 +242,11 @@ def check_free(host: str, port: int) -> None:
                              " another with --port.") from None
 
 
-def page_url(host: str, port: int) -> str:
+def page_url(host: str, port: int, *, encrypted: bool = False) -> str:
     """The address to type into a browser on this machine."""
     bare = own_name(host)
-    return f"http://[{bare}]:{port}" if ":" in bare else f"http://{bare}:{port}"
+    scheme = "https" if encrypted else "http"
+    return f"{scheme}://[{bare}]:{port}" if ":" in bare else f"{scheme}://{bare}:{port}"
 
 
 def own_name(host: str) -> str:
@@ -185,7 +256,7 @@ def own_name(host: str) -> str:
 
 
 def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None = None,
-                 open_to_all: bool = False) -> list[str]:
+                 open_to_all: bool = False, tls: Certificate | None = None) -> list[str]:
     """The page server's command line: safety options as flags beat any config file.
 
     Without sign-in only a browser that calls this machine by its own name is let in,
@@ -211,6 +282,8 @@ def server_words(script: Path, host: str, port: int, *, sign_in: SignIn | None =
         "client.showErrorLinks": "false",
         "client.toolbarMode": "minimal",
     }
+    if tls is not None:
+        options |= {"server.sslCertFile": str(tls.file), "server.sslKeyFile": str(tls.key_file)}
     words = [f"--{k}={v}" for k, v in options.items()]
     if sign_in is not None:
         words.append(f"--secrets.files={sign_in.file}")
@@ -242,15 +315,16 @@ def _launch(words: list[str]) -> int:
     return 0
 
 
-def _open_browser(host: str, port: int) -> None:
+def _open_browser(url: str) -> None:
     """Open a window once the server answers, where there is a screen to open it on."""
     if sys.platform.startswith("linux") and not (
             os.environ.get("DISPLAY") or os.environ.get("WAYLAND_DISPLAY")):
         return
-    url = page_url(host, port)
+    ours = ssl.create_default_context()  # we ask ourselves, whoever vouches for us
+    ours.check_hostname, ours.verify_mode = False, ssl.CERT_NONE
     for _ in range(100):
         try:
-            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1):
+            with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1, context=ours):
                 webbrowser.open(url)
                 return
         except OSError:

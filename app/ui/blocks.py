@@ -96,3 +96,8 @@ def listing(items: Iterable[tuple[str, str]], *, ordered: bool = False) -> None:
 def table(head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[int] = ()) -> None:
     """A plain table; the columns named in ``numbers`` are set to the right, heading too."""
     _show("table", head, rows, numbers)
+
+
+def picture(source: str, title: str) -> None:
+    """A picture of our own that keeps its colours; ``source`` is a data address."""
+    _show("picture", source, title)

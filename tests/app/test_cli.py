@@ -258,7 +258,7 @@ def test_no_command_at_all_serves(monkeypatch: pytest.MonkeyPatch, tmp_path: Pat
     monkeypatch.setenv(settings.DATA_VARIABLE, str(tmp_path / "ward"))
     monkeypatch.setattr("app.commands.serve._launch", lambda words: started.append(words) or 0)
     monkeypatch.setattr("app.commands.serve.check_free", lambda host, port: None)
-    monkeypatch.setattr("app.commands.serve._open_browser", lambda host, port: None)
+    monkeypatch.setattr("app.commands.serve._open_browser", lambda url: None)
     monkeypatch.setattr(sys, "argv", ["countersight"])
     assert main() == 0
     assert "--server.address=127.0.0.1" in started[0]
