@@ -122,10 +122,12 @@ class Reader:
     """Stands in for the measuring side and remembers how it was asked."""
 
     def __init__(self, *answers: VolumeReading) -> None:
-        self.answers, self.asked, self.hints = list(answers), [], []
+        self.answers, self.asked, self.hints, self.sets = list(answers), [], [], []
 
     def __call__(self, photo, scale, *, near=None, surface=None, number=None):  # type: ignore[no-untyped-def]
-        self.asked.append((photo.sha256, scale.name, near or surface, number))
+        photos = photo if isinstance(photo, tuple) else (photo,)
+        self.asked.append((photos[0].sha256, scale.name, near or surface, number))
+        self.sets.append([p.sha256 for p in photos])
         self.hints.append((near, surface))
         return self.answers.pop(0) if len(self.answers) > 1 else self.answers[0]
 

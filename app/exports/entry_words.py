@@ -48,6 +48,7 @@ def remarks(s: Standing) -> str:
         parts += [FLAGS[f].short if f in FLAGS else f for f in e.machine.flags]
     if e.payload.get("second_look"):
         parts.append(f"own reading and tool's far apart, second look: {e.payload['second_look']}")
+    parts += several_photos(e)
     if e.payload.get("answer"):
         asked = ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ()))
         parts.append(f"asked about ({asked}), answer: {e.payload['answer']}")
@@ -56,6 +57,19 @@ def remarks(s: Standing) -> str:
     if s.original.note:
         parts.append(s.original.note)
     return "; ".join(parts)
+
+
+def several_photos(e: Entry) -> list[str]:
+    """What a reading that rests on several photos says of them."""
+    parts = []
+    if e.payload.get("photos"):
+        parts.append(f"read from {len(e.payload['photos'])} photos together")
+    for out in e.payload.get("taken_out", ()):
+        said = out["status"] if out["value"] is None else f"{out['value']} {e.unit}"
+        parts.append(f"a photo was taken out again (it alone: {said})")
+    if e.payload.get("between_photos"):
+        parts.append(f"between the photos: {e.payload['between_photos']}")
+    return parts
 
 
 def what(e: Entry) -> str:

@@ -15,6 +15,7 @@ from collections.abc import Callable, Iterable
 from decimal import Decimal
 from typing import Any
 
+from app.exports.entry_words import several_photos
 from app.exports.exact_json import dumps
 from app.exports.fhir_codes import (
     BEDS,
@@ -178,6 +179,7 @@ def _components(e: Entry) -> Iterable[dict[str, Any] | None]:
                        ("landmark", "landmark"), ("drain", "drain"),
                        ("tell_whom", "tell-whom")):
         yield _text(code, str(e.payload.get(name) or ""))
+    yield _text("several-photos", "; ".join(several_photos(e)))
     yield _text("asked", ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ())))
     yield _text("limits", ", ".join(f"{k} {v}" for k, v in
                                     sorted((e.payload.get("limits") or {}).items())))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.ui import blocks, theme
-from app.ui.chamber import result, steps
+from app.ui.chamber import result, several, steps
 from app.ui.chamber.confirm import confirm_step
 from app.ui.chamber.state import ChamberState
 from app.ui.level_note import level_note
@@ -47,11 +47,14 @@ def _photo_in_hand(state: ChamberState) -> str:
     result.ask_the_tool(state)
     read = state.reading is not None and state.reading.value is not None
     result.value_cards(state)
+    result.refusal(state)
+    several.strip(state)
+    several.one_more(state, first=True)
     left, right = st.columns(2, gap="medium")
     with left:
-        result.refusal(state)
         result.question(state)
         result.pictures(state)
+        several.one_more(state, first=False)
         result.explanation(state)
         steps.other_scale(state)
         if not read:

@@ -167,6 +167,16 @@ class Store:
             found = standing_now(connection, self._entries, bed, kind, None, False, newest=True)
         return found[-1] if found else None
 
+    def of_photo(self, sha256: str) -> tuple[Entry, ...]:
+        """Readings that rest on a photo, alone or among several, as they were first made."""
+        c = self._entries.c
+        query = select(self._entries).where(
+            (c.photo_sha256 == sha256) | c.payload.contains(f'"sha256":"{sha256}"'),
+            c.refers_to.is_(None), c.kind != STATION_KEY).order_by(c.number)
+        with reading(self._engine) as connection:
+            rows = connection.execute(query).mappings().all()
+        return tuple(entry_from_row(plain(row)) for row in rows)
+
     def picture(self, entry: Entry) -> bytes | None:
         """The JPEG that was kept with an entry, or None."""
         sha256 = entry.payload.get("picture_sha256")

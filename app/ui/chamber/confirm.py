@@ -6,7 +6,7 @@ import streamlit as st
 
 from app.records import Attestations, ClockDoubtError, Entry
 from app.ui import blocks, doubtful, guard
-from app.ui.chamber import record
+from app.ui.chamber import record, several
 from app.ui.chamber.state import ChamberState, Recorded
 from app.ui.chamber.steps import typed_value
 from app.ui.chamber.value import value_fields, value_now
@@ -36,14 +36,15 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     if state.taken_in is not None:
         blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
     _second_look(state)
+    several.between_field(state)
     value_fields(state)
     _statements(state)
-    digest, turn = state.photo.sha256 if state.photo else "", state.generation
+    turn = state.turn
 
     def pressed(who: Signature) -> None:
-        # A second tap, or a tap that was on its way when the photo changed, meets
+        # A second tap, or a tap that was on its way when a photo changed, meets
         # another turn and does nothing.
-        if state.photo is not None and (digest, turn) == (state.photo.sha256, state.generation):
+        if state.photos and turn == state.turn:
             _record(state, who)
 
     if state.reading is not None and state.reading.annotations:
@@ -101,6 +102,10 @@ def _record(state: ChamberState, who: Signature) -> None:
     if state.agreement is not None and state.agreement.second_look and not looked:
         problems.append("You and the tool do not agree. Look at the chamber again and say what you "
                         "found, in the field above the value.")
+    between = several.between_answer(state)
+    if several.between_question(state) and not between:
+        problems.append(f"{several.between_question(state)} Say it in the field above the value, "
+                        "or take out the photo that does not belong here.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "
@@ -113,7 +118,7 @@ def _record(state: ChamberState, who: Signature) -> None:
     checked = bool(st.session_state.get(f"clock-{state.key}"))
     keep = bool(st.session_state.get(f"keep-{state.key}"))
     entry, problem = guard.in_words(lambda: _write(state, typed.text, who, attested, note,
-                                                   looked, checked, keep))
+                                                   looked, between, checked, keep))
     if entry is None:
         state.missing = (problem,)
         return
@@ -125,10 +130,10 @@ def _record(state: ChamberState, who: Signature) -> None:
 
 
 def _write(state: ChamberState, value: str, who: Signature, attested: Attestations, note: str,
-           looked: str, checked: bool, keep: bool) -> Entry:
+           looked: str, between: str, checked: bool, keep: bool) -> Entry:
     try:
         return record.write(state, value, who, attested, note, second_look=looked,
-                            clock_checked=checked, keep_picture=keep)
+                            between=between, clock_checked=checked, keep_picture=keep)
     except ClockDoubtError:
         state.clock_doubt = True
         raise

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 
@@ -14,8 +15,11 @@ from app.records import (
     OwnReading,
     ReadingDraft,
 )
+from app.records.codes import normal_bed
 from app.records.errors import ConfirmError
-from app.ui import doubtful
+from app.records.quantity import measured
+from app.ui import doubtful, ledger
+from app.ui.chamber.several import between_question
 from app.ui.chamber.state import ChamberState
 from app.ui.confirm import Signature
 from vision.imaging.photo import Photo
@@ -27,37 +31,75 @@ SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had 
 
 
 def write(state: ChamberState, value: str, who: Signature, attested: Attestations,
-          note: str = "", *, second_look: str = "", clock_checked: bool = False,
-          keep_picture: bool = False) -> Entry:
-    """Confirm ``value`` (its digits) for the photo in hand and put it on record.
+          note: str = "", *, second_look: str = "", between: str = "",
+          clock_checked: bool = False, keep_picture: bool = False) -> Entry:
+    """Confirm ``value`` (its digits) for the photos in hand and put it on record.
 
     ``second_look`` is what the person found on looking again, needed where their reading and
-    the tool's are too far apart.  ``clock_checked`` says that the person has looked at this
+    the tool's are too far apart, ``between`` what happened between photos that disagree or
+    are some time apart.  ``clock_checked`` says that the person has looked at this
     machine's clock, ``keep_picture`` that a crop of the chamber is to be kept with the entry.
     Raises a RecordError with a sentence where something is missing.
     """
     photo, scale = state.photo, state.scale
     if photo is None or scale is None or who.by is None or who.bed is None:
         raise ConfirmError("There is no photo in hand to confirm a reading of.")
+    key = form_key(state, who)
+    if not state.demo:
+        _refuse_used(state, who.bed, key)
     first = OwnReading.read(state.own) if state.own else OwnReading.skipped()
     picture = None
     if state.reading is None:
         draft = ReadingDraft.by_eye(scale=scale, first=first)
     else:
-        picture = _crop(photo, state.reading) if keep_picture else None
+        picture = _crop(state.shown or photo, state.reading) if keep_picture else None
         draft = ReadingDraft.of(state.reading, scale=scale, photo_sha256=photo.sha256,
                                 first=first, picture=picture)
     if state.agreement is not None and state.agreement.second_look:
         if not second_look:
             raise ConfirmError("Look at the chamber again and say what you found.")
         draft = replace(draft, payload={**draft.payload, "second_look": second_look})
+    if between_question(state) and not between:
+        raise ConfirmError("Say what happened between the photos.")
+    draft = replace(draft, payload={**draft.payload, **_several(state, between)})
     return doubtful.put(
         state.key, value, draft, picture=picture, compare=not state.demo,
         by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
-        key=form_key(state, who), happened_at=state.taken_in, clock_checked=clock_checked,
+        key=key, happened_at=state.taken_in, clock_checked=clock_checked,
         identity=who.identity,
         note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
                                     SEEN_NOTE if state.seen_before and state.own else "", note))))
+
+
+def _several(state: ChamberState, between: str) -> dict[str, Any]:
+    """What the record says of several photos: which they are, which were taken out again."""
+    alone = () if state.reading is None else state.reading.photos
+    found: dict[str, Any] = {}
+    if alone:
+        found["photos"] = [_named(p.sha256, own.reading)
+                           for p, own in zip(state.photos, alone, strict=True)]
+    if state.taken_out:
+        found["taken_out"] = [_named(t.sha256, t.reading) for t in state.taken_out]
+    if between:
+        found["between_photos"] = between
+    return found
+
+
+def _named(sha256: str, reading: VolumeReading | None) -> dict[str, Any]:
+    value = None if reading is None or reading.value is None else measured(reading.value)
+    return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
+            "value": value}
+
+
+def _refuse_used(state: ChamberState, bed: str, key: str) -> None:
+    """One photo is one reading of a bed, also as one of several."""
+    for photo in state.photos:
+        for entry in ledger.open_store().of_photo(photo.sha256):
+            if normal_bed(entry.bed) == normal_bed(bed) and entry.key != key:
+                raise ConfirmError(
+                    f"{'One of these photos' if len(state.photos) > 1 else 'This photo'} was "
+                    f"confirmed already as entry {entry.number}. Take a new one, or correct that "
+                    "entry.")
 
 
 def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:

@@ -31,9 +31,10 @@ def ask_the_tool(state: ChamberState) -> None:
     place = st.container(key="asking")
     if not state.may_read or state.reading is not None or state.reading_problem:
         return
-    photo, scale, turn = state.photo, state.scale, state.turn
-    assert photo is not None and scale is not None
-    with place, st.spinner("Reading the photo"):
+    photos, scale, turn = state.photos, state.scale, state.turn
+    assert photos and scale is not None
+    photo = photos[0] if len(photos) == 1 else photos
+    with place, st.spinner("Reading the photo" + ("s together" if len(photos) > 1 else "")):
         reading, problem = guard.in_words(
             lambda: read(volume.read_volume, photo, scale, near=state.near,
                          surface=state.surface, number=state.number))
@@ -52,9 +53,10 @@ def value_cards(state: ChamberState) -> None:
         "Your reading", state.own or "none", unit if state.own else "",
         [_how_read(state)])]
     if reading.value is not None:
+        together = f"From {len(state.photos)} photos together" if len(state.photos) > 1 else ""
         parts.append(blocks.card(
             MACHINE, words.value_text(reading.value, reading), unit,
-            [words.interval_text(reading)], "machine"))
+            [words.interval_text(reading), together], "machine"))
         if own is not None:
             apart = abs(own - reading.value) / reading.division
             parts.append(blocks.card(
@@ -111,9 +113,9 @@ def _budget(reading: VolumeReading) -> None:
 
 def pictures(state: ChamberState) -> None:
     """What the tool saw, drawn on the photo: close-up and whole."""
-    photo, reading = state.photo, state.reading
+    photo, reading = state.shown, state.reading
     if reading is not None and reading.question is not None:
-        return  # the picture to tap stands in its place
+        return  # the picture to tap, or the photos side by side, stand in its place
     if photo is None or reading is None or not reading.annotations or state.undrawable:
         plain_picture(state)
         return
@@ -148,8 +150,9 @@ def _drawn(photo: Photo, reading: VolumeReading) -> dict[str, ScreenCopy]:
 
 def question(state: ChamberState) -> None:
     """What the tool asks of the person, answered by a tap or by numbers."""
-    photo, reading = state.photo, state.reading
-    if photo is None or reading is None or reading.question is None:
+    photo, reading = state.shown, state.reading
+    if photo is None or reading is None or reading.question is None \
+            or reading.question.kind == "what-happened":  # asked where the photos stand
         return
     asked, key = reading.question, f"{state.key}-{state.answers}"
     blocks.notice("The tool asks you", [asked.sentence])

@@ -9,7 +9,7 @@ is what belongs to the photo shown.
 from __future__ import annotations
 
 import uuid
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from app.agreement import Agreement, compare_readings
 from app.records import Moment
@@ -21,6 +21,10 @@ from vision.scale_file.scale import Scale
 
 #: Views of the drawn photo, which go when the reading goes.
 DRAWN = ("Surface", "Chamber", "Whole photo")
+#: What the names of the small copies of several photos begin with.
+SMALL = "photo "
+#: Most photos of one chamber that a page keeps in hand: more tell nothing new (our choice).
+MOST_IN_HAND = 4
 
 
 @dataclass(frozen=True)
@@ -31,6 +35,14 @@ class Recorded:
     sentence: str
     bed: str
     demo: bool
+
+
+@dataclass(frozen=True)
+class TakenOut:
+    """A photo that was taken out again, and what it said by itself, if it was read."""
+
+    sha256: str
+    reading: VolumeReading | None
 
 
 @dataclass
@@ -65,17 +77,22 @@ class ValueEntry:
 class ChamberState:
     """Everything the page knows between two runs, and nothing a widget owns.
 
-    ``own`` holds the person's digits as typed.  ``seen_before`` is True when a value of the
+    ``photos`` are those of one chamber that are read together, with the moments at which
+    they came in, ``taken_out`` what those said that were taken out again.  ``own`` holds the
+    person's digits as typed.  ``seen_before`` is True when a value of the
     tool's was shown for an earlier photo that was then discarded: a reading typed after
-    that is not blind.  ``generation`` counts photos and
-    keys every widget that belongs to one.
+    that is not blind.  ``generation`` counts first photos and
+    keys every widget that belongs to them, ``answers`` every way in which they are read.
     """
 
     generation: int = 0
-    photo: Photo | None = None
+    photos: tuple[Photo, ...] = ()
+    came_in: tuple[Moment, ...] = ()
+    taken_out: tuple[TakenOut, ...] = ()
+    begun_with: str = ""
     source: Source = "file"
-    taken_in: Moment | None = None
     photo_problem: str = ""
+    used: tuple[str, ...] = ()
     scale: Scale | None = None
     scale_problem: str = ""
     own: str = ""
@@ -99,6 +116,21 @@ class ChamberState:
     recorded: Recorded | None = None
 
     @property
+    def photo(self) -> Photo | None:
+        """The first photo in hand, to which a point that was tapped belongs."""
+        return self.photos[0] if self.photos else None
+
+    @property
+    def shown(self) -> Photo | None:
+        """The photo that the reading's lines belong to."""
+        return self.photos[self.reading.drawn_on] if self.reading is not None else self.photo
+
+    @property
+    def taken_in(self) -> Moment | None:
+        """When the first of the photos came in."""
+        return self.came_in[0] if self.came_in else None
+
+    @property
     def demo(self) -> bool:
         """True while the photo in hand is one of the demo photos."""
         return self.photo is not None and self.source == "demo"
@@ -115,8 +147,8 @@ class ChamberState:
 
     @property
     def turn(self) -> tuple[object, ...]:
-        """What a reading that is being made belongs to: photo, scale, answers."""
-        return (self.generation, self.photo, self.scale, self.answers, self.near, self.surface,
+        """What a reading that is being made belongs to: photos, scale, answers."""
+        return (self.generation, self.photos, self.scale, self.answers, self.near, self.surface,
                 self.number)
 
     def accept(self, turn: tuple[object, ...], reading: VolumeReading | None,
@@ -139,8 +171,40 @@ class ChamberState:
     def take_photo(self, photo: Photo, source: Source) -> None:
         """A new photo: nothing of the old one stays."""
         self.drop_photo()
-        self.photo, self.source, self.taken_in = photo, source, Moment.now()
+        self.photos, self.came_in, self.source = (photo,), (Moment.now(),), source
+        self.begun_with = photo.sha256
         self.recorded = None
+
+    def add_photo(self, photo: Photo) -> None:
+        """One more photo of the same chamber: all are read together, from the beginning."""
+        self.photo_problem = ""
+        if any(photo.sha256 == p.sha256 for p in self.photos):
+            self.photo_problem = "This is a photo that you have in hand already: take another one."
+        elif self.photos and len(self.photos) < MOST_IN_HAND:
+            self.photos, self.came_in = (*self.photos, photo), (*self.came_in, Moment.now())
+            self._read_anew()
+
+    def refuse_another(self, sentence: str) -> None:
+        """A file that is no usable photo: those in hand stay."""
+        self.photo_problem = sentence
+
+    def take_out(self, place: int) -> None:
+        """One of several photos is not to count; what it said is kept for the record."""
+        if len(self.photos) < 2 or not 0 <= place < len(self.photos):
+            return
+        own = self.reading.photos[place].reading if self.reading is not None else None
+        self.taken_out += (TakenOut(self.photos[place].sha256, own),)
+        self.photos = (*self.photos[:place], *self.photos[place + 1:])
+        self.came_in = (*self.came_in[:place], *self.came_in[place + 1:])
+        if place == 0:
+            self.near = self.surface = self.number = None
+        self._read_anew()
+
+    def _read_anew(self) -> None:
+        hints = self.near, self.surface, self.number
+        self._forget_reading()
+        self.near, self.surface, self.number = hints
+        self.answers += 1
 
     def refuse_photo(self, sentence: str) -> None:
         """A file that is no usable photo: the old photo goes as well."""
@@ -153,8 +217,9 @@ class ChamberState:
         if self.reading is not None and self.reading.value is not None:
             self.seen_before = True
         self.generation += 1
-        self.photo, self.source, self.taken_in = None, "file", None
-        self.photo_problem = ""
+        self.photos, self.came_in, self.taken_out, self.source = (), (), (), "file"
+        self.photo_problem = self.begun_with = ""
+        self.used = ()
         self.own, self.skipped = "", False
         self.form_key = uuid.uuid4().hex
         self.copies.clear()
@@ -168,9 +233,9 @@ class ChamberState:
 
     @property
     def key(self) -> str:
-        """Key of every widget that belongs to the photo in hand: its digest and its turn."""
-        digest = self.photo.sha256[:12] if self.photo else "none"
-        return f"{digest}-{self.generation}"
+        """Key of every widget that belongs to the photos in hand: the digest of the one that
+        they began with, and its turn."""
+        return f"{self.begun_with[:12] or 'none'}-{self.generation}"
 
     def commit_own(self, digits: str) -> None:
         """The person's own reading, typed before the tool's is known; it stands."""
@@ -189,12 +254,25 @@ class ChamberState:
         number: tuple[float, tuple[float, float]] | None = None,
     ) -> None:
         """An answer to the tool's question: where the chamber is, where its surface, or what
-        a mark says.  The photo is then read again."""
+        a mark says, in the photo that is ``shown``.  The photo is then read again."""
+        asked = self._asked_first()
         near, surface = near or self.near, surface or self.surface
-        number, asked = number or self.number, self.reading
+        number = number or self.number
         self._forget_reading()
         self.near, self.surface, self.number, self.asked = near, surface, number, asked
         self.answers += 1
+
+    def _asked_first(self) -> VolumeReading | None:
+        """The reading that asks, with the photo that it asks about as the first one: points
+        belong to that, and the order of photos does not matter."""
+        asked = self.reading
+        if asked is None or asked.drawn_on == 0:
+            return asked
+        order = (asked.drawn_on, *(n for n in range(len(self.photos)) if n != asked.drawn_on))
+        self.photos = tuple(self.photos[n] for n in order)
+        self.came_in = tuple(self.came_in[n] for n in order)
+        self.near = self.surface = self.number = None
+        return replace(asked, drawn_on=0, photos=tuple(asked.photos[n] for n in order))
 
     def take_back_answer(self, sentence: str) -> None:
         """An answer that cannot be used: the question stands again, with the sentence why."""
@@ -216,3 +294,5 @@ class ChamberState:
         self.clock_doubt = self.undrawable = False
         for view in DRAWN:
             self.copies.pop(view, None)
+        for small in [name for name in self.copies if name.startswith(SMALL)]:
+            del self.copies[small]

@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from functools import partial
+
 import streamlit as st
 
-from app.ui import blocks, guard
+from app.ui import blocks, guard, ledger
 from app.ui.chamber.state import ChamberState
 from app.ui.demo import DemoPhoto
 from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
-from app.ui.photo_picker import pick_photo
+from app.ui.photo_picker import Source, pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
 from app.ui.text import as_label
-from vision.imaging.photo import load_photo
+from vision.imaging.photo import Photo, load_photo
 
 
 def photo_step(state: ChamberState) -> None:
@@ -23,12 +25,28 @@ def photo_step(state: ChamberState) -> None:
             blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
         blocks.say("Hold the phone at the height of the liquid, straight in front, "
                    "with the whole scale in the picture.")
-        pick_photo(str(state.generation), state.take_photo, state.refuse_photo,
+        pick_photo(str(state.generation), partial(take_photo, state), state.refuse_photo,
                    lambda demo: take_demo(state, demo))
         return
+    used_before(state)
     if state.demo:
         blocks.notice("DEMO photo: drawn by the program, no patient. "
                       "What you confirm is kept under the bed code DEMO.")
+
+
+def take_photo(state: ChamberState, photo: Photo, source: Source) -> None:
+    """Put a photo in hand, and look at once whether it is on record already."""
+    state.take_photo(photo, source)
+    found, _ = guard.in_words(lambda: ledger.open_store().of_photo(photo.sha256))
+    state.used = tuple(f"Entry {e.number}: {e.confirmed_value} {e.unit} for bed {e.bed} at "
+                       f"{e.happened.local:%H:%M}." for e in found or ())
+
+
+def used_before(state: ChamberState) -> None:
+    """That the photo in hand is on record already."""
+    if state.used:
+        blocks.notice("This photo is on record already", [
+            *state.used, "For that bed it cannot be confirmed again: take a new photo."], stop=True)
 
 
 def let_go(state: ChamberState) -> None:

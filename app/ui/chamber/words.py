@@ -12,6 +12,10 @@ HEAD = {
     "above-scale": "The tool sees the liquid above the highest mark",
 }
 
+#: The same beside a small picture.
+SHORT = {"refused": "no reading", "below-scale": "below the lowest mark",
+         "above-scale": "above the highest mark"}
+
 SIGHT_LEVEL_DEG = 1.0
 
 

@@ -1,11 +1,13 @@
 """The rules between the steps: blind first, nothing outlives its photo."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from app.ui.chamber.state import ChamberState, Recorded
 from vision.imaging.photo import photo_from_array
-from vision.reading import VolumeReading
+from vision.reading import PhotoReading, VolumeReading
 from vision.scale_file.scale import load_scale
 
 
@@ -27,9 +29,9 @@ def read_state():
 
 
 def belongs_to_photo(state):
-    return (state.photo, state.own, state.skipped, state.near, state.number, state.reading,
-            state.reading_problem, state.value.text, state.far_accepted, state.missing,
-            state.copies)
+    return (state.photo, state.photos, state.taken_out, state.used, state.own,
+            state.skipped, state.near, state.number, state.reading, state.reading_problem,
+            state.value.text, state.far_accepted, state.missing, state.copies)
 
 
 EMPTY = belongs_to_photo(ChamberState())
@@ -50,7 +52,7 @@ def test_nothing_outlives_its_photo(read_state, let_go):
 def test_a_new_photo_clears_the_old_reading_and_keeps_the_scale(read_state):
     old_key = read_state.key
     read_state.take_photo(photo(9), "file")
-    assert belongs_to_photo(read_state)[1:] == EMPTY[1:]
+    assert belongs_to_photo(read_state)[2:] == EMPTY[2:]
     assert read_state.scale is not None
     assert read_state.key != old_key
 
@@ -107,3 +109,44 @@ def test_a_reading_that_comes_late_is_not_taken_for_another_photo(read_state, me
     meanwhile(read_state)
     read_state.accept(turn, VolumeReading("read", "mL", 1.0, "quay-60", value=23.4), "")
     assert read_state.reading is None and read_state.reading_problem == ""
+
+
+def test_one_more_photo_is_read_together_with_those_in_hand(read_state):
+    key, turn = read_state.key, read_state.turn
+    read_state.add_photo(photo(9))
+    assert len(read_state.photos) == 2 and read_state.reading is None
+    assert (read_state.own, read_state.near) == ("23.5", (3.0, 4.0))
+    assert read_state.key == key and read_state.turn != turn and read_state.value.text == ""
+
+
+def test_the_same_photo_twice_and_a_fifth_one_are_not_taken(read_state):
+    read_state.add_photo(photo())
+    assert len(read_state.photos) == 1 and "already" in read_state.photo_problem
+    for gray in (10, 20, 30, 40):
+        read_state.add_photo(photo(gray))
+    assert len(read_state.photos) == 4
+
+
+def test_a_photo_taken_out_takes_its_points_along_and_is_remembered(read_state):
+    first = read_state.photo
+    read_state.add_photo(photo(9))
+    alone = [VolumeReading("read", "mL", 1.0, "quay-60", value=v) for v in (23.4, 31.0)]
+    read_state.reading = replace(alone[0], photos=tuple(PhotoReading("", r) for r in alone))
+    read_state.take_out(0)
+    assert len(read_state.photos) == 1 and read_state.photo is not first
+    assert read_state.near is None and read_state.reading is None
+    (out,) = read_state.taken_out
+    assert (out.sha256, out.reading.value) == (first.sha256, 23.4)
+    read_state.take_out(0)
+    assert len(read_state.photos) == 1
+
+
+def test_a_point_belongs_to_the_photo_that_was_shown(read_state):
+    read_state.add_photo(photo(9))
+    second = read_state.photos[1]
+    alone = VolumeReading("refused", "mL", 1.0, "quay-60")
+    read_state.reading = replace(alone, photos=(PhotoReading("", alone),) * 2, drawn_on=1)
+    assert read_state.shown is second
+    read_state.answer(surface=(7.0, 8.0))
+    assert read_state.photo is second
+    assert (read_state.near, read_state.surface) == (None, (7.0, 8.0))
