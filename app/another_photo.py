@@ -35,6 +35,8 @@ def another_photo(reading: VolumeReading, agreement: Agreement | None = None) ->
 def _why(reading: VolumeReading, agreement: Agreement | None) -> str:
     if _NOT_MENDED & set(reading.flags):
         return ""
+    if reading.agreement is not None and reading.agreement.odd is not None:
+        return ""  # it is known which one does not belong to the others
     if "photos-disagree" in reading.flags:
         return "One more photo can tell which of them stands apart."
     if reading.status == "refused":

@@ -24,15 +24,13 @@ def pick_photo(
     refuse: Callable[[str], None],
     take_demo: Callable[[DemoPhoto], None] | None = None,
     what: str = "the chamber",
-    label: str = "",
 ) -> None:
     """Draw the ways to bring a photo in.
 
     ``take`` gets a decoded photo and where it came from; ``refuse`` gets one
     sentence for a file that is none.  ``key`` has to change with every photo, so
     that the browser's copy of the last one is let go.  The demos are offered
-    only where ``take_demo`` is given.  ``what`` names the thing to photograph, ``label``
-    says it in other words.
+    only where ``take_demo`` is given.  ``what`` names the thing to photograph.
     """
 
     def from_widget(widget: str, source: Source) -> None:
@@ -40,7 +38,7 @@ def pick_photo(
                      else take(photo, source))
 
     st.file_uploader(
-        as_label(label or f"Take or choose a photo of {what}"), type=TYPES, key=f"photo-{key}",
+        as_label(f"Take or choose a photo of {what}"), type=TYPES, key=f"photo-{key}",
         max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
     demos = demo_photos() if take_demo else ()
     if demos and take_demo:

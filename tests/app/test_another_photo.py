@@ -10,6 +10,7 @@ import pytest
 from app.agreement import Agreement
 from app.another_photo import another_photo, minutes_apart
 from vision.imaging.photo import photo_from_array
+from vision.reading import Agreement as Agreed
 from vision.reading import PhotoReading, VolumeReading
 
 GOOD = VolumeReading("read", "mL", 1.0, "quay-60", value=23.4, interval=(23.1, 23.7),
@@ -34,6 +35,12 @@ def test_what_is_worth_another_photo(change, verdict, why):
 def test_what_another_view_does_not_mend_is_not_sent_for_one(flag):
     refused = replace(GOOD, status="refused", value=None, interval=None, flags=(flag,))
     assert another_photo(refused).why == ""
+
+
+def test_where_it_is_known_which_photo_stands_apart_no_other_is_asked_for():
+    odd = replace(GOOD, status="refused", value=None, flags=("photos-disagree",),
+                  agreement=Agreed(40.0, 2, 1e-8, odd=1))
+    assert another_photo(odd).why == ""
 
 
 @pytest.mark.parametrize(("angles", "where"), [

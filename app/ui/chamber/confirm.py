@@ -36,7 +36,6 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     if state.taken_in is not None:
         blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
     _second_look(state)
-    several.between_field(state)
     value_fields(state)
     _statements(state)
     turn = state.turn
@@ -104,8 +103,8 @@ def _record(state: ChamberState, who: Signature) -> None:
                         "found, in the field above the value.")
     between = several.between_answer(state)
     if several.between_question(state) and not between:
-        problems.append(f"{several.between_question(state)} Say it in the field above the value, "
-                        "or take out the photo that does not belong here.")
+        problems.append(f"{several.between_question(state)} Say it below the photos, or "
+                        "take out the photo that does not belong here.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "

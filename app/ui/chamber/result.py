@@ -65,7 +65,7 @@ def value_cards(state: ChamberState) -> None:
                 [said] if far else [f"{apart:.1f} divisions", said], "difference"))
     else:
         parts.append(blocks.card(MACHINE, "no value", "",
-                                 [words.HEAD.get(reading.status, ""), said], "machine"))
+                                 [words.head(reading), said], "machine"))
     blocks.cards(*parts)
 
 
@@ -83,7 +83,7 @@ def refusal(state: ChamberState) -> None:
     if state.reading_problem:
         blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
     elif reading is not None and reading.status != "read":
-        blocks.notice(words.HEAD[reading.status],
+        blocks.notice(words.head(reading),
                       [*words.reasons_and_advice(reading), words.candidates_text(reading)],
                       stop=True)
 

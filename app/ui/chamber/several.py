@@ -30,22 +30,21 @@ def one_more(state: ChamberState, *, first: bool) -> None:
     offer = another_photo(reading, state.agreement)
     if bool(offer.why) != first:
         return
-    label = f"One more photo, {offer.where}"
     if first:
         with st.container(key="one-more"):
-            blocks.step(label)
+            blocks.step(f"One more photo, {offer.where}")
             blocks.say(f"{offer.why} Same chamber, nothing touched in between.")
-            _picker(state, label)
+            _picker(state)
     else:
         with st.expander("One more photo of this chamber"):
-            _picker(state, label)
+            _picker(state)
 
 
-def _picker(state: ChamberState, label: str) -> None:
+def _picker(state: ChamberState) -> None:
     if state.photo_problem:
         blocks.notice("This photo cannot be added", [state.photo_problem], stop=True)
     pick_photo(f"more-{state.key}-{state.answers}-{bool(state.photo_problem)}",
-               lambda photo, _source: state.add_photo(photo), state.refuse_another, label=label)
+               lambda photo, _source: state.add_photo(photo), state.refuse_another)
 
 
 def strip(state: ChamberState) -> None:
@@ -67,6 +66,7 @@ def strip(state: ChamberState) -> None:
                 st.button(as_label(f"Take out photo {n + 1}"), width="stretch",
                           key=f"take-out-{n}-{state.key}-{state.answers}",
                           on_click=_take_out, args=(state, photo.sha256))
+    _between_field(state)
 
 
 def _take_out(state: ChamberState, sha256: str) -> None:
@@ -112,7 +112,7 @@ def between_question(state: ChamberState) -> str:
     return f"{apart:.0f} minutes lie between the photos: fluid may have run. What happened?"
 
 
-def between_field(state: ChamberState) -> None:
+def _between_field(state: ChamberState) -> None:
     """The question about the time between the photos, and the field for its answer."""
     asked = between_question(state)
     if asked:

@@ -19,6 +19,13 @@ SHORT = {"refused": "no reading", "below-scale": "below the lowest mark",
 SIGHT_LEVEL_DEG = 1.0
 
 
+def head(reading: VolumeReading) -> str:
+    """Why there is no value, in a line."""
+    if reading.status == "refused" and len(reading.photos) > 1:
+        return "The tool gives no reading of these photos"
+    return HEAD.get(reading.status, "")
+
+
 def flag_points(reading: VolumeReading) -> list[str]:
     """One sentence for every flag: what it is, then what to do."""
     points = []

@@ -40,7 +40,7 @@ def store(tmp_path, monkeypatch):
 
 
 def add(page: Page, data: bytes) -> Page:
-    uploader = next(u for u in page.at.file_uploader if u.label.startswith("One more photo"))
+    uploader = next(u for u in page.at.file_uploader if u.key.startswith("photo-more-"))
     uploader.upload("b.jpg", data, "image/jpeg")
     return page.run()
 
@@ -107,7 +107,7 @@ def test_photos_that_disagree_stand_side_by_side_and_ask_what_happened(monkeypat
                  "no value", "Take out photo 1", "Take out photo 2"):
         assert said in text
     page.press("mine").answer().sign().press("confirm")
-    assert list(store().entries()) == [] and "Say it in the field" in page.text()
+    assert list(store().entries()) == [] and "Say it below the photos" in page.text()
     next(t for t in page.at.text_input if t.label.startswith("Between the photos")).input(
         "the second one is of the bag")
     page.run().press("confirm")
