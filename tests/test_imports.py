@@ -27,6 +27,7 @@ ORDER = {
     "app": (
         "settings", "sign_in", "certificate", "phone_address", "headers", "records", "orders",
         "rounds", "entering", "checklists", "setting_compare", "agreement",
+        "another_photo",
         "terminal", "exports", "readers", "ui", "pages", "entry", "commands", "cli", "__main__",
     ),
 }
