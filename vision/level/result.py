@@ -8,6 +8,7 @@ from typing import Literal
 import numpy as np
 
 from vision.budget import BudgetTerm
+from vision.reading import Agreement
 
 LevelMode = Literal["cards", "tap", "horizon"]
 
@@ -34,14 +35,24 @@ class LevelScene:
 
 
 @dataclass(frozen=True)
+class LevelPhoto:
+    """What one photo of several says by itself; ``name`` is that of its file."""
+
+    name: str
+    reading: LevelReading
+
+
+@dataclass(frozen=True)
 class LevelReading:
-    """Height of the zero reference minus height of the landmark, from one photo.
+    """Height of the zero reference minus height of the landmark, from one photo or several.
 
     Lengths in cm, positive = the system hangs too high; None unless ``status``
     is "read".  ``interval_cm`` covers ``coverage`` of the values that could
     reasonably be meant (JCGM 101:2008, 7.7).  ``coach`` says how to take a
     better photo, empty when this one is as good as it gets.  ``strategy`` names the
-    picture in which the cards were found.
+    picture in which the cards were found.  ``photos`` holds what each of several photos says
+    alone (empty for one), ``agreement`` whether they show the cards in the same places; the
+    scene is then that of the photo ``drawn_on`` (its place, from 0).
     """
 
     status: Literal["read", "refused"]
@@ -58,6 +69,9 @@ class LevelReading:
     coach: str = ""
     scene: LevelScene = field(default_factory=LevelScene, repr=False)
     strategy: str = ""
+    photos: tuple[LevelPhoto, ...] = ()
+    agreement: Agreement | None = None
+    drawn_on: int = 0
 
     @property
     def decision(self) -> Literal["raise", "lower", "level", "cannot tell"]:
@@ -111,7 +125,7 @@ class LevelReading:
 
     def as_json(self) -> dict[str, object]:
         """The object that ``countersight level --json`` prints."""
-        return {
+        found: dict[str, object] = {
             "kind": "level",
             "status": self.status,
             "offset_cm": None if self.offset_cm is None else round(self.offset_cm, 3),
@@ -125,3 +139,13 @@ class LevelReading:
             "budget": [t.as_json() for t in self.budget],
             "strategy": self.strategy,
         }
+        if self.photos:
+            found["photos"] = [
+                {"file": p.name, **{key: value for key, value in p.reading.as_json().items()
+                                    if key in ("status", "offset_cm", "interval_cm", "flags",
+                                               "reasons")}} for p in self.photos]
+            a = self.agreement
+            found["agreement"] = None if a is None else {
+                "statistic": round(a.statistic, 3), "degrees_of_freedom": a.degrees_of_freedom,
+                "p_value": a.p_value}
+        return found

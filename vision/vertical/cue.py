@@ -34,7 +34,8 @@ class PlumbCue:
 
     ``lines_px`` are the (2, 2) upper and lower points of its lines in the photo
     with ``line_sd_px`` across each; ``pose`` is given when the body carries the
-    zero card, whose axes then count too.
+    zero card, whose axes then count too.  ``elsewhere`` is the same body in other photos:
+    how far it is off plumb is then one unknown for all of them.
     """
 
     name: CueName
@@ -43,6 +44,19 @@ class PlumbCue:
     pose: CardPose | None = None
     sideways_deg: float = 0.5
     outwards_deg: float = 0.5
+    elsewhere: tuple[Elsewhere, ...] = ()
+
+
+@dataclass(frozen=True)
+class Elsewhere:
+    """A body seen by another camera (3, 3): its ``cue`` in that photo, and the ``turn`` (3, 3)
+    from the first camera's frame to the other's with the covariance (3, 3) of a small rotation
+    vector in the other's frame, rad."""
+
+    cue: PlumbCue
+    camera: np.ndarray
+    turn: np.ndarray
+    turn_covariance: np.ndarray
 
 
 @dataclass(frozen=True)

@@ -75,7 +75,29 @@ def tangent(down: np.ndarray) -> np.ndarray:
 
 def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
           ) -> tuple[np.ndarray, np.ndarray]:
-    """Constraints a . down = 0 of one cue: (k, 3) rows and their (k, k) covariance."""
+    """Constraints a . down = 0 of one cue: (k, 3) rows and their (k, k) covariance.
+
+    All that is seen of one body shares how far that body is off plumb.
+    """
+    from scipy.linalg import block_diag
+
+    a, noise = _sighting(cue, camera, down)
+    for other in cue.elsewhere:
+        turned = other.turn @ down
+        b, b_noise = _sighting(other.cue, other.camera, turned)
+        spread = np.cross(turned, b)
+        a = np.vstack([a, b @ other.turn])
+        noise = block_diag(noise, b_noise + spread @ other.turn_covariance @ spread.T)
+    side, out = np.radians(cue.sideways_deg), np.radians(cue.outwards_deg)
+    # Across and along the line of sight: all that is known without a card.
+    across, along = tangent(down).T if cue.pose is None else cue.pose.rotation[:, [0, 2]].T
+    lean = side**2 * np.outer(across, across) + out**2 * np.outer(along, along)
+    return a, noise + a @ lean @ a.T
+
+
+def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
+              ) -> tuple[np.ndarray, np.ndarray]:
+    """Rows of one cue in one photo, and the covariance of what is measured there."""
     rows: list[np.ndarray] = []
     noise: list[float] = []
     for ends, sd in zip(cue.lines_px, cue.line_sd_px, strict=True):
@@ -90,8 +112,6 @@ def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
         rows.append(n)
         noise.append(variance)
     covariance = np.diag(noise) if noise else np.zeros((0, 0))
-    side = np.radians(cue.sideways_deg)
-    out = np.radians(cue.outwards_deg)
     if cue.pose is not None:
         x, z = cue.pose.rotation[:, 0], cue.pose.rotation[:, 2]
         spread = np.vstack([np.cross(x, down), np.cross(z, down)])
@@ -99,14 +119,7 @@ def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
         rows += [x, z]
         covariance = np.block([
             [covariance, np.zeros((len(noise), 2))], [np.zeros((2, len(noise))), card]])
-        lean = side**2 * np.outer(x, x) + out**2 * np.outer(z, z)
-    else:
-        # Across and along the line of sight: all that is known without a card.
-        basis = tangent(down)
-        lean = side**2 * np.outer(basis[:, 0], basis[:, 0]) + out**2 * np.outer(
-            basis[:, 1], basis[:, 1])
-    a = np.vstack(rows)
-    return a, covariance + a @ lean @ a.T
+    return np.array(rows).reshape(-1, 3), covariance
 
 
 #: Direction, basis, covariance, chi-square, degrees of freedom, gains by cue.
@@ -150,7 +163,7 @@ def _less_of(cue: PlumbCue) -> list[list[PlumbCue]]:
     return [[]]
 
 
-def _at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -> bool:
+def at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -> bool:
     """True when the lines of a panel and the card on it cannot be on one rigid body.
 
     Then the lines are those of something else, whatever the other cues say.
@@ -217,7 +230,7 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
                 again = _solve(rest, camera, start) if len(rest) > 1 else None
                 # What leaves nothing to check proves nothing: two lines always meet.
                 if again is not None and again[4] > 0 and (
-                        instead and _at_odds_with_itself(cue, camera, start)
+                        instead and at_odds_with_itself(cue, camera, start)
                         or _witnessed(again, solved)):
                     tries.append((chdtrc(again[4], again[3]), -len(tries), cue, rest, again))
         if not tries or max(t[0] for t in tries) < CUES_WIDEN_P:
