@@ -1,4 +1,4 @@
-"""``countersight level``: the zero reference against the landmark, from one photo."""
+"""``countersight level``: the zero reference against the landmark, from one photo or several."""
 
 from __future__ import annotations
 
@@ -28,7 +28,9 @@ def add_parser(subparsers: Any) -> None:
         description="Measure how much higher the system's zero reference hangs than the landmark. "
                     "A second look, never a record. Close the drain before anything is moved; "
                     "the local order decides. Exit code 3 when there is no honest result.")
-    parser.add_argument("photo", metavar="PHOTO", help="JPEG, PNG, WebP or HEIC")
+    parser.add_argument("photos", metavar="PHOTO", nargs="+",
+                        help="JPEG, PNG, WebP or HEIC; several photos of the same cards, best "
+                             "from beside one another, are put together")
     parser.add_argument("--zero-card-mm", default="60", metavar="MM",
                         help="side of the zero card's black square (default 60)")
     parser.add_argument("--landmark-card-mm", default="40", metavar="MM",
@@ -50,7 +52,7 @@ def add_parser(subparsers: Any) -> None:
 
 
 def run(args: argparse.Namespace) -> int:
-    """Measure one photo; 0 when measured, 3 when refused."""
+    """Measure; 0 when measured, 3 when refused."""
     from vision.imaging.photo import load_photo
 
     numbers = {name: None if text is None else parse_number(text, option)
@@ -64,26 +66,33 @@ def run(args: argparse.Namespace) -> int:
         ("landmark_px", "--landmark", args.landmark), ("zero_px", "--zero", args.zero))}
     overlay = check_picture_path(args.overlay, "--overlay")
     folder = check_folder(args.explain, "--explain")
-    photo = load_photo(args.photo)
+    photos = [load_photo(path) for path in args.photos]
     if args.lens is not None:
         from vision.lens.model import load_lens
         from vision.lens.undistort import through_lens
 
-        view = through_lens(photo, load_lens(args.lens))
-        photo = view.photo
-        points = {name: None if p is None else view.point_to_corrected(p)
+        lens = load_lens(args.lens)
+        views = [through_lens(photo, lens) for photo in photos]
+        photos = [view.photo for view in views]
+        points = {name: None if p is None else views[0].point_to_corrected(p)
                   for name, p in points.items()}
 
-    from vision.level.decide import decide
     from vision.level.evidence import gather
     from vision.level.inputs import level_inputs
+    from vision.level.together import check_count, combine_levels
 
-    evidence = gather(photo, level_inputs(photo, **numbers, **points))  # type: ignore[arg-type]
-    reading = decide(evidence)
+    check_count(photos)
+    evidences = [gather(photo, level_inputs(photo, **numbers, **points))  # type: ignore[arg-type]
+                 for photo in photos]
+    reading = combine_levels(evidences)
+    photo = photos[reading.drawn_on]
     if folder is not None:
         from vision.level.explain import explain_level
 
-        write_pictures(explain_level(evidence), folder)
+        for n, evidence in enumerate(evidences):
+            place = folder if len(photos) == 1 else folder / f"photo-{n + 1}"
+            place.mkdir(exist_ok=True)
+            write_pictures(explain_level(evidence), place)
     if overlay:
         from vision.level.overlay import draw_level_overlay
 
@@ -109,6 +118,11 @@ def sentences(reading: LevelReading) -> list[str]:
     lines = [reading.sentence]
     if reading.gravity_from:
         lines.append(f"the vertical was taken from: {', '.join(reading.gravity_from)}")
+    for n, one in enumerate(reading.photos):
+        r = one.reading
+        lines.append(f"photo {n + 1}: no reading" if r.offset_cm is None or r.interval_cm is None
+                     else f"photo {n + 1}: {r.offset_cm:+.1f} cm ({r.interval_cm[0]:+.1f} to "
+                          f"{r.interval_cm[1]:+.1f})")
     lines += [f"- {reason}" for reason in reading.reasons if reason not in reading.sentence]
     for name in reading.flags:
         flag = FLAGS.get(name)

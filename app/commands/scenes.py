@@ -19,10 +19,11 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
     p.add_argument("--tier", help="easy, typical, hard, offscale or unreadable (default: mixed)")
     p.add_argument("--size", metavar="WxH", help="pixels (default 1800x2400)")
     p.add_argument("--views", type=int, default=1, metavar="N",
-                   help="photos of every chamber, from several places (--count counts chambers)")
+                   help="photos of every chamber or room, from several places (--count counts "
+                        "chambers or rooms)")
     p.add_argument("--moved-share", type=float, default=0.0, metavar="SHARE",
                    help="with --views: share of the chambers in which one photo shows another "
-                        "level, for example 0.1")
+                        "level (of the rooms: the landmark elsewhere), for example 0.1")
     p.add_argument("--workers", type=int, default=1, metavar="N", help="processes at work")
     p.add_argument("--level", action="store_true",
                    help="rooms for the level instead of chambers")
@@ -55,8 +56,9 @@ def run(args: argparse.Namespace) -> int:
     if args.seed < 0:
         raise InputError("The seed must be 0 or more.")
 
-    if (args.views != 1 or args.moved_share) and (args.level or args.lesson):
-        raise InputError("Several views are of one chamber: leave out --level and --lesson.")
+    if (args.views != 1 or args.moved_share) and args.lesson:
+        raise InputError("A class set has one picture of each chamber: leave out --views and "
+                         "--moved-share.")
     if args.moved_share and args.views == 1:
         raise InputError("Give --views too: only one of several photos can show another level.")
 
@@ -70,7 +72,8 @@ def run(args: argparse.Namespace) -> int:
         if args.lesson or args.scale or args.tier or args.size:
             raise InputError("Rooms for the level have no chamber: leave out --lesson, --scale, "
                              "--tier and --size.")
-        print(write_level_scenes(args.out, args.count, args.seed))
+        print(write_level_scenes(args.out, args.count, args.seed, args.views,
+                                 args.moved_share))
         return 0
     if args.lesson:
         from app.exports.lesson_set import write_lesson_set

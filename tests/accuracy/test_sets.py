@@ -204,6 +204,37 @@ def test_a_moved_set_that_does_not_say_where_is_to_be_refused_as_a_whole(tmp_pat
         (1, "read", False), (1, "read", False), (1, "read", False), (3, "refuse", True)]
 
 
+def test_sets_of_height_offsets_are_counted_in_mm(tmp_path):
+    lines = [{"file": f"{i}{v}.jpg", "set": i, "view": v, "true_offset_mm": 10.0 * i + 30 * (
+        i == 5 and v == "b"), "mode": "cards", "moved": i == 5} for i in range(6) for v in "ab"]
+    path = tmp_path / "labels.jsonl"
+    path.write_text("".join(json.dumps(x) + "\n" for x in lines))
+
+    def two_mm_high(photos):
+        def read(members):
+            truths = [photos.labels[k].truth for k in members]
+            if max(truths) > min(truths):
+                return {"status": "refused", "unit": "mm", "flags": ("photos-disagree",)}, 1.0
+            value = truths[0] + 2.0 / len(members)
+            return {"status": "read", "unit": "mm", "value": value, "misread_limit": 18.0,
+                    "interval": (value - 3, value + 3)}, 1.0
+        return rows_of_set(photos, read)
+
+    summary = run_sets(path, tmp_path / "out", progress=False, measure=two_mm_high)
+    assert summary.unit == "mm" and (summary.sets, summary.moved) == (6, 1)
+    assert summary.errors(summary.alone).mae == pytest.approx(2.0)
+    assert summary.errors(summary.together).mae == pytest.approx(1.0)
+    assert (summary.whole.told.count, summary.whole.false_alarms.count) == (1, 0)
+    assert "3 to 4" in summary.whole.missed_by_distance  # 30 mm, counted in cm
+    assert summary.by_tier == {}
+    page = (tmp_path / "out" / "report.html").read_text()
+    assert "bias, mm" in page and "<th>cm</th>" in page
+    path.write_text(path.read_text() + json.dumps(
+        {"file": "c.jpg", "set": 9, "scale": "quay-60", "true_value": 3}) + "\n")
+    with pytest.raises(LabelFileError, match="two files"):
+        photo_sets(read_labels(path))
+
+
 def test_photos_without_a_set_and_sets_of_two_scales_are_told(tmp_path, capsys):
     path = tmp_path / "labels.jsonl"
     path.write_text('{"file": "a.jpg", "scale": "quay-60", "true_value": 3}\n')

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from dataclasses import replace
+from dataclasses import fields, replace
 
 import numpy as np
 import pytest
@@ -11,6 +11,8 @@ import pytest
 from app.cli import main
 from vision.errors import InputError
 from vision.scale_file.scale import load_scale
+from vision.synthetic.bedside import level_set
+from vision.synthetic.bedside.world import landmark_moved, random_world, seen_again
 from vision.synthetic.chamber import set_for, write_scenes
 from vision.synthetic.chamber.model import Camera, Capture, ChamberScene
 from vision.synthetic.chamber.sample import can_be_read
@@ -156,7 +158,7 @@ def test_a_set_that_makes_no_sense_is_refused(tmp_path, change, word):
 
 
 @pytest.mark.parametrize(("more", "word"), [
-    (["--views", "3", "--level"], "one chamber"), (["--views", "2", "--lesson"], "one chamber"),
+    (["--views", "2", "--lesson"], "class set"),
     (["--moved-share", "0.1"], "--views")])
 def test_options_that_do_not_go_together_are_told(tmp_path, capsys, more, word):
     assert main(["scenes", "--out", str(tmp_path), "--count", "1", "--seed", "1", *more]) == 2
@@ -169,3 +171,40 @@ def test_a_scale_without_room_for_another_level_is_refused():
     with pytest.raises(InputError, match="more marks"):
         for index in range(20):
             set_for(77, index, 2, "easy", few, moved_share=1.0)
+
+
+# ------------------------------------------------------------------ rooms for the level
+def test_a_room_is_seen_again_from_elsewhere_with_nothing_else_changed():
+    rng = np.random.default_rng(80)
+    turns = []
+    for _ in range(12):
+        world = random_world(rng, "cards")
+        again = seen_again(world, rng)
+        assert again.all_in_picture() and again.f35 == world.f35
+        assert (again.view.width, again.view.focal_px) == (world.view.width, world.view.focal_px)
+        for f in fields(world):
+            if f.name != "view":
+                assert getattr(again, f.name) is getattr(world, f.name), f.name
+        assert again.offset_mm == world.offset_mm
+        turns.append(np.degrees(np.arccos(again.view.axes[2] @ world.view.axes[2])))
+    assert np.median(turns) > 5
+    moved = landmark_moved(world, 30.0)
+    assert moved.offset_mm == pytest.approx(world.offset_mm - 30.0)
+    assert moved.zero is world.zero and moved.pole is world.pole and moved.view is world.view
+    assert moved.landmark.corners() == pytest.approx(world.landmark.corners() + [0, 30.0, 0])
+
+
+def test_a_folder_of_rooms_in_several_views_is_labelled(tmp_path, capsys):
+    assert main(["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "81",
+                 "--views", "2", "--moved-share", "1"]) == 0
+    rows = [json.loads(line) for line in (tmp_path / "labels.jsonl").read_text().splitlines()]
+    assert [(r["file"], r["set"], r["view"], r["moved"]) for r in rows] == [
+        ("set_00000_a.jpg", 0, "a", True), ("set_00000_b.jpg", 0, "b", True)]
+    assert len({r["moved_view"] for r in rows}) == 1
+    assert 20 <= abs(rows[0]["true_offset_mm"] - rows[1]["true_offset_mm"]) <= 60
+    assert rows[0]["pole_lean_deg"] == rows[1]["pole_lean_deg"]
+    assert rows[0]["gravity_camera"] != rows[1]["gravity_camera"]
+    first = (tmp_path / rows[0]["file"]).read_bytes()
+    assert level_set(81, 0, 3, 1.0)[0][0] == first or rows[0]["moved_view"] == "a"
+    with pytest.raises(InputError, match="2 to 9"):
+        level_set(81, 0, 1)

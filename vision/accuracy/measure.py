@@ -14,6 +14,7 @@ from vision.scale_file.scale import Scale, load_scale
 
 if TYPE_CHECKING:
     from vision.imaging.photo import Photo
+    from vision.level.result import LevelReading
     from vision.reading import VolumeReading
 
 #: A level reading wrong by more than this, with the truth outside its interval, is a
@@ -104,22 +105,29 @@ def _level(label: Label) -> dict[str, Any]:
     from vision.level.read import read_level
 
     photo, point = photo_and_points(label)
-    keys = label.keys
-    zero, landmark = (_float(keys.get(name)) or usual for name, usual in (
+    zero, landmark, more = told_of_level(label, point)
+    return level_found(read_level(photo, zero, landmark, **more), camera_from(photo))
+
+
+def told_of_level(label: Label, point: Callable[[str], Point | None]
+                  ) -> tuple[float, float, dict[str, Any]]:
+    """What the label tells the reader: sizes of both cards, mm, and what else.  In mode "tap"
+    the labelled landmark stands in for the tap; with cards it is only the truth."""
+    zero, landmark = (_float(label.keys.get(name)) or usual for name, usual in (
         ("zero_card_mm", 60.0), ("landmark_card_mm", 40.0)))
-    if keys.get("mode") == "tap":
-        # The labelled landmark stands in for the tap; with cards it is only the truth.
-        depth = _float(keys.get("depth_difference_mm"))
-        reading = read_level(photo, zero, landmark, depth_difference_mm=depth,
-                                landmark_px=point("landmark_px"))
-    else:
-        reading = read_level(photo, zero, landmark)
+    return zero, landmark, {} if label.keys.get("mode") != "tap" else {
+        "depth_difference_mm": _float(label.keys.get("depth_difference_mm")),
+        "landmark_px": point("landmark_px")}
+
+
+def level_found(reading: LevelReading, camera: str) -> dict[str, Any]:
+    """What ``compare`` needs of a level; ``camera`` says where the focal length came from."""
     interval = reading.interval_cm
     return {
         "status": reading.status, "unit": "mm", "misread_limit": LEVEL_MISREAD_MM,
         "value": None if reading.offset_cm is None else 10 * reading.offset_cm,
         "interval": None if interval is None else (10 * interval[0], 10 * interval[1]),
-        "flags": reading.flags, "reasons": reading.reasons, "camera_from": camera_from(photo),
+        "flags": reading.flags, "reasons": reading.reasons, "camera_from": camera,
     }
 
 

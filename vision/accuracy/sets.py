@@ -1,4 +1,5 @@
-"""Several photos of one chamber, read together: one set to the rows of all its combinations.
+"""Several photos of one chamber, or of one pair of cards, read together: one set to the rows
+of all its combinations.
 
 Every photo is read once; what the photos say is then combined in every way that a person
 could have taken them: each alone, any two, any three, all.
@@ -13,20 +14,26 @@ from functools import cache
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
 
-from vision.accuracy.labels import Label, is_number
+from vision.accuracy.labels import Label, Point, is_number
 from vision.accuracy.limits import VOLUME_LIMITS
 from vision.accuracy.measure import (
     camera_from,
     compare,
+    level_found,
     one_thread,
     photo_and_points,
     scale_of,
+    told_of_level,
     volume_found,
 )
 from vision.accuracy.rows import Row
 from vision.errors import CountersightError, LabelFileError
 
 if TYPE_CHECKING:
+    from vision.imaging.photo import Photo
+    from vision.level.evidence import LevelEvidence
+    from vision.level.result import LevelReading
+    from vision.reading import VolumeReading
     from vision.volume.evidence import PhotoEvidence
 
 Members = tuple[int, ...]
@@ -34,12 +41,14 @@ Members = tuple[int, ...]
 _MOST_TOGETHER = 3
 #: Levels nearer to each other than this share of a division are the same.
 _SAME_DIVISIONS = 0.01
+#: What counts as one division of a height offset, mm.
+_LEVEL_STEP_MM = 10.0
 DISAGREE = "photos-disagree"
 
 
 @dataclass(frozen=True)
 class PhotoSet:
-    """The labels of the photos of one chamber; ``name`` is the label file's ``set``."""
+    """The labels of the photos of one chamber or room; ``name`` is the label file's ``set``."""
 
     name: str
     labels: tuple[Label, ...]
@@ -59,13 +68,16 @@ class PhotoSet:
             tuple(range(len(self.labels)))) == 0.0
 
     def apart(self, members: Members) -> float:
-        """How far the levels of these photos lie apart, divisions; 0 for the same level."""
+        """How far the levels of these photos lie apart, divisions (offsets: cm); 0 for the same
+        level."""
         truths = [x.truth for k in members if (x := self.labels[k]).truth is not None]
         far = (max(truths) - min(truths)) / self.division() if truths else 0.0
         return far if far > _SAME_DIVISIONS else 0.0
 
     def division(self) -> float:
-        """The smallest division at the levels of the photos, in the unit of the scale."""
+        """The smallest division at the levels of the photos, in the unit of the truth."""
+        if self.labels[0].kind == "level":
+            return _LEVEL_STEP_MM
         stated = [float(d) for x in self.labels if is_number(d := x.keys.get("division")) and d > 0]
         if stated:
             return min(stated)
@@ -85,10 +97,12 @@ def photo_sets(labels: Iterable[Label]) -> list[PhotoSet]:
     found: dict[str, list[Label]] = {}
     for label in labels:
         name = label.keys.get("set")
-        if name is not None and label.kind == "volume":
+        if name is not None:
             found.setdefault(str(name), []).append(label)
     if not found:
         raise LabelFileError("No line of the label file names the 'set' that its photo belongs to.")
+    if len({x.kind for members in found.values() for x in members}) > 1:
+        raise LabelFileError("Sets of chambers and sets of height offsets belong in two files.")
     for name, members in found.items():
         if len({x.scale for x in members}) > 1:
             raise LabelFileError(f"Line {members[1].line} of the label file: the photos of set "
@@ -100,37 +114,73 @@ def measure_set(photos: PhotoSet) -> tuple[Row, ...]:
     """Read each photo of a set, combine, and set all results beside the labels.  Never raises."""
     one_thread()
 
-    @cache
-    def evidence(k: int) -> tuple[PhotoEvidence, str, float]:
-        from vision.volume.evidence import gather
-        from vision.volume.inputs import check_inputs
-        from vision.volume.locate import Hints
+    reader: Any = _Levels() if photos.labels[0].kind == "level" else _Chambers()
 
+    @cache
+    def evidence(k: int) -> tuple[Any, str, float]:
         start = time.perf_counter()
         label = photos.labels[k]
         photo, point = photo_and_points(label)
-        scale, near = scale_of(str(label.scale)), point("near")
-        check_inputs(photo, scale, near, near)
-        return (gather(photo, scale, Hints(near, near)), camera_from(photo),
+        return (reader.gather(label, photo, point), camera_from(photo),
                 time.perf_counter() - start)
 
     def read(members: Members) -> tuple[Mapping[str, Any], float]:
-        from vision.volume.combine import combine
-
         try:
             parts = [evidence(k) for k in members]
             start = time.perf_counter()
-            reading = combine([e for e, _, _ in parts])
+            reading = reader.combine([e for e, _, _ in parts])
             seconds = time.perf_counter() - start + sum(s for _, _, s in parts)
         except CountersightError as err:
             return {"status": "error", "message": str(err)}, 0.0
         except Exception as err:  # a fault of the reader must show up as a row, not stop the run
             return {"status": "error", "message": f"{type(err).__name__}: {err}"}, 0.0
-        found = volume_found(reading, photos.labels[members[0]], parts[0][0].scale, parts[0][1])
         odd = None if reading.agreement is None else reading.agreement.odd
-        return {**found, "odd": None if odd is None else members[odd]}, seconds
+        return {**reader.found(reading, photos.labels[members[0]], parts[0][1]),
+                "odd": None if odd is None else members[odd]}, seconds
 
     return rows_of_set(photos, read)
+
+
+class _Chambers:
+    """How photos of a chamber are read and put together."""
+
+    def gather(self, label: Label, photo: Photo, point: Callable[[str], Point | None]
+               ) -> PhotoEvidence:
+        from vision.volume.evidence import gather
+        from vision.volume.inputs import check_inputs
+        from vision.volume.locate import Hints
+
+        scale, near = scale_of(str(label.scale)), point("near")
+        check_inputs(photo, scale, near, near)
+        return gather(photo, scale, Hints(near, near))
+
+    def combine(self, evidences: list[PhotoEvidence]) -> VolumeReading:
+        from vision.volume.combine import combine
+
+        return combine(evidences)
+
+    def found(self, reading: VolumeReading, label: Label, camera: str) -> dict[str, Any]:
+        return volume_found(reading, label, scale_of(str(label.scale)), camera)
+
+
+class _Levels:
+    """How photos of both cards are measured and put together."""
+
+    def gather(self, label: Label, photo: Photo, point: Callable[[str], Point | None]
+               ) -> LevelEvidence:
+        from vision.level.evidence import gather
+        from vision.level.inputs import level_inputs
+
+        zero, landmark, more = told_of_level(label, point)
+        return gather(photo, level_inputs(photo, zero, landmark, **more))
+
+    def combine(self, evidences: list[LevelEvidence]) -> LevelReading:
+        from vision.level.together import combine_levels
+
+        return combine_levels(evidences)
+
+    def found(self, reading: LevelReading, label: Label, camera: str) -> dict[str, Any]:
+        return level_found(reading, camera)
 
 
 def rows_of_set(photos: PhotoSet, read: Callable[[Members], tuple[Mapping[str, Any], float]]

@@ -11,7 +11,7 @@ from vision.accuracy.rows import Row
 from vision.accuracy.sets_summary import AgreementFigures, SetsSummary
 
 _HEAD = ("", "combina\N{SOFT HYPHEN}tions", "read", "silent misreads (95 % limits)",
-         "bias, divisions", "MAE", "95 %", "limits of agreement",
+         "bias, {unit}", "MAE", "95 %", "limits of agreement",
          "interval holds truth (95 % limits)", "mean width",
          "refused though readable (95 % limits)")
 
@@ -20,9 +20,11 @@ def write_sets_report(path: Path, summary: SetsSummary) -> None:
     """Write the page."""
     s, run = summary, summary.run
     shown = [c for c in s.checks if c.met is not None]
-    side_by_side = [_row("each photo alone", s.alone), _row("all photos of a set", s.together)]
+    side_by_side = [_row(s, "each photo alone", s.alone),
+                    _row(s, "all photos of a set", s.together)]
     for tier, (alone, together) in s.by_tier.items():
-        side_by_side += [_row(f"{tier}: alone", alone), _row(f"{tier}: together", together)]
+        side_by_side += [_row(s, f"{tier}: alone", alone),
+                         _row(s, f"{tier}: together", together)]
     numbers = {f"{n} photo{'s' * (n != '1')}": f for n, f in s.by_number.items()}
     path.write_text(page(
         "sets.html", summary=s, shown=len(shown), missed=sum(not c.met for c in shown),
@@ -30,12 +32,12 @@ def write_sets_report(path: Path, summary: SetsSummary) -> None:
                f"version {run.get('version', '')}",
                f"reader {str(run.get('reader_sha256', ''))[:12]}",
                f"labels {str(run.get('labels_sha256', ''))[:12]}"),
-        head=_HEAD, side_by_side=side_by_side,
-        by_number=[_row(name, f) for name, f in numbers.items()],
-        by_spread=[_row(f"{name} degrees", f) for name, f in s.by_spread.items()],
+        head=[text.format(unit=s.unit) for text in _HEAD], side_by_side=side_by_side,
+        by_number=[_row(s, name, f) for name, f in numbers.items()],
+        by_spread=[_row(s, f"{name} degrees", f) for name, f in s.by_spread.items()],
         plots=[plot for groups, key in ((numbers, "number of photos"),
                                         (s.by_spread, "spread of two elevations, degrees"))
-               for plot in (charts.errors_by(groups, key, "divisions", naive=False),
+               for plot in (charts.errors_by(groups, key, s.unit, naive=False),
                             charts.coverage_by(groups, key))],
         agreement=_agreement(s.whole, s.pairs),
         distances=[(name, share(rate), share(s.whole.missed_by_distance[name])
@@ -48,13 +50,14 @@ def write_sets_report(path: Path, summary: SetsSummary) -> None:
             ("Stopped by an error", s.failures)) if rows]), encoding="utf-8")
 
 
-def _row(name: str, f: Figures) -> tuple[object, ...]:
-    e = f.errors_div
+def _row(s: SetsSummary, name: str, f: Figures) -> tuple[object, ...]:
+    e = s.errors(f)
+    width = f.mean_width_div if s.unit == "divisions" else f.mean_width
     a = e.agreement if e else None
     return (name, f.n, f.scored, _short(f.misreads), number(e.bias if e else None, "+.3f"),
             number(e.mae if e else None), number(e.p95 if e else None),
             f"{a.lower:+.2f} to {a.upper:+.2f}" if a else None, _short(f.coverage),
-            number(f.mean_width_div), _short(f.refused_though_readable))
+            number(width), _short(f.refused_though_readable))
 
 
 def _short(rate: Rate) -> str | None:

@@ -10,8 +10,9 @@ from typing import Any
 import numpy as np
 
 from vision.accuracy.columns import Columns, bin_name, bin_order
-from vision.accuracy.figures import Figures, Rate, figures
+from vision.accuracy.figures import Errors, Figures, Rate, figures
 from vision.accuracy.limits import (
+    LEVEL_LIMITS_MM,
     SET_LIMITS,
     SET_TIME,
     SETS_REFUSED,
@@ -48,7 +49,7 @@ class AgreementFigures:
 
 @dataclass(frozen=True)
 class SetsSummary:
-    """Everything found on sets of photos.
+    """Everything found on sets of photos; errors are in ``unit``, "divisions" or "mm".
 
     ``alone`` is every photo of an honest set by itself, ``together`` every honest set as a
     whole; ``by_tier`` has both for each tier of a set (its worst photo's).  ``by_number`` has
@@ -59,6 +60,7 @@ class SetsSummary:
     """
 
     run: Mapping[str, Any]
+    unit: str
     sets: int
     moved: int
     alone: Figures
@@ -74,6 +76,10 @@ class SetsSummary:
     refused: tuple[Row, ...]
     missed: tuple[Row, ...]
     failures: tuple[Row, ...]
+
+    def errors(self, f: Figures) -> Errors | None:
+        """The errors of a group in the unit of the summary."""
+        return f.errors_div if self.unit == "divisions" else f.errors
 
     def as_json(self) -> dict[str, Any]:
         """Plain objects; no NaN."""
@@ -97,11 +103,12 @@ def summarise_sets(rows: Iterable[Row], run: Mapping[str, Any]) -> SetsSummary:
         if not r.keys["moved"] and r.keys["spread_deg"] is not None:
             by_spread[bin_name("spread_deg", r.keys["spread_deg"])].append(r)
     summary = SetsSummary(
-        run=dict(run), sets=len(whole), moved=len(moved_sets),
+        run=dict(run), unit="mm" if rows and rows[0].kind == "level" else "divisions",
+        sets=len(whole), moved=len(moved_sets),
         alone=_figures(alone), together=_figures(together),
         by_tier={str(t): (_figures([r for r in alone if r.keys["set_tier"] == t]),
                           _figures([r for r in together if r.keys["set_tier"] == t]))
-                 for t in sorted({r.keys["set_tier"] for r in together}, key=tier_order)},
+                 for t in sorted({r.keys["set_tier"] for r in together} - {None}, key=tier_order)},
         by_number=by_number, by_spread={k: _figures(v) for k, v in by_spread.items() if v},
         whole=_agreement([r for r in whole if r.keys["photos"] > 1]), pairs=_agreement(pairs),
         time_ratio=_time_ratio(rows), checks=(),
@@ -168,10 +175,11 @@ def _time_ratio(rows: Sequence[Row]) -> tuple[float, float] | None:
 
 def _checks(s: SetsSummary) -> list[Check]:
     out: list[Check] = []
-    for n, limits in SET_LIMITS.items():
+    limits = SET_LIMITS if s.unit == "divisions" else dict.fromkeys((2, 3), LEVEL_LIMITS_MM)
+    for n, (mean, most) in limits.items():
         f = s.by_number.get(str(n))
         if f is not None:
-            out += accuracy_checks(f"{n} photos", f, f.errors_div, "divisions", *limits)
+            out += accuracy_checks(f"{n} photos", f, s.errors(f), s.unit, mean, most)
             out.append(no_misread(f"{n} photos", f))
     if s.together.n:
         out.append(at_most("honest sets", "refused though readable", SETS_REFUSED,

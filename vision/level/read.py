@@ -1,29 +1,33 @@
-"""From a photo with both cards to the height of the zero reference over the landmark.
+"""From photos with both cards to the height of the zero reference over the landmark.
 
 The way through: :mod:`locate the cards <vision.level.locate>` ->
 :mod:`gather cues <vision.level.cues>` -> :mod:`fuse <vision.level.fuse>` ->
-:mod:`offset <vision.level.offset>` -> :mod:`decide <vision.level.decide>`.
+:mod:`offset <vision.level.offset>` -> :mod:`decide <vision.level.decide>`; several photos
+are put together between the last two (:mod:`together <vision.level.together>`).
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from vision.imaging.photo import Photo
-from vision.level.decide import decide
 from vision.level.evidence import gather
 from vision.level.inputs import Point, level_inputs
 from vision.level.result import LevelReading
+from vision.level.together import check_count, combine_levels
 
 
-def read_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: float = 40.0,
-               landmark_px: Point | None = None, zero_px: Point | None = None,
-               depth_difference_mm: float | None = None, focal_35mm: float | None = None,
-               tolerance_mm: float | None = None) -> LevelReading:
+def read_level(photo: Photo | Sequence[Photo], zero_card_mm: float = 60.0,
+               landmark_card_mm: float = 40.0, landmark_px: Point | None = None,
+               zero_px: Point | None = None, depth_difference_mm: float | None = None,
+               focal_35mm: float | None = None, tolerance_mm: float | None = None) -> LevelReading:
     """Measure how high the zero reference hangs over the landmark.
 
     Parameters
     ----------
-    photo : Photo
-        From :func:`vision.load_photo`.
+    photo : Photo or sequence of Photo
+        From :func:`vision.load_photo`.  Several photos show the same cards, nothing moved in
+        between, best from beside one another; their order does not matter.
     zero_card_mm, landmark_card_mm : float
         Sides of the cards' black squares, 10 to 400 mm.
     landmark_px, zero_px : (x, y), optional
@@ -53,6 +57,8 @@ def read_level(photo: Photo, zero_card_mm: float = 60.0, landmark_card_mm: float
     ----------
     JCGM 101:2008 (interval), JCGM 106:2012 (decision against the tolerance).
     """
-    inputs = level_inputs(photo, zero_card_mm, landmark_card_mm, landmark_px, zero_px,
-                          depth_difference_mm, focal_35mm, tolerance_mm)
-    return decide(gather(photo, inputs))
+    photos = [photo] if isinstance(photo, Photo) else list(photo)
+    check_count(photos)
+    return combine_levels([gather(each, level_inputs(
+        each, zero_card_mm, landmark_card_mm, landmark_px, zero_px, depth_difference_mm,
+        focal_35mm, tolerance_mm)) for each in photos])

@@ -26,7 +26,7 @@ from vision.level.evidence import LevelEvidence
 from vision.level.fuse import WORST_CUES, FusedGravity, Placed, Scenario
 from vision.level.offset import LENS_PX_OF_DIAGONAL, PRINT_SCALE, estimate_offset
 from vision.level.result import LevelPhoto, LevelReading
-from vision.parameters import DISAGREE_P
+from vision.parameters import DISAGREE_P, MOST_PHOTOS
 from vision.reading import Agreement
 from vision.vertical.cue import Elsewhere, PlumbCue
 from vision.vertical.fusion import at_odds_with_itself, fuse
@@ -68,15 +68,14 @@ def combine_levels(evidences: Sequence[LevelEvidence]) -> LevelReading:
     Raises
     ------
     InputError
-        Without a photo, or with points that were tapped.
+        Without a photo or with too many, or with points that were tapped.
 
     References
     ----------
     JCGM 100:2008, 5.2.2 (what photos share); R. E. Kalman, J. Basic Eng. 82, 1960, 35 (the poses
     moved to agree).
     """
-    if not evidences:
-        raise InputError("No photo was given.")
+    check_count(evidences)
     if len(evidences) == 1:
         return decide(evidences[0])
     if any(e.inputs.mode != "cards" for e in evidences):
@@ -103,6 +102,12 @@ def combine_levels(evidences: Sequence[LevelEvidence]) -> LevelReading:
     together = replace(ordered[0], fused=fused,
                        offset=estimate_offset(ordered[0].cards, fused))
     return replace(decide(together), photos=photos, agreement=agreement, drawn_on=drawn_on)
+
+
+def check_count(photos: Sequence[object]) -> None:
+    """InputError for none or too many."""
+    if not 1 <= len(photos) <= MOST_PHOTOS:
+        raise InputError(f"Give one photo, or up to {MOST_PHOTOS} of the same cards.")
 
 
 def _width(e: LevelEvidence) -> float:
@@ -143,12 +148,11 @@ def _tie(evidences: Sequence[LevelEvidence], scenarios: tuple[Scenario, ...]) ->
     # Each photo against the first.
     gap = np.concatenate([p - places[0] for p in places[1:]])
     effect = np.vstack([f - effects[0] for f in effects[1:]])
-    moved = [PRINT_SCALE * float(np.linalg.norm(c - cameras[0])) for c in cameras[1:]]
-    floor = np.kron(np.ones((n - 1, n - 1)), slack[0])
-    for i, (own, size) in enumerate(zip(slack[1:], moved, strict=True)):
-        at = slice(3 * i, 3 * i + 3)
-        # The size of either card; both are the same cards in all photos.
-        floor[at, at] += own + 2 * size**2 * np.eye(3)
+    # A card printed too large stands too far from every camera, each along its own sight line.
+    steps = np.concatenate([c - cameras[0] for c in cameras[1:]])
+    floor = np.kron(np.ones((n - 1, n - 1)), slack[0]) + 2 * PRINT_SCALE**2 * np.outer(steps, steps)
+    for i, own in enumerate(slack[1:]):
+        floor[3 * i:3 * i + 3, 3 * i:3 * i + 3] += own
     inverse = np.linalg.inv(effect @ covariance @ effect.T + floor)
     gain = covariance @ effect.T @ inverse
     change = -gain @ gap
@@ -205,6 +209,12 @@ def _fused(evidences: Sequence[LevelEvidence], ways: Sequence[_Tied]
         camera = evidences[0].cards.camera(tied.scenarios[0].focal_px)
         down = -tied.zeros[0].rotation[:, 1]
         gravity = fuse(_bodies(evidences, tied, camera, down), camera, down)
+        if gravity is not None and gravity.inflation > 1.0:
+            # Something is not what it seems.  Two lines always meet: where they are not of one
+            # body, they meet anywhere; apart, the wrong one can be told.
+            apart = fuse(_bodies(evidences, tied, camera, down, joined=False), camera, down)
+            if apart is not None and apart.inflation < gravity.inflation:
+                gravity = apart
         if gravity is None:
             continue
         # The cues count once, together, in place of those of each photo.
@@ -219,8 +229,8 @@ def _fused(evidences: Sequence[LevelEvidence], ways: Sequence[_Tied]
 
 
 def _bodies(evidences: Sequence[LevelEvidence], tied: _Tied, camera: np.ndarray,
-            down: np.ndarray) -> list[PlumbCue]:
-    """The cues of all photos in the frame of the first, each body once."""
+            down: np.ndarray, *, joined: bool = True) -> list[PlumbCue]:
+    """The cues of all photos in the frame of the first: each body once, if ``joined``."""
     seen: dict[tuple[str, bool], list[tuple[int, PlumbCue]]] = {}
     for i, (e, s) in enumerate(zip(evidences, tied.scenarios, strict=True)):
         assert e.gathered is not None
@@ -232,13 +242,17 @@ def _bodies(evidences: Sequence[LevelEvidence], tied: _Tied, camera: np.ndarray,
         for other in (("zero card", True), ("hung panel", False)):
             seen.pop(other, None)
     bodies = []
-    for sightings in seen.values():
+    for (_, carries), sightings in seen.items():
         body = _body(evidences, tied, sightings)
-        if len(sightings) > 1 and at_odds_with_itself(body, camera, down):
-            # Not one body after all: each stands for itself, and may be left out by itself.
-            bodies += [_body(evidences, tied, [one]) for one in sightings]
-        else:
+        if carries or (joined and not at_odds_with_itself(body, camera, down)):
             bodies.append(body)
+            continue
+        # Each by itself, so that it can be left out by itself; as far off plumb in all photos,
+        # which each may count for its share only.
+        share = math.sqrt(len(sightings))
+        bodies += [replace(one, sideways_deg=one.sideways_deg * share,
+                           outwards_deg=one.outwards_deg * share)
+                   for one in (_body(evidences, tied, [each]) for each in sightings)]
     return bodies
 
 

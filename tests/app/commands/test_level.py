@@ -52,6 +52,22 @@ def test_a_reading_is_exit_code_0_with_an_overlay(room, tmp_path, capsys):
 
 
 @pytest.mark.slow
+def test_a_photo_that_shows_no_card_beside_one_that_does(room, bare, tmp_path, capsys):
+    assert main(["level", str(bare), str(room[0]), "--json", "--overlay",
+                 str(tmp_path / "seen.png")]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert [p["status"] for p in found["photos"]] == ["refused", "read"]
+    assert [p["file"] for p in found["photos"]] == ["bare.png", "room.jpg"]
+    assert found["offset_cm"] == found["photos"][1]["offset_cm"] and found["agreement"] is None
+    with Image.open(tmp_path / "seen.png") as drawn, Image.open(room[0]) as photo:
+        assert max(drawn.size) == max(photo.size), "drawn on the photo that was measured"
+    assert main(["level", str(bare), str(room[0])]) == 0
+    assert "photo 1: no reading" in capsys.readouterr().out
+    assert main(["level", str(bare), str(bare), "--landmark", "3,4"]) == 2
+    assert "tapped" in capsys.readouterr().err
+
+
+@pytest.mark.slow
 def test_words_without_json(room, capsys):
     assert main(["level", str(room[0])]) == 0
     out = capsys.readouterr().out

@@ -9,12 +9,16 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from vision.errors import InputError
 from vision.synthetic.chamber.dataset import MOST_SCENES
+from vision.synthetic.chamber.sets import check_set, view_name
+
+if TYPE_CHECKING:
+    from vision.synthetic.bedside.world import World
 
 
 def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | None = None
@@ -24,15 +28,52 @@ def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | 
     ``kind`` and ``chamber`` (whether one hangs there) are drawn when not given.
     """
     from vision.synthetic.bedside.paint import paint
-    from vision.synthetic.bedside.picture import develop, jpeg
-    from vision.synthetic.bedside.world import EXPECT, KINDS, random_world
+    from vision.synthetic.bedside.world import KINDS, random_world
 
     rng = np.random.default_rng([seed, index])
     drawn = str(rng.choice(list(KINDS), p=list(KINDS.values())))
     kind = kind or drawn
     world = random_world(rng, kind, chamber)
     light = paint(world, rng)
-    view = world.view
+    return _photo(world, light, rng, f"level_{index:04d}.jpg")
+
+
+def level_set(seed: int, index: int, views: int, moved_share: float = 0.0
+              ) -> list[tuple[bytes, dict[str, Any]]]:
+    """``views`` photos of one room with both cards, from different places, with their labels.
+
+    In a moved set (of which ``moved_share`` is the probability) the landmark lies 2 to 6 cm
+    higher or lower in one of them.
+    """
+    from vision.synthetic.bedside.paint import paint
+    from vision.synthetic.bedside.world import landmark_moved, random_world, seen_again
+
+    check_set(views, None, moved_share)
+    fate = np.random.default_rng([seed, index, 1])
+    world = random_world(np.random.default_rng([seed, index, 2]), "cards")
+    odd = int(fate.integers(views)) if fate.random() < moved_share else None
+    by_mm = float(fate.choice([-1.0, 1.0]) * fate.uniform(20.0, 60.0))
+    out = []
+    for view in range(views):
+        rng = np.random.default_rng([seed, index, 4 + view])
+        here = world if view == 0 else seen_again(world, rng)
+        if view == odd:
+            here = landmark_moved(here, by_mm)
+        # the same paint and lamps in all
+        light = paint(here, np.random.default_rng([seed, index, 3]))
+        data, label = _photo(here, light, rng, f"set_{index:05d}_{view_name(view)}.jpg")
+        label |= {"set": index, "view": view_name(view), "moved": odd is not None}
+        out.append((data, label | ({} if odd is None else {"moved_view": view_name(odd)})))
+    return out
+
+
+def _photo(world: World, light: np.ndarray, rng: np.random.Generator, name: str
+           ) -> tuple[bytes, dict[str, Any]]:
+    """The photo (JPEG bytes) of a room whose light is painted, and its label."""
+    from vision.synthetic.bedside.picture import develop, jpeg
+    from vision.synthetic.bedside.world import EXPECT
+
+    view, kind = world.view, world.kind
     zero, landmark = view.project(np.array([world.zero.centre, world.landmark_point]))
     if kind == "cut":
         light, zero, landmark = _cut(light, zero, landmark, world.zero_mm * 0.5
@@ -40,7 +81,7 @@ def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | 
     rgb, done = develop(light, rng, smeared=kind == "smeared")
     tagged = rng.random() < 0.9
     label = {
-        "file": f"level_{index:04d}.jpg", "case": kind, "expect": EXPECT[kind],
+        "file": name, "case": kind, "expect": EXPECT[kind],
         "mode": "tap" if kind in ("tap", "horizon") else "cards",
         "true_offset_mm": world.offset_mm, "zero_card_mm": world.zero_mm,
         "landmark_card_mm": world.landmark_mm, "landmark_tip_mm": [-35, 0],
@@ -49,7 +90,7 @@ def level_scene(seed: int, index: int, kind: str | None = None, chamber: bool | 
         "width": rgb.shape[1], "height": rgb.shape[0],
         "gravity_camera": [float(v) for v in view.axes @ np.array([0, -1.0, 0])],
         "camera_above_zero_mm": float(view.position[1] - world.zero.centre[1]),
-        **world.facts, **done,
+        **world.facts, **world.view_facts(), **done,
     }
     if kind == "cut":
         label.pop("chamber_outline_px", None)  # measured before the cut
@@ -68,18 +109,25 @@ def _cut(light: np.ndarray, zero: np.ndarray, landmark: np.ndarray, half_px: flo
     return np.ascontiguousarray(light[:, start:]), zero - shift, landmark - shift
 
 
-def level_scenes(count: int, seed: int) -> Iterator[tuple[bytes, dict[str, Any]]]:
-    """``count`` photos with labels, kinds mixed."""
+def level_scenes(count: int, seed: int, views: int = 1, moved_share: float = 0.0
+                 ) -> Iterator[tuple[bytes, dict[str, Any]]]:
+    """Photos with labels of ``count`` rooms: of mixed kinds, or each in ``views`` photos."""
     for index in range(count):
-        yield level_scene(seed, index)
+        if views == 1:
+            yield level_scene(seed, index)
+        else:
+            yield from level_set(seed, index, views, moved_share)
 
 
-def write_level_scenes(out: str | Path, count: int, seed: int) -> Path:
+def write_level_scenes(out: str | Path, count: int, seed: int, views: int = 1,
+                       moved_share: float = 0.0) -> Path:
     """Write photos and ``labels.jsonl`` into a folder; returns the label file."""
     if not 1 <= count <= MOST_SCENES:
         raise InputError(f"The number of photos must be from 1 to {MOST_SCENES}.")
     if seed < 0:
         raise InputError("The seed must be 0 or more.")
+    if views != 1:
+        check_set(views, None, moved_share)
     folder = Path(out)
     try:
         folder.mkdir(parents=True, exist_ok=True)
@@ -87,7 +135,7 @@ def write_level_scenes(out: str | Path, count: int, seed: int) -> Path:
         raise InputError(f"The folder {folder} cannot be written to; choose another.") from None
     labels = folder / "labels.jsonl"
     with labels.open("w", encoding="utf-8") as lines:
-        for data, label in level_scenes(count, seed):
+        for data, label in level_scenes(count, seed, views, moved_share):
             (folder / label["file"]).write_bytes(data)
             lines.write(json.dumps(label) + "\n")
     return labels

@@ -5,7 +5,7 @@ The frame is that of ``geometry``; the wall is z = 0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -22,6 +22,8 @@ EXPECT = {"cards": "read", "tap": "read", "horizon": "read", "nogravity": "read-
 #: So many rooms show a chamber, if the kind does not leave it out.
 CHAMBER_SHARE = 0.6
 NO_CHAMBER = ("nogravity", "bare")
+#: A second photo is taken from within so much of square to the wall, degrees.
+ANOTHER_AZIMUTH_DEG = 25.0
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,25 @@ class World:
         """The truth: height of the zero reference over the landmark."""
         return float(self.zero.centre[1] - self.landmark_point[1])
 
+    def view_facts(self) -> dict[str, object]:
+        """What the camera sees of pole and chamber."""
+        view, lean = self.view, self.facts["pole_lean_deg"]
+        assert isinstance(lean, list)
+        found: dict[str, object] = {
+            "pole_axis_camera": [float(v) for v in view.axes @ _leaning(*lean)]}
+        if self.chamber is not None:
+            outline = view.project(self.chamber.outline(view.position).reshape(4, 3))
+            found["chamber_outline_px"] = outline.reshape(2, 2, 2).tolist()
+        return found
+
+    def all_in_picture(self) -> bool:
+        """Whether everything that is needed lies inside the picture."""
+        p = self.view.project(np.vstack([
+            self.zero.corners(), self.landmark_point[None] if self.landmark is None
+            else self.landmark.corners()]))
+        return bool(p.min() > 8 and p[:, 0].max() < self.view.width - 8
+                    and p[:, 1].max() < self.view.height - 8)
+
 
 def random_world(rng: np.random.Generator, kind: str, chamber: bool | None = None) -> World:
     """Draw one scene of a kind, with what it needs inside the picture.
@@ -64,13 +85,27 @@ def random_world(rng: np.random.Generator, kind: str, chamber: bool | None = Non
     shown = bool(own.random() < CHAMBER_SHARE and kind not in NO_CHAMBER)
     while True:
         world = _any_world(rng, kind, own if (shown if chamber is None else chamber) else None)
-        needed = [world.zero.corners()]
-        needed.append(world.landmark_point[None] if world.landmark is None
-                      else world.landmark.corners())
-        p = world.view.project(np.vstack(needed))
-        if (p.min() > 8 and p[:, 0].max() < world.view.width - 8
-                and p[:, 1].max() < world.view.height - 8):
+        if world.all_in_picture():
             return world
+
+
+def seen_again(world: World, rng: np.random.Generator) -> World:
+    """The same room with the same phone, from beside, above or below."""
+    while True:
+        view, _ = _random_view(rng, world.kind, world.zero.centre, world.landmark_point,
+                               ANOTHER_AZIMUTH_DEG, (world.f35, world.view.width))
+        again = replace(world, view=view)
+        if again.all_in_picture():
+            return again
+
+
+def landmark_moved(world: World, by_mm: float) -> World:
+    """The same room with the head, and the card held to it, so much higher."""
+    up = np.array([0.0, by_mm, 0.0])
+    card = world.landmark
+    return replace(
+        world, landmark_point=world.landmark_point + up, head=(world.head[0] + up, world.head[1]),
+        landmark=None if card is None else replace(card, centre=card.centre + up))
 
 
 def _any_world(rng: np.random.Generator, kind: str, own: np.random.Generator | None) -> World:
@@ -94,7 +129,7 @@ def _any_world(rng: np.random.Generator, kind: str, own: np.random.Generator | N
         panel = Board(centre, rotation, (wide, tall), _pale(rng))
     has_pole = kind not in ("nogravity", "bare") and rng.random() < 0.9
     pole = None
-    axis = turn_z(lean[0]) @ turn_x(lean[1]) @ np.array([0, 1.0, 0])
+    axis = _leaning(*lean)
     if has_pole:
         foot = zero_at + np.array([rng.uniform(-25, 25), 0, -rng.uniform(25, 45)])
         pole = (foot, axis, rng.uniform(9, 17))
@@ -111,14 +146,11 @@ def _any_world(rng: np.random.Generator, kind: str, own: np.random.Generator | N
              "panel_turn_deg": panel_turn, "pole_lean_deg": [float(v) for v in lean],
              "cord": cord is not None, "pole": pole is not None,
              "horizontal_span_mm": float(span)}
-    facts["pole_axis_camera"] = [float(v) for v in view.axes @ axis]
     facts["depth_difference_mm"] = float(point[2] - zero_at[2])
     facts["chamber"] = own is not None
     chamber = None
     if own is not None:
         chamber, facts["chamber_hang_deg"] = random_chamber(own, zero_at, wide, panel_turn)
-        outline = view.project(chamber.outline(view.position).reshape(4, 3)).reshape(2, 2, 2)
-        facts["chamber_outline_px"] = outline.tolist()
     return World(kind, view, f35, Board(zero_at, rotation, (75, 75), np.ones(3)), landmark, point,
                  panel, pole, cord, (head, radius), boxes, _wall(rng), _strings(rng),
                  -rng.uniform(500, 900),
@@ -132,16 +164,26 @@ def _pale(rng: np.random.Generator) -> np.ndarray:
     return np.asarray(np.clip(rng.uniform(0.35, 0.75) * (1 + rng.normal(0, 0.12, 3)), 0.05, 0.95))
 
 
-def _random_view(rng: np.random.Generator, kind: str, zero: np.ndarray, landmark: np.ndarray
+def _leaning(sideways_deg: float, outwards_deg: float) -> np.ndarray:
+    """(3,) axis of a pole that leans so much."""
+    return np.asarray(turn_z(sideways_deg) @ turn_x(outwards_deg) @ np.array([0, 1.0, 0]))
+
+
+def _random_view(rng: np.random.Generator, kind: str, zero: np.ndarray, landmark: np.ndarray,
+                 azimuth_deg: float = 12.0, phone: tuple[float, int] | None = None
                  ) -> tuple[View, float]:
+    """A view of both points from within ``azimuth_deg`` of square; ``phone`` is a known focal
+    length (35 mm-equivalent) and width of the picture."""
     f35 = float(rng.choice([24, 26, 26, 26, 28, 35, 48, 52, 77]) + rng.uniform(-0.4, 0.4))
     portrait = rng.random() < 0.3
+    if phone is not None:
+        f35, portrait = phone[0], phone[1] == 1200
     width, height = (1200, 1600) if portrait else (1600, 1200)
     focal = f35 * np.hypot(width, height) / 43.266615
     middle = (zero + landmark) / 2
     spread = abs(zero[0] - landmark[0]) + 260
     distance = spread * focal / width * rng.uniform(1.0, 1.35)
-    azimuth, elevation = rng.uniform(-12, 12), rng.normal(0, 8)
+    azimuth, elevation = rng.uniform(-azimuth_deg, azimuth_deg), rng.normal(0, 8)
     if kind == "horizon":
         elevation = np.degrees(np.arctan2(zero[1] - middle[1], distance)) + rng.normal(0, 1.5)
     back = turn_y(azimuth) @ turn_x(-elevation) @ np.array([0, 0, 1.0])
