@@ -23,10 +23,10 @@ from vision.errors import InputError
 from vision.fiducials.pose import CardPose, turned
 from vision.level.decide import decide
 from vision.level.evidence import LevelEvidence
-from vision.level.fuse import WORST_CUES, FusedGravity, Placed, Scenario
-from vision.level.offset import LENS_PX_OF_DIAGONAL, PRINT_SCALE, estimate_offset
+from vision.level.fuse import FusedGravity, Placed, Scenario
+from vision.level.offset import estimate_offset
 from vision.level.result import LevelPhoto, LevelReading
-from vision.parameters import DISAGREE_P, MOST_PHOTOS
+from vision.parameters import DISAGREE_P, LENS_SHARE, MOST_PHOTOS, PRINT_SHARE, WORST_CUES_CHI2
 from vision.reading import Agreement
 from vision.vertical.cue import Elsewhere, PlumbCue
 from vision.vertical.fusion import at_odds_with_itself, fuse
@@ -150,7 +150,7 @@ def _tie(evidences: Sequence[LevelEvidence], scenarios: tuple[Scenario, ...]) ->
     effect = np.vstack([f - effects[0] for f in effects[1:]])
     # A card printed too large stands too far from every camera, each along its own sight line.
     steps = np.concatenate([c - cameras[0] for c in cameras[1:]])
-    floor = np.kron(np.ones((n - 1, n - 1)), slack[0]) + 2 * PRINT_SCALE**2 * np.outer(steps, steps)
+    floor = np.kron(np.ones((n - 1, n - 1)), slack[0]) + 2 * PRINT_SHARE**2 * np.outer(steps, steps)
     for i, own in enumerate(slack[1:]):
         floor[3 * i:3 * i + 3, 3 * i:3 * i + 3] += own
     inverse = np.linalg.inv(effect @ covariance @ effect.T + floor)
@@ -183,7 +183,7 @@ def _slack(e: LevelEvidence, s: Scenario, centre: np.ndarray, apart: np.ndarray)
     """(3, 3) how far a photo misplaces the landmark by its lens and its focal length, in the
     frame of the zero card."""
     assert s.zero.pose is not None and e.gathered is not None
-    pixel = LENS_PX_OF_DIAGONAL * math.hypot(*e.cards.picture.working_size) / s.focal_px
+    pixel = LENS_SHARE * math.hypot(*e.cards.picture.working_size) / s.focal_px
     lens = math.sqrt(2) * pixel * float(np.linalg.norm(centre))
     # Depth goes with the focal length, which is known to half the step between those tried.
     tried = np.sort(np.log([g.focal_px for g in e.gathered.focals]))
@@ -218,8 +218,9 @@ def _fused(evidences: Sequence[LevelEvidence], ways: Sequence[_Tied]
         if gravity is None:
             continue
         # The cues count once, together, in place of those of each photo.
-        weight = sum(s.log_weight + min(s.gravity.excess, WORST_CUES) / 2 for s in tied.scenarios)
-        weight -= (tied.misfit + min(gravity.excess, WORST_CUES)) / 2
+        weight = sum(s.log_weight + min(s.gravity.excess, WORST_CUES_CHI2) / 2
+                     for s in tied.scenarios)
+        weight -= (tied.misfit + min(gravity.excess, WORST_CUES_CHI2)) / 2
         found.append(Scenario(weight, tied.scenarios[0].focal_px, gravity,
                               replace(tied.scenarios[0].zero, pose=tied.zeros[0]), tied.landmark))
         misfits.append(tied.misfit)
