@@ -27,8 +27,9 @@ ORDER = {
     "app": (
         "settings", "sign_in", "certificate", "phone_address", "headers", "records", "orders",
         "rounds", "entering", "checklists", "setting_compare", "agreement",
-        "another_photo",
-        "terminal", "exports", "readers", "ui", "pages", "entry", "commands", "cli", "__main__",
+        "another_photo", "demo_bed",
+        "terminal", "exports", "ward", "readers", "ui", "pages", "entry", "commands", "cli",
+        "__main__",
     ),
 }
 #: Circles that are still there.  A circle that has gone must go from here, too.

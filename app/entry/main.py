@@ -13,7 +13,7 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app.pages import PageEntry, all_pages  # noqa: E402
-from app.ui import quiet, signed_in, theme  # noqa: E402
+from app.ui import demo_bar, quiet, signed_in, theme, ways  # noqa: E402
 from app.ui.blocks import CAUTION  # noqa: E402
 from app.ui.text import as_label  # noqa: E402
 from vision import __version__  # noqa: E402
@@ -30,21 +30,22 @@ def main() -> None:
     entries = all_pages()
     first = entries[0]
     # The first page answers at the bare address, and by its name as the others do.
-    pages = [st.Page(first.page, title=first.title, url_path="start", default=True),
-             st.Page(first.page, title=first.title, url_path=_address(first),
-                     visibility="hidden")]
-    pages += [st.Page(entry.page, title=entry.title, url_path=_address(entry))
-              for entry in entries[1:]]
-    chosen = st.navigation(pages, position="top" if len(entries) > 1 else "hidden")
+    start = st.Page(first.page, title=first.title, url_path="start", default=True)
+    pages = {first.name: start} | {
+        entry.name: st.Page(entry.page, title=entry.title, url_path=_address(entry),
+                            visibility="hidden" if entry.teaching else "visible")
+        for entry in entries[1:]}
+    named = st.Page(first.page, title=first.title, url_path=_address(first), visibility="hidden")
+    ways.know(pages)
+    chosen = st.navigation([*pages.values(), named],
+                           position="top" if len(entries) > 1 else "hidden")
     if not signed_in.let_in():
         return
+    demo_bar.show()
     chosen.run()
-    others = [page for page in pages if page.visibility == "visible" and page != chosen
-              and page.title != chosen.title]
-    if others:
+    if chosen not in (start, named):
         with st.container(key="other-pages", horizontal=True):
-            for page in others:
-                st.page_link(page, label=as_label(page.title))
+            st.page_link(start, label=as_label("All beds"))
 
 
 def _address(entry: PageEntry) -> str:

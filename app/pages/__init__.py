@@ -1,4 +1,5 @@
-"""One file a page, each with ``TITLE``, ``ORDER`` and a function ``page()``.
+"""One file a page, each with ``TITLE``, ``ORDER`` and a function ``page()``; one that is for
+teaching or testing says in ``TEACHING`` what for.
 
 A page asks and shows; it calls the same functions as the command line and
 computes nothing itself.
@@ -23,6 +24,8 @@ class PageEntry:
     title: str
     order: int
     page: Callable[[], None]
+    #: One sentence, for a page that is offered under "Teach and test" only.
+    teaching: str = ""
 
 
 def all_pages() -> list[PageEntry]:
@@ -39,5 +42,6 @@ def all_pages() -> list[PageEntry]:
             _log.exception("the page '%s' cannot be loaded", info.name)
             continue
         if hasattr(module, "page"):
-            found.append(PageEntry(info.name, module.TITLE, module.ORDER, module.page))
+            found.append(PageEntry(info.name, module.TITLE, module.ORDER, module.page,
+                                   getattr(module, "TEACHING", "")))
     return sorted(found, key=lambda entry: (entry.order, entry.name))

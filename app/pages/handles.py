@@ -10,6 +10,7 @@ from app.ui.flow import flow_block
 
 TITLE = "Handles"
 ORDER = 40
+TEACHING = "What the stopcocks connect, and what that allows."
 
 
 def page() -> None:

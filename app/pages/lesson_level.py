@@ -13,6 +13,7 @@ from app.ui.lesson.wide import use_width
 
 TITLE = "Level lesson"
 ORDER = 61
+TEACHING = "Why the zero hangs at the landmark: move pole, bed and patient."
 _STATE = "lesson_level_state"
 MOVE, ROUND = "Move things", "Round of ten"
 

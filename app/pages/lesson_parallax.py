@@ -14,6 +14,7 @@ from app.ui.lesson.wide import use_width
 
 TITLE = "Parallax lesson"
 ORDER = 60
+TEACHING = "Why the eye belongs at the height of the liquid."
 _STATE, _TWO_STATE = "lesson_parallax_state", "lesson_two_looks_state"
 LOOK, ROUND, TWO = "Look around", "Round of ten", "Two looks"
 

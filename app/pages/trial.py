@@ -15,6 +15,7 @@ from vision.imaging.photo import load_photo
 
 TITLE = "Reading trial"
 ORDER = 90
+TEACHING = "How well people read pictures whose values are known."
 _STATE = "trial_state"
 
 

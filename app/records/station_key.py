@@ -44,12 +44,13 @@ class StationKey:
         return self._private.sign(text.encode("utf-8")).hex()
 
 
-def station_key() -> StationKey:
-    """This station's key, made on first use.  Raises a RecordError with a sentence."""
+def station_key(file: Path | None = None) -> StationKey:
+    """This station's key, or the one in ``file``, made on first use.  Raises a RecordError
+    with a sentence."""
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
-    path = key_file()
+    path = file or key_file()
     try:
         if not path.exists():
             _make(path)
@@ -57,18 +58,19 @@ def station_key() -> StationKey:
             raise ValueError(path)
         with suppress(PermissionError):
             make_private(path)
-        with path.open("rb") as file:
-            private = load_pem_private_key(file.read(_MOST_BYTES), password=None)
+        with path.open("rb") as stream:
+            private = load_pem_private_key(stream.read(_MOST_BYTES), password=None)
     except OSError:
         raise ReadOnlyError(
-            f"The station's key cannot be made or read at '{path}'. Nothing was recorded. Ask who "
-            "looks after this machine; COUNTERSIGHT_KEY names another place.") from None
+            "The station's key cannot be made or read. Nothing was recorded. Ask who looks after "
+            "this machine; COUNTERSIGHT_KEY names another place.") from None
     except (ValueError, TypeError):
         private = None
     if not isinstance(private, Ed25519PrivateKey):
         raise RecordError(
-            f"'{path}' holds no key of a station. Nothing was recorded. Move it away: a new key is "
-            "made then, and old entries stay checkable.")
+            "The file of the station's key holds no key. Nothing was recorded. Ask who looks after "
+            "this machine to move it away: a new key is made then, and old entries stay checkable."
+        )
     return StationKey(private.public_key().public_bytes_raw().hex(), private)
 
 

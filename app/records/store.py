@@ -98,7 +98,7 @@ class Store:
         if self._form != HEAD:
             raise ReadOnlyError("This record has an older form and was opened for looking only. "
                                 "Nothing was recorded.")
-        key = station_key()
+        key = self._key()
         with writing(self._engine) as connection:
             if self._engine.dialect.name == "postgresql":
                 # Writers take turns, readers are not held up.  A table lock would need
@@ -113,6 +113,10 @@ class Store:
                 keep_picture(connection, picture)
         self._read_back(row, picture, key)
         return entry_from_row(row)
+
+    def _key(self) -> StationKey:
+        """The key that signs what is put on record."""
+        return station_key()
 
     def _read_back(self, row: Mapping[str, Any], picture: KeptPicture | None, key: StationKey
                    ) -> None:

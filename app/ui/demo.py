@@ -7,10 +7,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from pathlib import Path
 
+from app.demo_bed import DEMO_BED as DEMO_BED
 from vision.scale_file.scale import Scale, load_scale, shipped_scales
-
-#: The bed code of everything that is tried out with a demo photo.
-DEMO_BED = "DEMO"
 
 _FOLDER = Path(__file__).resolve().parents[2] / "sample_images"
 

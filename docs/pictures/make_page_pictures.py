@@ -38,7 +38,7 @@ def save(page: Page, name: str, top: str | None = None) -> None:
 
 def demo(page: Page, url: str, number: int, own: str) -> None:
     """Choose a demo photo, read first, and wait for the tool."""
-    page.goto(url)
+    page.goto(f"{url}/chamber")
     page.get_by_text("No photo at hand?").click()
     page.get_by_role("button", name=f"Demo {number}:").click()
     page.get_by_label("Your reading in mL").fill(own)

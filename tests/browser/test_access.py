@@ -30,7 +30,7 @@ def faults(page) -> list[str]:
     ("dark", {"width": 390, "height": 844}), ("light", {"width": 1280, "height": 900})],
     ids=["dark phone", "light desk"])
 def test_the_page_can_be_read_and_used_by_everyone(open_page, scheme, size):
-    page = open_page(size=size, scheme=scheme)
+    page = open_page("/chamber", size=size, scheme=scheme)
     upload(page, easy_photo())
     assert faults(page) == []
     read_first(page, "20")

@@ -60,7 +60,7 @@ def confirm(page, bed: str) -> None:
 
 def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
     label = easy_photo()
-    page = open_page()
+    page = open_page("/chamber")
     upload(page, label)
     before = page.content()
     assert "Machine reading" not in before and "What the tool saw" not in before
@@ -92,7 +92,7 @@ def test_a_photo_becomes_a_confirmed_reading_on_record(open_page, served):
 
 def test_a_reload_leaves_nothing_of_an_unconfirmed_reading(open_page, served):
     label = easy_photo()
-    page = open_page()
+    page = open_page("/chamber")
     upload(page, label)
     read_first(page, "20")
     page.reload()
@@ -101,14 +101,14 @@ def test_a_reload_leaves_nothing_of_an_unconfirmed_reading(open_page, served):
 
 
 def test_a_page_of_text_named_photo_is_answered_in_one_sentence(open_page):
-    page = open_page()
+    page = open_page("/chamber")
     give_file(page, {"name": "a.jpg", "mimeType": "image/jpeg", "buffer": b"<html>no photo</html>"})
     expect(page.get_by_text("This photo cannot be used")).to_be_visible()
     expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible()
 
 
 def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
-    page = open_page()
+    page = open_page("/chamber")
     page.get_by_text("No photo at hand?").click()
     live(page).get_by_role("button", name="Demo 1").click()
     expect(page.get_by_text("DEMO photo: drawn by the program, no patient")).to_be_visible()
@@ -135,7 +135,7 @@ def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
 
 def test_every_target_is_large_enough_for_a_thumb(open_page):
     """44 CSS px: WCAG 2.2, success criterion 2.5.5 (level AAA; 2.5.8, level AA, asks for 24)."""
-    page = open_page()
+    page = open_page("/chamber")
     upload(page, easy_photo())
     read_first(page, "20")
     live(page).get_by_role("button", name="Take mine").click()

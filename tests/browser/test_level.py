@@ -94,9 +94,10 @@ def test_the_fields_of_threshold_outlive_a_visit_to_another_page(open_page):
     units = live(page).get_by_role("radiogroup", name="Unit as it stands on the order")
     units.get_by_text("mmHg").click()
     expect(page.get_by_text("Next: what the panel is set to")).to_be_visible()
-    page.locator(".st-key-other-pages").get_by_role("link", name="Level", exact=True).click()
+    page.get_by_role("button", name="Expand sidebar").click()
+    page.get_by_role("link", name="Level", exact=True).click()
     expect(page.get_by_text("1. Photo of both points")).to_be_visible()
-    page.locator(".st-key-other-pages").get_by_role("link", name="Threshold", exact=True).click()
+    page.get_by_role("link", name="Threshold", exact=True).click()
     expect(page.get_by_text("Next: what the panel is set to")).to_be_visible()
     expect(live(page).get_by_label("Ordered threshold")).to_have_value("10")
 

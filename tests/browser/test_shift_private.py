@@ -38,7 +38,7 @@ def served(chromium, tmp_path_factory):
 def test_the_photo_leaves_the_servers_memory_when_it_is_done(open_page, served, way):
     label = easy_photo()
     size = (SAMPLES / label["file"]).stat().st_size
-    page = open_page()
+    page = open_page("/chamber")
     upload(page, label)
     assert kept_bytes(served.url, "UploadedFileManager") == 0, "read once, then dropped"
     for _ in range(60):  # the picture follows the words when the machine is busy
@@ -71,7 +71,7 @@ def expect_gone(page, served) -> None:  # type: ignore[no-untyped-def]
 
 def test_another_session_sees_nothing_of_a_photo_in_hand(open_page, served):
     label = easy_photo()
-    one, other = open_page(), open_page()
+    one, other = open_page("/chamber"), open_page("/chamber")
     upload(one, label)
     read_first(one, "20")
     machine = one.locator(".cs-machine .cs-value").inner_text()

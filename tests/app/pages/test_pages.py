@@ -15,8 +15,13 @@ def test_every_page_file_is_offered_under_its_own_title():
     assert len({p.title for p in pages}) == len(pages)
 
 
-def test_the_chamber_comes_first():
-    assert all_pages()[0].name == "chamber"
+def test_the_ward_comes_first():
+    assert all_pages()[0].name == "ward"
+
+
+def test_what_is_for_teaching_is_offered_under_one_entry():
+    assert {p.name for p in all_pages() if p.teaching} == {
+        "handles", "lesson_level", "lesson_parallax", "trial"}
 
 
 def test_a_page_that_cannot_be_loaded_does_not_take_the_others_down(tmp_path, monkeypatch):

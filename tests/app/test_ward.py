@@ -1,0 +1,148 @@
+"""The ward's lines: what they say of each bed, and which bed comes first."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime, timedelta
+
+import pytest
+from records_help import BED, BY, reading
+from shift_page import ago, put
+
+from app.demo_bed import DEMO_BED, DemoStore, open_demo
+from app.records import BedCode, ConfirmError, EventDraft, LevelDraft, OrderDraft, Store
+from app.rounds import Round, RoundBook
+from app.ward import ward_lines
+from vision.output import ShiftPlan, parse_starts
+
+PLAN = ShiftPlan(parse_starts("07:00,19:00"))
+LIMITS = {"ml_per_hour": "15", "ml_per_shift": "500", "chamber_full_ml": "50",
+          "reading_due_minutes": "60", "level_due_minutes": "240"}
+
+
+def ordered(store: Store, bed: str, **limits: str) -> None:
+    put(store, OrderDraft(landmark="ear canal", limits=LIMITS | limits), 400, bed=BedCode(bed),
+        clock_checked=True)
+
+
+def level(store: Store, bed: str, minutes: float = 90) -> None:
+    put(store, LevelDraft.usual_method(), minutes, bed=BedCode(bed), clock_checked=True)
+
+
+def reads(store: Store, bed: str, *values: tuple[str, float]) -> None:
+    for value, minutes in values:
+        store.add(reading(value, bed=BedCode(bed), clock=lambda m=minutes: ago(m),
+                          clock_checked=True))
+
+
+@pytest.fixture
+def store(tmp_path) -> Store:
+    return Store.open(tmp_path / "ward")
+
+
+@pytest.fixture
+def lines(store, tmp_path):
+    def look(**more):
+        now = datetime.now().astimezone()
+        return ward_lines(store, RoundBook(tmp_path / "rounds"), now, PLAN, **more)
+    return look
+
+
+def test_the_most_urgent_bed_comes_first(store, lines):
+    for bed, values in {
+            "CALM": (("4", 70), ("14", 10)), "LATE": (("4", 140), ("14", 75)),
+            "LATER": (("4", 200), ("14", 130)), "FULL": (("41", 70), ("51", 10)),
+            "OVER": (("4", 70), ("30", 10)), "STALE": (("4", 70), ("14", 10))}.items():
+        ordered(store, bed)
+        level(store, bed, 300 if bed == "STALE" else 90)
+        reads(store, bed, *values)
+    ordered(store, "NEW")
+    level(store, "NEW")
+    assert [line.bed for line in lines()] == [
+        "OVER", "LATER", "LATE", "FULL", "NEW", "STALE", "CALM"]
+    said = {line.bed: line.reasons for line in lines()}
+    assert said == {"OVER": ("over a limit",), "LATER": ("reading due",),
+                    "LATE": ("reading due",), "FULL": ("chamber full",),
+                    "NEW": ("no reading yet",), "STALE": ("level check stale",), "CALM": ()}
+
+
+def test_a_line_says_what_is_due_and_what_came(store, lines):
+    ordered(store, "QUAY-3")
+    level(store, "QUAY-3", 60)
+    reads(store, "QUAY-3", ("4", 142), ("14", 82), ("23.5", 22))
+    (line,) = lines()
+    due = ago(22 - 60).local
+    assert line.due_words[0] in ("due in 38 min", "due in 37 min")
+    assert line.due_words[1] == f"at {due:%H:%M}" or due.date() != line.now.date()
+    assert line.hour_words[0] == "9.5 mL" and "limit 15 mL in an hour" in line.hour_words[1]
+    assert "limit 500 mL in a shift" in line.shift_words[1]
+    assert line.level_words[0].startswith("checked ") and "M.K." in line.level_words[1]
+    # 26.5 mL to go at 9.5 mL/h: 2 h 47 min after the reading of 22 min ago, by hand
+    assert line.chamber_words[0] == "23.5 mL, 47% of 50"
+    expected = ago(22).local + timedelta(hours=26.5 / 9.5)
+    assert line.chamber_words[1].endswith(f"{expected:%H:%M}")
+
+
+def test_a_stale_level_says_why(store, lines):
+    ordered(store, "QUAY-3")
+    level(store, "QUAY-3", 60)
+    reads(store, "QUAY-3", ("4", 30))
+    put(store, EventDraft("position-changed"), 20)
+    (line,) = lines()
+    assert line.reasons == ("level check stale",)
+    assert line.level_words[1].startswith("the position changed at ")
+
+
+def test_a_round_under_way_says_whose_and_where(store, lines, tmp_path):
+    ordered(store, "QUAY-3")
+    RoundBook(tmp_path / "rounds").begin(Round.begin("QUAY-3", ago(3), store.count(), "K.T."))
+    (line,) = lines()
+    assert line.round_words[0].startswith("round of K.T., since ")
+    assert line.round_words[1] == "at the step: level check"
+    level(store, "QUAY-3", 1)
+    assert lines()[0].round_words[1] == "at the step: setting against the order"
+
+
+def test_a_bed_without_an_order_is_there_while_it_is_read(store, lines):
+    reads(store, "QUAY-3", ("4", 60))
+    put(store, EventDraft("bag-changed"), 5, bed=BedCode("EMPTY-1"))
+    assert [line.bed for line in lines()] == ["QUAY-3"]
+
+
+def test_a_bed_that_cannot_be_read_keeps_no_other_off(store, lines, tmp_path):
+    ordered(store, "GOOD-1")
+    ordered(store, "BAD-1")
+    file = sqlite3.connect(tmp_path / "ward" / "record.sqlite3")
+    for (name,) in file.execute("SELECT name FROM sqlite_master WHERE type='trigger'").fetchall():
+        file.execute(f"DROP TRIGGER {name}")
+    file.execute("UPDATE entry SET payload = '{\"limits\": {\"ml_per_hour\": \"x\"}}' "
+                 "WHERE bed = 'BAD-1'")
+    file.commit()
+    file.close()
+    bad, good = lines()
+    assert (bad.bed, bad.reasons, good.bed) == ("BAD-1", ("cannot be read",), "GOOD-1")
+    assert "ml_per_hour" in bad.problem
+
+
+# --- the demo bed
+
+def test_the_demo_bed_is_a_filled_shift_in_a_record_of_its_own(store, lines, tmp_path):
+    demo = open_demo(tmp_path / "demo")
+    (line,) = ward_lines(demo, RoundBook(tmp_path / "none"), datetime.now().astimezone(), PLAN)
+    assert line.bed == DEMO_BED and len(line.account.account.readings) == 8
+    assert line.hour.output_ml is not None and line.full is not None and not line.is_due
+    assert demo.verify().ok and (tmp_path / "demo" / "demo.key").is_file()
+    assert store.beds() == () and lines() == ()
+    assert open_demo(tmp_path / "demo").count() == demo.count(), "filled once"
+
+
+def test_the_demo_record_takes_no_other_bed(tmp_path):
+    demo = DemoStore.open(tmp_path / "demo")
+    with pytest.raises(ConfirmError, match="Leave the demo bed first"):
+        put(demo, EventDraft("bag-changed"), 1, bed=BED, by=BY)
+    assert demo.count() == 0
+
+
+def test_the_wards_page_leaves_the_demo_bed_out(store, lines):
+    reads(store, DEMO_BED, ("4", 60))
+    assert lines(leave_out=(DEMO_BED,)) == ()
