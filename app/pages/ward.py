@@ -10,7 +10,7 @@ from app.ui.round.view import book
 from app.ui.shift.state import FIRST_STARTS
 from app.ui.shift.write import now_here
 from app.ui.ward.lines import bed_line
-from app.ui.ward.watch import watch, watch_block
+from app.ui.ward.watch import NO_ALARM, watch
 from app.ward import ward_lines
 from vision.output import ShiftPlan, parse_starts
 
@@ -28,7 +28,7 @@ def page() -> None:
         ways.go("orders")
     if not ledger.in_demo():
         with st.expander("Let this browser tell when a reading is due"):
-            watch_block()
+            blocks.watch(NO_ALARM)
     blocks.caution_box("From confirmed entries only. A calculation, not advice, and no alarm "
                        "system: look at the drain itself.")
 

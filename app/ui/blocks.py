@@ -101,3 +101,15 @@ def table(head: Sequence[str], rows: Iterable[Sequence[str]], numbers: Sequence[
 def picture(source: str, title: str) -> None:
     """A picture of our own that keeps its colours; ``source`` is a data address."""
     _show("picture", source, title)
+
+
+def bed_line(reasons: Sequence[str], parts: Sequence[tuple[str, str, str]],
+             round_: tuple[str, str] | None, share: float | None) -> None:
+    """One bed of the ward: what presses, (head, what, more) of each part, the round under way;
+    ``share`` is how full the chamber is."""
+    _show("bed_line", reasons, parts, round_, share)
+
+
+def watch(no_alarm: str) -> None:
+    """The button that asks the browser for leave to tell (:mod:`app.ui.ward.watch`)."""
+    _show("watch", no_alarm)

@@ -35,8 +35,14 @@ def start_at_top(stage: str) -> None:
     A page that changes under the thumb would else be left scrolled to where the
     last button was, past the very thing that was asked for.
     """
-    st.html(TO_THE_TOP.replace("<script", f'<script data-stage="{as_html(stage)}"'),
-            unsafe_allow_javascript=True)
+    run_script(TO_THE_TOP, stage=stage)
+
+
+def run_script(script: str, **told: object) -> None:
+    """Run a script of ours; it finds what it is ``told`` as data of its own element, and
+    runs again when that is something else."""
+    data = "".join(f' data-{name}="{as_html(value)}"' for name, value in told.items())
+    st.html(script.replace("<script", f"<script{data}"), unsafe_allow_javascript=True)
 
 
 def apply() -> None:

@@ -20,5 +20,5 @@ def bed_line(line: BedLine, number: int) -> None:
             return
         parts = zip(_HEADS, (line.due_words, line.hour_words, line.shift_words,
                              line.level_words, line.chamber_words), strict=True)
-        st.html(blocks.block("bed_line", line.reasons, [(h, *w) for h, w in parts],
-                             line.round_words if line.round else None, line.share))
+        blocks.bed_line(line.reasons, [(head, *words) for head, words in parts],
+                        line.round_words if line.round else None, line.share)

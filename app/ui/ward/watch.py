@@ -8,14 +8,14 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.ui.text import as_html
+from app.ui import theme
 
 #: Said wherever the browser is asked for leave.
 NO_ALARM = ("This is no alarm system: it works only while this page is open and awake. "
             "A sleeping phone stays silent.")
 
-# One script for every run; what is due stands in an element beside it.  A browser says so
-# again only when more is due than before.
+# How many are due stands in the script's own element.  The browser says so again only when
+# more are due than before.
 WATCH = """<script>
 (() => {
   const said = (text) => document.querySelectorAll('.cs-watch-state')
@@ -26,7 +26,7 @@ WATCH = """<script>
     : Notification.permission === 'denied' ? 'This browser may not tell; its settings say so.'
     : window.countersightTells && Notification.permission === 'granted'
     ? 'This browser tells when a reading is due.' : 'Off.');
-  const due = () => Number(document.querySelector('[data-ward-due]')?.dataset.wardDue || 0);
+  const due = () => Number(document.querySelector('script[data-due]')?.dataset.due || 0);
   const tell = () => {
     const now = due();
     if (now > (window.countersightTold || 0) && window.countersightTells && can()
@@ -60,13 +60,4 @@ WATCH = """<script>
 def watch(due: int) -> None:
     """Say in the title how many readings are due, and to the browser if it is more."""
     st.set_page_config(page_title=f"({due}) Countersight" if due else "Countersight")
-    st.html(f'<p class="cs-unseen" data-ward-due="{as_html(due)}"></p>'
-            + WATCH.replace("<script", f'<script data-stage="ward-{due}"'),
-            unsafe_allow_javascript=True)
-
-
-def watch_block() -> None:
-    """The button that asks the browser for leave, and what it is worth."""
-    from app.ui import blocks
-
-    st.html(blocks.block("watch", NO_ALARM))
+    theme.run_script(WATCH, stage="ward", due=due)

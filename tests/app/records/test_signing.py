@@ -172,7 +172,7 @@ def test_a_key_file_that_holds_none_is_a_sentence(key_place, tmp_path, content):
     key_place.parent.mkdir()
     key_place.write_bytes(content)
     store = Store.open(tmp_path / "ward")
-    with pytest.raises(RecordError, match="holds no key of a station. Nothing was recorded"):
+    with pytest.raises(RecordError, match="holds no key. Nothing was recorded"):
         store.add(reading())
     assert store.count() == 0
 
