@@ -40,6 +40,8 @@ _ALL = (
          "Photograph the marks from straight in front."),
     Flag("leaning", "The liquid surface is not square to the scale",
          "Let the chamber hang plumb and still."),
+    Flag("sensor-disagrees", "The phone's own sensor and the chamber do not agree on the vertical",
+         "Let the chamber hang plumb and hold the phone still."),
     # --- the ladder
     Flag("marks-covered", "Part of the scale is covered", "Keep fingers and labels off the scale."),
     Flag("scale-cut-off", "The scale runs out of the picture",

@@ -140,6 +140,22 @@ TWO_WAYS_P, TWO_WAYS_MM = 0.05, 1.0
 #: A phone held as near as this to the height of the zero reference (mm) needs no coaching.
 SAME_HEIGHT_MM = 30.0
 
+# ------------------------------------------------------------------ the phone's own sensor
+#: Standard uncertainty (deg) of gravity as a phone says it, in either direction.  Our choice:
+#: consumer sensors "typically struggle to detect less than 1 deg" (a sensor maker's article,
+#: 2021); a bias of 20 mg is 1.1 deg (arcsine).  Half of its variance belongs to the phone and
+#: is the same in all of its photos, half to the moment.  Our choice.
+PHONE_GRAVITY_SD_DEG = 0.7
+#: A photo counts as upright when down lies within this (deg) of its lower edge's direction: half
+#: way to the next orientation is 45, and phones turn the picture late.  Our choice.
+UPRIGHT_WITHIN_DEG = 60.0
+#: A phone that looks up or down more steeply than this (deg) cannot say which edge that is.
+#: Our choice.
+STEEPEST_PHONE_DEG = 75.0
+#: How far a hung chamber is off plumb, one standard deviation (deg): sideways in the picture and
+#: along the line of sight.  Common practice, no source.
+CHAMBER_PLUMB_SD_DEG = (0.5, 1.2)
+
 # ------------------------------------------------------------------ what no photo shows (level)
 #: Standard uncertainty of a tap on the level's photo, as a share of its long side.  Our assumption.
 LEVEL_TAP_SHARE = 0.0012

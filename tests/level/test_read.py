@@ -13,6 +13,7 @@ import pytest
 from level_rooms import scene
 
 from vision.errors import InputError
+from vision.imaging.gravity import phone_gravity
 from vision.imaging.photo import CameraFacts, Photo, load_photo, photo_from_array
 from vision.level.read import read_level
 from vision.level.result import LevelReading
@@ -115,6 +116,15 @@ def test_no_plumb_cue_is_refused():
     # The zero card in a hand: nothing in the photo shows the vertical.
     reading, _ = measured(301, 4, "bare")
     assert reading.status == "refused" and reading.flags == ("no-gravity-cue",)
+
+
+def test_the_phone_says_where_down_is_when_nothing_else_does():
+    photo, label = scene(301, 4, "bare")  # refused above
+    reading = read_level(photo, gravity=phone_gravity(label["gravity_camera"]))
+    assert reading.status == "read" and reading.gravity_from == ("phone sensor",)
+    low, high = reading.interval_cm
+    assert low < label["true_offset_mm"] / 10 < high
+    assert any(t.term == "vertical: phone sensor" for t in reading.budget)
 
 
 def test_two_zero_cards_are_refused():

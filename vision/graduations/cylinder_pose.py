@@ -59,6 +59,10 @@ class CylinderPose:
         """(3,) camera position in the chamber frame."""
         return np.array([0.0, -self.params[0], self.params[1]])
 
+    def axis(self) -> np.ndarray:
+        """(3,) the chamber's axis, up the scale, in the camera frame."""
+        return _rotation(self.params)[:, 2]
+
     def rays(self, points_px: np.ndarray) -> np.ndarray:
         """(N, 3) sight-line directions in the chamber frame for (N, 2) pixels."""
         return _rays(self.params, np.asarray(points_px, dtype=float), self.centre_px)

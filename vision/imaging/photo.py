@@ -15,7 +15,7 @@ import io
 import math
 import threading
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -26,8 +26,9 @@ from typing import Any
 import numpy as np
 from PIL import Image
 
-from vision.errors import PhotoError
+from vision.errors import InputError, PhotoError
 from vision.imaging.file_kind import name_file_kind
+from vision.imaging.gravity import PhoneGravity
 from vision.imaging.jpeg_stream import JpegStreamError, bare_jpeg
 
 MAX_FILE_BYTES = 40 * 1024 * 1024
@@ -65,12 +66,14 @@ class CameraFacts:
     ``focal_35mm`` is the 35 mm-equivalent focal length in mm (by the diagonal),
     None when the photo does not say; ``digital_zoom`` is 1 without zoom.
     ``focal_relative_sd`` is its relative standard uncertainty where a lens file
-    gave it, None where the photo's own data are all there is.
+    gave it, None where the photo's own data are all there is.  ``gravity`` is where down is,
+    as the phone's own sensor says, None where nothing does.
     """
 
     focal_35mm: float | None = None
     digital_zoom: float = 1.0
     focal_relative_sd: float | None = None
+    gravity: PhoneGravity | None = None
 
 
 def scaled_points(xy: Any, factor: float | np.ndarray) -> np.ndarray:
@@ -151,6 +154,19 @@ class Photo:
     def to_working(self, xy: Any) -> np.ndarray:
         """Points of the full photo, (..., 2), as points of the working picture."""
         return scaled_points(xy, 1 / self.working_scale)
+
+
+def with_gravity(photos: Sequence[Photo],
+                 gravity: PhoneGravity | Sequence[PhoneGravity | None] | None) -> list[Photo]:
+    """Photos with what another source says of down: one for each in their order, or one for a
+    single photo; None leaves a photo as it is.  InputError for another number of them."""
+    given = [gravity] * len(photos) if gravity is None else (
+        [gravity] if isinstance(gravity, PhoneGravity) else list(gravity))
+    if len(given) != len(photos):
+        raise InputError(f"There are {len(photos)} photos and {len(given)} directions of gravity: "
+                         "give one for each photo, in their order.")
+    return [p if g is None else replace(p, camera=replace(p.camera, gravity=g))
+            for p, g in zip(photos, given, strict=True)]
 
 
 def photo_from_array(

@@ -110,7 +110,8 @@ def through_lens(photo: Photo, lens: Lens) -> LensView:
     else:
         # Held the other way, nothing says to which side: the middle is the best guess.
         principal = centre
-    camera = CameraFacts(lens.focal_35mm, focal_relative_sd=lens.focal_relative_sd)
+    camera = CameraFacts(lens.focal_35mm, focal_relative_sd=lens.focal_relative_sd,
+                         gravity=photo.camera.gravity)
     straight = _Straightener(focal, principal, centre, lens.radial)
     scale = photo.working_scale
     full: Callable[[], np.ndarray] | None = None

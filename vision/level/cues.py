@@ -13,7 +13,7 @@ from vision.level.focal_prior import FocalGuess, focal_guesses
 from vision.level.locate import LocatedCards
 from vision.parameters import RULED_OUT_CHI2
 from vision.vertical.collect import CuesFound, plumb_cues
-from vision.vertical.cue import PlumbCue
+from vision.vertical.cue import PlumbCue, phone_cue
 from vision.vertical.line_segments import StraightEdge, distinct, upright_edges, with_more_contrast
 
 
@@ -64,6 +64,9 @@ def gather_cues(cards: LocatedCards) -> GatheredCues:
         found = plumb_cues(picture.working_rgb, edges, landmark, None,
                            cards.inputs.landmark.side_mm, camera)
         by_pose = (PoseCues(None, tuple(found.cues)),)
+    if picture.camera.gravity is not None:
+        phone = phone_cue(picture.camera.gravity)
+        by_pose = tuple(replace(p, cues=(*p.cues, phone)) for p in by_pose)
     return GatheredCues(tuple(guesses), known, likeliest, by_pose)
 
 

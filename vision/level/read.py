@@ -10,7 +10,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from vision.imaging.photo import Photo
+from vision.imaging.gravity import PhoneGravity
+from vision.imaging.photo import Photo, with_gravity
 from vision.level.evidence import gather
 from vision.level.inputs import Point, level_inputs
 from vision.level.result import LevelReading
@@ -20,7 +21,9 @@ from vision.level.together import check_count, combine_levels
 def read_level(photo: Photo | Sequence[Photo], zero_card_mm: float = 60.0,
                landmark_card_mm: float = 40.0, landmark_px: Point | None = None,
                zero_px: Point | None = None, depth_difference_mm: float | None = None,
-               focal_35mm: float | None = None, tolerance_mm: float | None = None) -> LevelReading:
+               focal_35mm: float | None = None, tolerance_mm: float | None = None,
+               gravity: PhoneGravity | Sequence[PhoneGravity | None] | None = None
+               ) -> LevelReading:
     """Measure how high the zero reference hangs over the landmark.
 
     Parameters
@@ -41,6 +44,10 @@ def read_level(photo: Photo | Sequence[Photo], zero_card_mm: float = 60.0,
         35 mm-equivalent focal length (mm, by the diagonal); overrules the photo's own.
     tolerance_mm : float, optional
         The ward's tolerance for "level".
+    gravity : PhoneGravity or sequence of them, optional
+        Where down is by the phone's own sensor, from
+        :func:`vision.imaging.gravity.phone_gravity`; overrules what the photo says.  With
+        several photos one for each, in their order, None where nothing is known.
 
     Returns
     -------
@@ -59,6 +66,7 @@ def read_level(photo: Photo | Sequence[Photo], zero_card_mm: float = 60.0,
     """
     photos = [photo] if isinstance(photo, Photo) else list(photo)
     check_count(photos)
+    photos = with_gravity(photos, gravity)
     return combine_levels([gather(each, level_inputs(
         each, zero_card_mm, landmark_card_mm, landmark_px, zero_px, depth_difference_mm,
         focal_35mm, tolerance_mm)) for each in photos])

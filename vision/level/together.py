@@ -276,6 +276,7 @@ def _body(evidences: Sequence[LevelEvidence], tied: _Tied,
     return replace(
         model, lines_px=() if own is None else own.lines_px,
         line_sd_px=() if own is None else own.line_sd_px,
+        direction=None if own is None else own.direction,
         pose=tied.zeros[0] if carries else None, elsewhere=tuple(elsewhere))
 
 

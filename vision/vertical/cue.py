@@ -7,14 +7,18 @@ the chamber beside it, and the zero card itself.  Door frames, pictures, shelves
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from vision.fiducials.pose import CardPose
+from vision.imaging.gravity import PhoneGravity
+from vision.parameters import CHAMBER_PLUMB_SD_DEG, PHONE_GRAVITY_SD_DEG
 
-CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card"]
+CueName = Literal["hanging cord", "pole", "hung panel", "chamber axis", "zero card",
+                  "phone sensor"]
 
 #: How far each stands off plumb, one standard deviation, degrees: sideways in the
 #: picture plane of the body and out of it.  Common practice, no source; facts of
@@ -23,8 +27,9 @@ TOLERANCE_DEG: dict[CueName, tuple[float, float]] = {
     "hanging cord": (0.1, 0.1),
     "pole": (0.5, 0.5),
     "hung panel": (0.5, 1.2),
-    "chamber axis": (0.5, 1.2),
+    "chamber axis": CHAMBER_PLUMB_SD_DEG,
     "zero card": (0.8, 1.6),
+    "phone sensor": (PHONE_GRAVITY_SD_DEG, PHONE_GRAVITY_SD_DEG),
 }
 
 
@@ -34,7 +39,9 @@ class PlumbCue:
 
     ``lines_px`` are the (2, 2) upper and lower points of its lines in the photo
     with ``line_sd_px`` across each; ``pose`` is given when the body carries the
-    zero card, whose axes then count too.  ``elsewhere`` is the same body in other photos:
+    zero card, whose axes then count too.  ``direction`` (3,) is what a phone's sensor says of
+    down in the photo's own camera frame, with ``direction_sd_deg`` for what differs from photo
+    to photo.  ``elsewhere`` is the same body in other photos:
     how far it is off plumb is then one unknown for all of them.
     """
 
@@ -44,6 +51,8 @@ class PlumbCue:
     pose: CardPose | None = None
     sideways_deg: float = 0.5
     outwards_deg: float = 0.5
+    direction: np.ndarray | None = None
+    direction_sd_deg: float = 0.0
     elsewhere: tuple[Elsewhere, ...] = ()
 
 
@@ -83,6 +92,14 @@ def cue_of(name: CueName, lines: list[tuple[np.ndarray, float]], pose: CardPose 
     side, out = TOLERANCE_DEG[name]
     return PlumbCue(name, tuple(p for p, _ in lines), tuple(s for _, s in lines), pose,
                     side * widen, out * widen)
+
+
+def phone_cue(gravity: PhoneGravity) -> PlumbCue:
+    """What the phone's own sensor says, as a cue: half its variance is the phone's own bias,
+    the same in all of its photos."""
+    half = gravity.sd_deg / math.sqrt(2)
+    return PlumbCue("phone sensor", direction=np.array(gravity.down), direction_sd_deg=half,
+                    sideways_deg=half, outwards_deg=half)
 
 
 def line_plane(ends_px: np.ndarray, camera: np.ndarray) -> np.ndarray:

@@ -119,6 +119,9 @@ def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
         rows += [x, z]
         covariance = np.block([
             [covariance, np.zeros((len(noise), 2))], [np.zeros((2, len(noise))), card]])
+    if cue.direction is not None:
+        rows += list(tangent(cue.direction).T)
+        covariance = np.eye(2) * np.radians(cue.direction_sd_deg) ** 2
     return np.array(rows).reshape(-1, 3), covariance
 
 

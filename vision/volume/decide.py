@@ -191,6 +191,8 @@ def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
         yield "focal-unknown", sentence_of("focal-unknown")
     if evidence.photo.camera.digital_zoom > 1.01:
         yield "zoomed", sentence_of("zoomed")
+    if not evidence.plumb:
+        yield "sensor-disagrees", sentence_of("sensor-disagrees")
     if evidence.numbering is not None:
         for flag in evidence.numbering.flags:
             yield flag, getattr(evidence.numbering, "sentence", "") or sentence_of(flag)

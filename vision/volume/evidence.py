@@ -15,6 +15,7 @@ from vision.scale_file.scale import Scale
 from vision.volume.estimate import LevelEstimate, estimate_level
 from vision.volume.locate import Hints, locate
 from vision.volume.number import Ambiguous, NumberedScale, number
+from vision.volume.plumb import hung
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,8 @@ class PhotoEvidence:
     """What each stage said of one photo; None from the stage on that gave up.
 
     ``quality`` is that of the part of the photo with the scale in it (of the whole photo
-    where none was found), ``located`` the row as it was first found.
+    where none was found), ``located`` the row as it was first found, ``plumb`` whether the
+    phone's own sensor agrees with how the chamber stands in the photo.
     """
 
     photo: Photo
@@ -33,6 +35,7 @@ class PhotoEvidence:
     numbering: NumberedScale | Ambiguous | None = None
     meniscus: MeniscusPosterior | None = None
     level: LevelEstimate | None = None
+    plumb: bool = True
 
     @property
     def fit(self) -> GraduationFit | None:
@@ -50,7 +53,9 @@ def gather(photo: Photo, scale: Scale, hints: Hints | None = None) -> PhotoEvide
     if located is None:
         return PhotoEvidence(photo, scale, hints, measure_quality(photo.working_gray))
     numbering = number(located, hints)
-    evidence = PhotoEvidence(photo, scale, hints, quality_of(located), located, numbering)
+    fit, plumb = hung(numbering.fit, photo.camera.gravity)
+    evidence = PhotoEvidence(photo, scale, hints, quality_of(located), located,
+                             replace(numbering, fit=fit), plumb=plumb)
     return evidence if isinstance(numbering, Ambiguous) else with_level(evidence)
 
 

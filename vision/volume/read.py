@@ -10,7 +10,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from vision.errors import InputError
-from vision.imaging.photo import Photo
+from vision.imaging.gravity import PhoneGravity
+from vision.imaging.photo import Photo, with_gravity
 from vision.parameters import MOST_PHOTOS
 from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale
@@ -28,6 +29,7 @@ def read_volume(
     near: tuple[float, float] | None = None,
     surface: tuple[float, float] | None = None,
     number: tuple[float, tuple[float, float]] | None = None,
+    gravity: PhoneGravity | Sequence[PhoneGravity | None] | None = None,
 ) -> VolumeReading:
     """Read the liquid level in one photo of a chamber, or in several together.
 
@@ -45,6 +47,10 @@ def read_volume(
         A point at the liquid surface, used where several places compete.
     number : (float, (x, y)), optional
         A value typed by a person for the mark nearest to the point.
+    gravity : PhoneGravity or sequence of them, optional
+        Where down is by the phone's own sensor, from
+        :func:`vision.imaging.gravity.phone_gravity`; overrules what the photo says.  With
+        several photos one for each, in their order, None where nothing is known.
 
     Returns
     -------
@@ -65,6 +71,7 @@ def read_volume(
     photos = [photo] if isinstance(photo, Photo) else list(photo)
     if not 1 <= len(photos) <= MOST_PHOTOS:
         raise InputError(f"Give one photo, or up to {MOST_PHOTOS} of one chamber.")
+    photos = with_gravity(photos, gravity)
     check_inputs(photos[0], scale, near, surface, number=number)
     first = gather(photos[0], scale, Hints(near or surface, surface, number))
     return decide(first) if len(photos) == 1 else combine(
