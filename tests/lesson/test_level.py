@@ -135,6 +135,14 @@ def test_rounds_hold_every_cause_twice_and_each_can_be_told(seed):
     assert level_tasks(seed) == tasks
 
 
+@pytest.mark.slow
+def test_no_wrong_threshold_that_is_listed_would_be_right():
+    for seed in range(200):
+        for task in level_tasks(seed):
+            for values in wrong_thresholds(task.view).values():
+                assert all(judge_level(v, task).cause != RIGHT for v in values), task
+
+
 def test_the_words_of_a_task_are_enough_to_work_it_out():
     for task in level_tasks(3):
         text = " ".join(task.sentences)

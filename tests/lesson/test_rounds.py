@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import math
+
+import numpy as np
 import pytest
+from scipy.optimize import brentq
 
 from vision.errors import InputError
 from vision.lesson.parallax import EyeView, eye_reading, lesson_scale
 from vision.lesson.rounds import (
+    BACK_EDGE,
+    FRONT_EDGE,
     LONG_MARK,
-    MENISCUS_TOP,
     OTHER,
     PARALLAX_CAUSES,
     RIGHT,
@@ -21,14 +26,16 @@ from vision.lesson.rounds import (
     score,
     wrong_readings,
 )
+from vision.synthetic.chamber.lesson import WATERS
 
 SEED = 20
+TRAPS = [TOO_HIGH, TOO_LOW, FRONT_EDGE, LONG_MARK, UNIT]
 
 
 @pytest.mark.slow
 def test_ten_tasks_hold_every_cause_twice_and_the_seed_decides():
     tasks = chamber_tasks(SEED)
-    assert sorted(t.trap for t in tasks) == sorted([*PARALLAX_CAUSES, *PARALLAX_CAUSES])
+    assert sorted(t.trap for t in tasks) == sorted(2 * TRAPS)
     assert chamber_tasks(SEED) == tasks
     others = [chamber_tasks(s) for s in range(30, 34)]
     assert len({t[0].view.true_value for t in others}) == 4, "another seed, other pictures"
@@ -42,6 +49,45 @@ def test_every_trap_is_worth_more_than_a_division(seed):
         wrong = wrong_readings(v)[task.trap]
         assert min(abs(w - v.true_value) for w in wrong) >= 1.2 * v.division
         assert all(v.scale.lowest_mark.value < w < v.scale.highest_mark.value for w in wrong)
+
+
+def read_at(view, target_mm, depth_mm):
+    """Where a point behind the front wall is seen on the marks: Snell's law, solved by itself."""
+    inside = 1.0 if view.eye_height_mm >= 0 else 1.333  # IAPWS R9-97
+
+    def climbs(a):
+        return (view.wall_mm * math.tan(math.asin(math.sin(a) / view.wall_index))
+                + depth_mm * math.tan(math.asin(math.sin(a) / inside)))
+
+    free = view.distance_mm - view.bore_radius_mm - view.wall_mm
+    a = brentq(lambda a: free * math.tan(a) + climbs(a) - view.eye_height_mm + target_mm, -1.2, 1.2)
+    return float(view.scale.value_at(view.level_mm + target_mm + climbs(a)))
+
+
+@pytest.mark.slow
+def test_no_task_of_500_rounds_is_passed_without_understanding():
+    """The front edge is never right; off the level neither is the middle, nor the far edge."""
+    judged = {TOO_HIGH: 0, TOO_LOW: 0}
+    for task in (t for seed in range(500) for t in chamber_tasks(seed)):
+        v, rise = task.view, eye_reading(task.view).rise_mm
+        front = read_at(v, rise, 0.0)
+        assert judge_chamber(front, task).cause != RIGHT, (task, front)
+        assert v.eye_height_mm >= 0 or task.fluid != "red", "opaque: no lowest point from below"
+        if task.trap in judged:
+            middle, back = read_at(v, 0.0, v.bore_radius_mm), read_at(v, rise, 2 * v.bore_radius_mm)
+            apart = np.diff(sorted([v.true_value, front, middle, back])) / v.division
+            assert min(apart) > 0.5, (task, apart)
+            named = [judge_chamber(value, task).cause for value in (front, middle, back)]
+            assert named == [FRONT_EDGE, task.trap, BACK_EDGE]
+            judged[task.trap] += 1
+    assert judged == {TOO_HIGH: 1000, TOO_LOW: 1000}
+
+
+def test_the_waters_that_are_asked_for_from_below_let_the_lowest_point_be_seen():
+    # Beer, Lambert: what is left of green and blue after the widest bore's radius seen aslant.
+    for name, water in WATERS.items():
+        left = math.exp(-23.0 * max(water.absorption_per_mm))
+        assert (left > 0.4) == (name != "red"), (name, left)
 
 
 @pytest.mark.parametrize(("seed", "count"), [(-1, 10), (1, 0), (1, 201)])
@@ -69,9 +115,13 @@ def test_wrong_readings_by_hand():
     assert wrong[LONG_MARK] == (36.0, 56.0)
     assert wrong[UNIT] == (43.0,), "40 and three marks, counted as 3 mL"
     assert wrong[TOO_HIGH] == (eye_reading(v).naive_value,) and TOO_LOW not in wrong
-    assert 46.0 < wrong[MENISCUS_TOP][0] < wrong[TOO_HIGH][0]
+    assert 46.0 < wrong[TOO_HIGH][0] < wrong[BACK_EDGE][0]
+    assert wrong[FRONT_EDGE] == (eye_reading(v).rim_value,)
+    flatter = EyeView(scale, 46.0, 100.0, 400.0, 80.0)
+    assert 46.5 < eye_reading(flatter).rim_value < 47.0, "within half a division: right"
+    assert FRONT_EDGE not in wrong_readings(flatter)
     ones = wrong_readings(EyeView(lesson_scale(30.0), 33.0, -50.0, 400.0, 90.0))
-    assert UNIT not in ones and MENISCUS_TOP not in ones and TOO_HIGH not in ones
+    assert UNIT not in ones and FRONT_EDGE not in ones and TOO_HIGH not in ones
     assert ones[TOO_LOW][0] < 33.0
 
 
@@ -87,7 +137,7 @@ def test_an_answer_that_fits_no_cause_is_not_given_one():
 
 def test_the_score_by_hand():
     verdicts = [Verdict(TOO_HIGH, 2.0, TOO_HIGH), Verdict(TOO_HIGH, 0.0, RIGHT),
-                Verdict(TOO_LOW, -1.0, OTHER), Verdict(MENISCUS_TOP, 2.0, TOO_HIGH)]
+                Verdict(TOO_LOW, -1.0, OTHER), Verdict(FRONT_EDGE, 2.0, TOO_HIGH)]
     result = score(verdicts, PARALLAX_CAUSES)
     assert (result.answered, result.right) == (4, 1)
     assert result.bias == pytest.approx(0.75) and result.mean_size == pytest.approx(1.25)

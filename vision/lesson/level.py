@@ -19,7 +19,7 @@ from vision.errors import InputError
 from vision.hydrostatics.threshold import Threshold, effective_threshold
 from vision.hydrostatics.torso import landmark_height_cm
 from vision.hydrostatics.units import CM_H2O_CODE, MM_HG_CODE, convert, require_finite
-from vision.lesson.rounds import TASKS_IN_A_ROUND, Verdict, judge
+from vision.lesson.rounds import TASKS_IN_A_ROUND, Verdict, judge, only_wrong
 
 #: A steady inflow of 20 mL/h: the usual textbook figure for adults; estimates differ
 #: up to ten-fold by method (Liu et al., Fluids Barriers CNS 2022;19:101).
@@ -186,7 +186,10 @@ def in_unit(value_cm_h2o: float, unit: str) -> float:
 
 
 def wrong_thresholds(view: BedView) -> dict[str, tuple[float, ...]]:
-    """What each cause of error would make of a view, in the unit of the setting."""
+    """What each cause of error would make of a view, in the unit of the setting.
+
+    Values within half a unit of the truth are left out: they would be right.
+    """
 
     def at(offset_cm: float) -> float:
         return in_unit(effective_threshold(view.setting, view.unit, offset_cm).value_cm_h2o,
@@ -204,7 +207,8 @@ def wrong_thresholds(view: BedView) -> dict[str, tuple[float, ...]]:
     if rise and view.pole_cm:
         out[BED_OUT] = (at(view.pole_cm),)
         out[POLE_OUT] = (at(-rise),)
-    return out
+    truth = at(offset)
+    return only_wrong(out, truth, 1.0)
 
 
 def level_tasks(seed: int, count: int = TASKS_IN_A_ROUND) -> tuple[LevelTask, ...]:

@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Literal
 
 import numpy as np
@@ -38,6 +39,7 @@ _BOUNDS = {"eye height": (-1000.0, 1000.0, "mm"), "distance": (100.0, 3000.0, "m
            "contact angle": (0.0, 120.0, "degrees"), "lean": (-10.0, 10.0, "degrees")}
 
 
+@cache
 def lesson_scale(bore_mm: float) -> Scale:
     """The printed scale of a teaching chamber of this bore: our own, a plain cylinder.
 
@@ -123,7 +125,8 @@ class EyeReading:
     """What the eye reads, in the scale's unit; heights in mm above the level.
 
     ``naive_value`` is where the sight line to the lowest point crosses the marks,
-    ``rim_value`` where the front contact line is seen.  ``elevation_deg`` is the
+    ``rim_value`` where the contact line on the front wall is seen and ``back_value`` where that
+    on the back wall is.  ``elevation_deg`` is the
     angle of the sight line outside the chamber against the plane square to the
     axis.  ``path_mm`` is the sight line, (distance in front of the axis, height
     over the level) in the chamber's frame: eye, outer face, inner face, axis.
@@ -132,6 +135,7 @@ class EyeReading:
     true_value: float
     naive_value: float
     rim_value: float
+    back_value: float
     unit: str
     division: float
     shift_mm: float
@@ -157,14 +161,16 @@ def eye_reading(view: EyeView) -> EyeReading:
     front, height = _eye(view, view.eye_height_mm)
     scale, level = view.scale, view.level_mm
     rise = float(meniscus_rise_mm(view.contact_angle_deg, view.bore_radius_mm))
-    # A level surface, seen from the leaning wall, stands lower at the front.
-    rim = rise - view.bore_radius_mm * math.tan(math.radians(view.lean_deg))
-    rim_shift = float(_bend(view, front, height - rim, 0.0, view.medium)[1])
+    # A level surface, seen from the leaning wall, stands lower at the front, higher at the back.
+    lean = view.bore_radius_mm * math.tan(math.radians(view.lean_deg))
+    rim = rise - lean + float(_bend(view, front, height - rise + lean, 0.0, view.medium)[1])
+    _, *climbs = _bend(view, front, height - rise - lean, 2 * view.bore_radius_mm, view.medium)
+    back = rise + lean + sum(map(float, climbs))
     outer, inner = scale.outer_radius_mm, view.bore_radius_mm
     return EyeReading(
         true_value=view.true_value, naive_value=float(scale.value_at(level + shift)),
-        rim_value=float(scale.value_at(level + rim + rim_shift)), unit=scale.unit,
-        division=view.division, shift_mm=shift, rise_mm=rise, elevation_deg=elevation,
+        rim_value=float(scale.value_at(level + rim)),
+        back_value=float(scale.value_at(level + back)), unit=scale.unit, division=view.division, shift_mm=shift, rise_mm=rise, elevation_deg=elevation,
         medium=view.medium,
         path_mm=((float(front), float(height)), (outer, shift),
                  (inner, shift - wall_climb), (0.0, 0.0)))

@@ -15,27 +15,36 @@ from vision.errors import InputError
 from vision.lesson.parallax import EyeView, eye_reading, lesson_scale
 
 TOO_HIGH, TOO_LOW = "eye too high", "eye too low"
-MENISCUS_TOP = "meniscus top read"
+FRONT_EDGE, BACK_EDGE = "read at the front edge", "read through the back edge"
 LONG_MARK = "wrong long mark"
-UNIT = "unit mixed up"
+UNIT = "marks counted as 1 mL each"
 #: Causes of a wrong chamber reading, and what each means.
 PARALLAX_CAUSES: dict[str, str] = {
     TOO_HIGH: "the eye stood above the level, and the mark in line with the middle of the "
               "surface was read",
     TOO_LOW: "the eye stood below the level, and the mark in line with the middle of the "
              "surface was read",
-    MENISCUS_TOP: "the edge that climbs the wall was read instead of the lowest point",
+    FRONT_EDGE: "the edge nearest to you was read; it climbs the wall and stands higher than the "
+                "lowest point",
+    BACK_EDGE: "the far edge was read; it climbs the wall, too, and is seen across the whole bore",
     LONG_MARK: "counted from the printed number above or below the right one",
-    UNIT: "every short mark was counted as 1 mL, though a division is not 1 mL here",
+    UNIT: "every mark was counted as 1 mL, but here the marks stand further or less far apart "
+          "than 1 mL",
 }
+#: What tasks are laid out for; nobody reads the far edge from the height of the level.
+_TRAPS = (TOO_HIGH, TOO_LOW, FRONT_EDGE, LONG_MARK, UNIT)
 RIGHT, OTHER = "right", "another error"
 TASKS_IN_A_ROUND = 10
 #: An answer within half a division is right: people read to a third of one at best
 #: (Batagelj et al., Elektrotehniski vestnik 2001;68:225).
 RIGHT_DIVISIONS = 0.5
+#: How much wider than "right" two readings stand apart in a task.
+_CLEAR = 1.1
 #: How near an answer has to be to what a cause would give, in divisions.
 _NEAR_DIVISIONS = 0.75
 _WATERS = ("pink", "straw", "clear", "red")
+#: Waters through which the lowest point can be seen from below.
+_SEEN_THROUGH = ("pink", "straw", "clear")
 
 
 @dataclass(frozen=True)
@@ -88,16 +97,15 @@ def chamber_tasks(seed: int, count: int = TASKS_IN_A_ROUND) -> tuple[ChamberTask
     if seed < 0 or not 1 <= count <= 200:
         raise InputError("A set has 1 to 200 pictures and its seed is 0 or more.")
     rng = np.random.default_rng([7, seed])
-    causes = list(PARALLAX_CAUSES)
-    first = int(rng.integers(len(causes)))
-    traps = [causes[(first + i) % len(causes)] for i in range(count)]
+    first = int(rng.integers(len(_TRAPS)))
+    traps = [_TRAPS[(first + i) % len(_TRAPS)] for i in range(count)]
     order = rng.permutation(count)
     return tuple(_task(np.random.default_rng([7, seed, n]), traps[int(k)])
                  for n, k in enumerate(order))
 
 
 def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
-    """One task in which the trap is worth more than a division."""
+    """One task in which the trap is worth more than a division and no edge reads right."""
 
     def between(low: float, high: float, step: float) -> float:
         return float(round((low + (high - low) * rng.random()) / step) * step)
@@ -112,7 +120,7 @@ def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
         angle = {TOO_HIGH: between(6, 15, 0.5), TOO_LOW: -between(8, 18, 0.5)}.get(
             trap, between(-1.5, 1.5, 0.5))
         height = float(round(distance * np.tan(np.radians(angle))))
-        contact = between(15, 40, 5) if trap == MENISCUS_TOP else between(60, 85, 5)
+        contact = between(15, 45, 5)  # an edge that climbs: to read it is never right
         share = 0.2 + 0.6 * rng.random()
         value = round(share * scale.capacity / scale.division_at(1.0), 1) * scale.division_at(1.0)
         view = EyeView(scale, value, height, distance, contact)
@@ -120,16 +128,33 @@ def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
         # A trap that springs below a division would teach nothing; one that stands
         # beside the scale would give itself away.
         if not wrong or min(abs(w - value) for w in wrong) < 1.2 * view.division \
-                or not all(scale.lowest_mark.value < w < scale.highest_mark.value for w in wrong):
+                or not all(scale.lowest_mark.value < w < scale.highest_mark.value for w in wrong) \
+                or not _told_apart(view, trap):
             continue
-        return ChamberTask(view, _WATERS[int(rng.integers(len(_WATERS)))], trap,
+        waters = _WATERS if view.medium == "air" else _SEEN_THROUGH
+        return ChamberTask(view, waters[int(rng.integers(len(waters)))], trap,
                            int(rng.integers(1, 2**20)))
+
+
+def _told_apart(view: EyeView, trap: str) -> bool:
+    """Edges, middle of the surface and truth stand more than half a division apart.
+
+    From the height of the level the middle is the truth and the edges are one; there only
+    the edge and the truth are compared.
+    """
+    seen = eye_reading(view)
+    read = [view.true_value, seen.rim_value]
+    if trap in (TOO_HIGH, TOO_LOW):
+        read += [seen.naive_value, seen.back_value]
+    read.sort()
+    return min(np.diff(read)) > RIGHT_DIVISIONS * view.division * _CLEAR
 
 
 def wrong_readings(view: EyeView) -> dict[str, tuple[float, ...]]:
     """What each cause of error would make of this view, in the scale's unit.
 
-    A cause that cannot act here (level eye, flat meniscus, divisions of 1 mL) is absent.
+    A cause that cannot act here (level eye, flat meniscus, divisions of 1 mL) is absent, and
+    so is a value within half a division of the true one: it would be right.
     """
     seen, scale = eye_reading(view), view.scale
     numbers = [m.value for m in scale.marks if m.label]
@@ -139,14 +164,27 @@ def wrong_readings(view: EyeView) -> dict[str, tuple[float, ...]]:
     elif seen.medium == "liquid":
         out[TOO_LOW] = (seen.naive_value,)
     if seen.rise_mm > 0:
-        out[MENISCUS_TOP] = (seen.rim_value,)
+        out[FRONT_EDGE] = (seen.rim_value,)
+        out[BACK_EDGE] = (seen.back_value,)
     if len(numbers) > 1:
         step = min(b - a for a, b in zip(numbers, numbers[1:], strict=False))
         out[LONG_MARK] = (view.true_value - step, view.true_value + step)
     below = [n for n in numbers if n <= view.true_value]
     if below and abs(view.division - 1.0) > 1e-9:
         out[UNIT] = (below[-1] + (view.true_value - below[-1]) / view.division,)
-    return out
+    return only_wrong(out, view.true_value, view.division)
+
+
+def only_wrong(wrong: Mapping[str, Sequence[float]], truth: float, division: float
+               ) -> dict[str, tuple[float, ...]]:
+    """Without the values that an answer could be right with."""
+    kept = {cause: tuple(v for v in values if not _is_right(v, truth, division))
+            for cause, values in wrong.items()}
+    return {cause: values for cause, values in kept.items() if values}
+
+
+def _is_right(answer: float, truth: float, division: float) -> bool:
+    return abs(answer - truth) / division <= RIGHT_DIVISIONS + 1e-9
 
 
 def judge(answer: float, truth: float, division: float,
@@ -157,7 +195,7 @@ def judge(answer: float, truth: float, division: float,
     nearer than 0.75 of a division; at a draw the cause that the task was laid out for.
     """
     error = (answer - truth) / division
-    if abs(error) <= RIGHT_DIVISIONS + 1e-9:
+    if _is_right(answer, truth, division):
         return Verdict(trap, error, RIGHT)
     near = [(abs(answer - value) / division - (1e-6 if cause == trap else 0.0), cause)
             for cause, values in wrong.items() for value in values]

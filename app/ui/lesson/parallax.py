@@ -81,7 +81,8 @@ def _cards(seen: EyeReading) -> None:
         blocks.card("The eye reads", show_number(seen.naive_value, division), unit,
                     ["where its sight line to the lowest point crosses the marks"]),
         blocks.card("True", show_number(seen.true_value, division), unit,
-                    [f"the wall's edge would read {show_number(seen.rim_value, division)}"]),
+                    [f"the front edge would read {show_number(seen.rim_value, division)}, "
+                     f"the back edge {show_number(seen.back_value, division)}"]),
         blocks.card("Error", show_number(seen.error, division, signed=True), unit,
                     [f"{show_number(seen.error_divisions, 1.0, signed=True)} divisions of "
                      f"{division:g} {unit}"], "difference"))
@@ -141,5 +142,5 @@ PARALLAX = Lesson(
     label=lambda task: "Which volume is in the chamber, mL?", unit=lambda task: "mL",
     bounds=(0.0, 500.0), measure="divisions",
     lead="Ten pictures. Say how much is in the chamber, to a tenth of a division; then see what "
-         "is true, and which of five errors caught you. Each picture is laid out for one of them. "
+         "is true, and which of six errors caught you. Each picture is laid out for one of them. "
          "Nothing is kept when you leave.")

@@ -15,7 +15,7 @@ from app.ui.text import as_label
 from vision.hydrostatics.units import number_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
 
-_COUNT = {3: "three", 5: "five"}
+_COUNT = {3: "three", 5: "five", 6: "six"}
 
 
 @dataclass(frozen=True)
