@@ -29,6 +29,8 @@ def add_parser(subparsers: argparse._SubParsersAction) -> None:
                    help="rooms for the level instead of chambers")
     p.add_argument("--lesson", action="store_true",
                    help="a class set instead: numbered pictures, worksheet, sealed answers")
+    p.add_argument("--paper", choices=("a4", "letter"), default="a4",
+                   help="with --lesson: the sheets' paper (default a4)")
     p.add_argument("--open", metavar="SEALED",
                    help="check the seal of a class set's answers and print them as labels")
     p.set_defaults(run=run)
@@ -81,7 +83,7 @@ def run(args: argparse.Namespace) -> int:
         if args.scale or args.tier or args.size:
             raise InputError("A class set has chambers and a size of its own: leave out --scale, "
                              "--tier and --size.")
-        print(write_lesson_set(args.out, args.count, args.seed, tell))
+        print(write_lesson_set(args.out, args.count, args.seed, tell, paper=args.paper))
         return 0
     labels = write_scenes(args.out, args.count, args.seed, args.scale, args.tier,
                           (width, height), args.workers, tell, args.views, args.moved_share)

@@ -9,12 +9,15 @@ from decimal import Decimal
 from typing import Any
 
 from app.exports.account_text import amount, doubts, rate, result_line, span, window
+from app.exports.drawing_pdf import pdf_drawing
 from app.exports.entry_words import machine_text, order_text, own_text, remarks, what, when
 from app.exports.sheet_text import BOLD, REGULAR, printable, use_fonts
 from app.records.chain import Verification
+from app.records.content import Entry
 from app.records.kinds import WORDS
 from app.records.shift import BedAccount, level_state
 from app.records.standing import Standing
+from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
 from vision.output import (
     ShiftPlan,
     cumulative,
@@ -120,13 +123,40 @@ def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     story = [_p("As it stands", "head")]
     order = bed.order
     story.append(_p("Order on record: " + (order_text(order) if order else "none.")))
-    story.append(_p(level_state(bed.standings, now,
-                                due_minutes=bed.limits.level_due_minutes).sentence))
+    level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes)
+    story.append(_p(level.sentence))
     for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom):
         story.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))
     for q in bed.account.questions:
         story.append(_p(f"To be answered: {q.sentence}", "warn"))
-    return story
+    if level.last is None or level.last.confirmed_value is None:
+        return story
+    drawn = _level_drawing(level.last, float(level.last.confirmed_value), level.stale)
+    head, *said = story
+    return [head, _beside(said[:_BESIDE], drawn), *said[_BESIDE:]]
+
+
+#: So many sentences stand beside the drawing: a row of a table cannot go over to the next page.
+_BESIDE = 8
+
+
+def _beside(said: list[Any], drawn: Any) -> Any:
+    from reportlab.lib.units import mm
+    from reportlab.platypus import Table
+
+    return Table([[said, drawn]], colWidths=[120 * mm, 58 * mm], hAlign="LEFT", style=[
+        ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 0),
+        ("TOPPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 0)])
+
+
+def _level_drawing(check: Entry, offset_cm: float, stale: bool) -> Any:
+    """How the system hung at the last level check; heights to scale."""
+    from reportlab.lib.units import mm
+
+    state = f"At {check.happened.local:%H:%M}: {hanging_words(offset_cm)}"
+    return pdf_drawing(bedside_drawing(Bedside(
+        offset_cm, state, f"{state}. Heights to scale; bed and patient are only drawn.",
+        (*["check the level again"] * stale, "as confirmed; bed and patient only drawn"))), 54 * mm)
 
 
 def _outputs(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:

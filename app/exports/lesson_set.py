@@ -17,6 +17,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from app.exports.print_sheet import Paper
 from app.exports.worksheet import answers_pdf, worksheet_pdf
 from vision.errors import InputError
 from vision.lesson.level import LevelTask, level_tasks
@@ -103,7 +104,8 @@ def open_sealed(path: str | Path) -> str:
 
 
 def write_lesson_set(out: str | Path, count: int, seed: int,
-                     progress: Callable[[int, int], None] | None = None) -> Path:
+                     progress: Callable[[int, int], None] | None = None, *,
+                     paper: Paper = "a4") -> Path:
     """Write a class set of ``count`` pictures into the folder ``out``; returns the worksheet.
 
     The answers are sealed before the first picture is made.  An interrupted set is
@@ -134,8 +136,8 @@ def write_lesson_set(out: str | Path, count: int, seed: int,
             progress(number, count)
     code = set_code(seal(labels))
     pictures = [folder / picture_name(n) for n in range(1, count + 1)]
-    (folder / ANSWERS).write_bytes(answers_pdf(tasks, bedsides, code, seal(labels), seed))
-    (folder / WORKSHEET).write_bytes(worksheet_pdf(pictures, tasks, bedsides, code))
+    (folder / ANSWERS).write_bytes(answers_pdf(tasks, bedsides, code, seal(labels), seed, paper))
+    (folder / WORKSHEET).write_bytes(worksheet_pdf(pictures, tasks, bedsides, code, paper))
     return folder / WORKSHEET
 
 

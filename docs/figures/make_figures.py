@@ -16,12 +16,11 @@ from app.ui.lesson.picture import trace
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.two_looks_drawing import two_looks_drawing
-from app.ui.threshold.side_view import SideView, side_view
 from vision.drawing.plot import rows
 from vision.drawing.svg import TEXT, Drawing
-from vision.hydrostatics.units import both_units
 from vision.imaging.photo import load_photo
 from vision.lesson.level import BedView, DrainModel, drain_course, level_threshold
+from vision.lesson.level_drawing import REACH_CM, now_drawing
 from vision.lesson.parallax import EyeView, error_curve, lesson_scale
 from vision.lesson.two_looks import TwoLooks, crossing
 from vision.reading import VolumeReading
@@ -54,7 +53,7 @@ def parallax() -> None:
     lines = []
     for bore, dash in ((20.0, "2 5"), (30.0, ""), (40.0, "9 5")):
         scale = lesson_scale(bore)
-        view = EyeView(scale, 0.55 * scale.capacity, 0.0, 350.0, 60.0)
+        view = EyeView(scale, float(scale.value_at(46.7)), 0.0, 350.0, 60.0)
         mm_per_ml = 4000.0 / (np.pi * bore**2)
         lines.append(Line([(float(h), float(e) * mm_per_ml) for h, e in zip(
             heights, error_curve(view, 10 * heights), strict=True)], f"{bore:g}", dash))
@@ -77,10 +76,7 @@ def level() -> None:
     """A bed raised from 30 to 45 degrees, and the teaching model's next hour."""
     before, after = BedView(10, "cm[H2O]"), BedView(10, "cm[H2O]", bed_to_deg=45.0)
     for name, view in (("level-before", before), ("level-after", after)):
-        now = level_threshold(view)
-        save(name, side_view(SideView(
-            now.offset_cm, now.setting_cm_h2o, f"opens at {both_units(now.value_cm_h2o)}",
-            f"Side view to scale. {now.sentence}", head_angle_deg=view.bed_to_deg)))
+        save(name, now_drawing(view, level_threshold(view), REACH_CM))
     lines = []
     for view, dash in ((before, "7 5"), (after, "")):
         course = drain_course(DrainModel(12.0, level_threshold(view).value_cm_h2o))

@@ -170,7 +170,8 @@ def eye_reading(view: EyeView) -> EyeReading:
     return EyeReading(
         true_value=view.true_value, naive_value=float(scale.value_at(level + shift)),
         rim_value=float(scale.value_at(level + rim)),
-        back_value=float(scale.value_at(level + back)), unit=scale.unit, division=view.division, shift_mm=shift, rise_mm=rise, elevation_deg=elevation,
+        back_value=float(scale.value_at(level + back)), unit=scale.unit,
+        division=view.division, shift_mm=shift, rise_mm=rise, elevation_deg=elevation,
         medium=view.medium,
         path_mm=((float(front), float(height)), (outer, shift),
                  (inner, shift - wall_climb), (0.0, 0.0)))

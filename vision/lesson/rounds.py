@@ -147,7 +147,7 @@ def _told_apart(view: EyeView, trap: str) -> bool:
     if trap in (TOO_HIGH, TOO_LOW):
         read += [seen.naive_value, seen.back_value]
     read.sort()
-    return min(np.diff(read)) > RIGHT_DIVISIONS * view.division * _CLEAR
+    return bool(min(np.diff(read)) > RIGHT_DIVISIONS * view.division * _CLEAR)
 
 
 def wrong_readings(view: EyeView) -> dict[str, tuple[float, ...]]:

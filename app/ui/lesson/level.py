@@ -13,7 +13,6 @@ from app.ui.lesson.controls import choice, slider
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.state import LessonState
-from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import UNITS
 from vision.constants import DRAIN_LINE_RESISTANCE_LIMIT
 from vision.hydrostatics import WORDS, both_units
@@ -32,6 +31,7 @@ from vision.lesson.level import (
     level_tasks,
     level_threshold,
 )
+from vision.lesson.level_drawing import REACH_CM, before_drawing, now_drawing
 
 _MODEL_WORDS = (
     "Teaching model, not a patient: one store of fluid that stiffens evenly, a steady inflow, one "
@@ -62,8 +62,7 @@ def move_things(state: LessonState) -> None:
         blocks.notice("These numbers cannot be used", [problem], stop=True)
         return
     with left:
-        _side(view, now, f"opens at {both_units(now.value_cm_h2o)}",
-              f"Side view to scale. {now.sentence}")
+        show_drawing(now_drawing(view, now, REACH_CM))
         _cards(view, now)
     left, right = st.columns(2, gap="medium")
     with left:
@@ -71,14 +70,6 @@ def move_things(state: LessonState) -> None:
         _holding(state, view, now)
     with right:
         _next_hour(state, view, now)
-
-
-def _side(view: BedView, now: Threshold, words: str, title: str) -> None:
-    drawn = side_view(SideView(
-        offset_cm=now.offset_cm, setting_cm=now.setting_cm_h2o, threshold_text=words, title=title,
-        what_if=True, head_angle_deg=view.bed_to_deg, along_cm=view.along_cm - view.slid_cm,
-        above_cm=view.above_cm))
-    show_drawing(drawn)
 
 
 def _cards(view: BedView, now: Threshold) -> None:
@@ -170,17 +161,13 @@ def _ask(state: LessonState, task: LevelTask) -> None:
     for sentence in task.sentences:
         blocks.say(sentence)
     # Drawn as it was before anything moved: a drawing to scale would give the sum away.
-    before = BedView(task.view.setting, task.view.unit, bed_from_deg=task.view.bed_from_deg,
-                     bed_to_deg=task.view.bed_from_deg)
-    _side(before, level_threshold(before), "as it was levelled",
-          "Side view to scale, as it was levelled, before anything moved.")
+    show_drawing(before_drawing(task.view))
 
 
 def _show(state: LessonState, task: LevelTask) -> None:
     now = level_threshold(task.view)
     _cards(task.view, now)
-    _side(task.view, now, f"opens at {both_units(now.value_cm_h2o)}",
-          f"Side view to scale, as it hangs now. {now.sentence}")
+    show_drawing(now_drawing(task.view, now))
     blocks.notice("The sum", [
         f"offset = pole ({_signed(task.view.pole_cm)}) \N{MINUS SIGN} landmark "
         f"({_signed(task.view.landmark_rise_cm)}) = {_signed(now.offset_cm)} cm",

@@ -25,8 +25,8 @@ from vision.lesson.parallax import (
 from vision.lesson.rounds import PARALLAX_CAUSES, ChamberTask, chamber_tasks, judge_chamber
 
 _REACH_CM = 25.0
-#: Where the liquid stands, as a share of the scale.
-_LEVELS = (0.55, 0.32, 0.71, 0.46, 0.63)
+#: How high the liquid stands, mm over the lowest mark: the same in every bore.
+_LEVELS_MM = (46.7, 27.2, 58.0, 39.1, 52.3)
 _WATERS = ("pink", "straw", "clear", "red")
 
 
@@ -69,9 +69,7 @@ def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
 
     st.button("Another level", key="le-level", on_click=other_level, width="stretch")
     scale = lesson_scale(bore)
-    division = scale.division_at(1.0)
-    share = _LEVELS[state.level_choice % len(_LEVELS)]
-    value = round(round(share * scale.capacity / division, 1) * division, 3)
+    value = float(scale.value_at(_LEVELS_MM[state.level_choice % len(_LEVELS_MM)]))
     return EyeView(scale, value, 10 * height, 10 * distance, contact, lean), fluid
 
 

@@ -10,7 +10,6 @@ import streamlit as st
 from app.exports.cards_pdf import cards_pdf
 from app.ui import blocks, guard
 from app.ui.drawing import show_drawing
-from app.ui.level.drawing import level_drawing
 from app.ui.level.state import LevelState, Way
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.photo_picker import pick_photo
@@ -18,6 +17,8 @@ from app.ui.pictures import screen_copy
 from app.ui.reading import read
 from app.ui.tap import chosen_point, tap_point
 from app.ui.text import as_label
+from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
+from vision.drawing.svg import Drawing
 from vision.flags import describe
 from vision.level.overlay import draw_level_overlay
 from vision.level.read import read_level
@@ -148,13 +149,23 @@ def result_step(state: LevelState) -> None:
                  alt="The photo with the cards, the plumb lines and the height between them")
     if reading.offset_cm is None or reading.interval_cm is None:
         return
-    span = (reading.scene.horizontal_distance_mm or 600.0) / 10
-    show_drawing(level_drawing(reading.offset_cm, reading.interval_cm, span))
+    show_drawing(_drawn(reading.offset_cm, reading.interval_cm))
     with st.expander("Where the doubt comes from"):
         blocks.say(f"The vertical was taken from: {', '.join(reading.gravity_from)}.")
         terms = sorted(reading.budget, key=lambda t: -t.standard_uncertainty)
         blocks.table(("Part", "cm", "Why"), [
             (t.term, f"{t.standard_uncertainty:.2f}", t.note) for t in terms], numbers=(1,))
+
+
+def _drawn(offset_cm: float, interval_cm: tuple[float, float]) -> Drawing:
+    """The zero reference over or under the landmark of a patient who lies at 30 degrees."""
+    low, high = (f"{v:+.1f}" for v in interval_cm)
+    state = hanging_words(offset_cm)
+    return bedside_drawing(Bedside(
+        offset_cm=offset_cm, interval_cm=interval_cm, head=f"From the photo: {state}",
+        captions=(f"95 % interval {low} to {high} cm", "bed and patient only drawn"),
+        title=f"The zero reference {state}, 95 % interval {low} to {high} cm. Heights to scale; "
+              "bed and patient are only drawn."))
 
 
 def _flags(reading: LevelReading) -> list[str]:

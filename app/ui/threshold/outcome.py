@@ -9,8 +9,8 @@ from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.text import visible
 from app.ui.threshold.last import OnRecord
-from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import Inputs
+from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
 from vision.hydrostatics import (
     CAUTIONS,
     CM_H2O_CODE,
@@ -81,7 +81,7 @@ def threshold_result(inputs: Inputs, result: Threshold) -> None:
     blocks.cards(blocks.card("The drain opens at", number_text(shown),
                              WORDS[result.setting_unit], notes))
     blocks.status_line(result.effect)
-    show_drawing(side_view(_view(inputs, result)))
+    show_drawing(bedside_drawing(_view(inputs, result)))
     if inputs.ordered is not None and inputs.ordered_unit is not None \
             and inputs.offset_cm is not None:
         with st.expander("The sum the other way round"):
@@ -89,10 +89,12 @@ def threshold_result(inputs: Inputs, result: Threshold) -> None:
                 inputs.ordered, inputs.ordered_unit, inputs.offset_cm).sentence)
 
 
-def _view(inputs: Inputs, result: Threshold) -> SideView:
-    return SideView(
+def _view(inputs: Inputs, result: Threshold) -> Bedside:
+    return Bedside(
         offset_cm=result.offset_cm, setting_cm=result.setting_cm_h2o,
-        threshold_text=f"opens at {both_units(result.value_cm_h2o)}",
+        head=f"As it stands: {hanging_words(result.offset_cm)}",
+        captions=(f"opens at {both_units(result.value_cm_h2o)}",
+                  f"set to {both_units(result.setting_cm_h2o)}"),
         title=f"Side view to scale. {result.sentence}",
         landmark=visible(inputs.landmark) or "landmark")
 

@@ -7,8 +7,8 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.text import as_label, visible
-from app.ui.threshold.side_view import SideView, side_view
 from app.ui.threshold.state import Inputs
+from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
 from vision.hydrostatics import (
     CM_H2O_CODE,
     Threshold,
@@ -40,9 +40,11 @@ def what_if(inputs: Inputs, result: Threshold) -> None:
     blocks.say(f"Then the drain would open at {both_units(changed.value_cm_h2o)}. {changed.effect}")
     if now != then:
         blocks.say(moved.sentence)
-    drawn = side_view(SideView(
+    drawn = bedside_drawing(Bedside(
         offset_cm=changed.offset_cm, setting_cm=changed.setting_cm_h2o,
-        threshold_text=f"would open at {both_units(changed.value_cm_h2o)}",
+        head=f"What if (not on record): {hanging_words(changed.offset_cm)}",
+        captions=(f"would open at {both_units(changed.value_cm_h2o)}",
+                  f"head of the bed at {then} degrees"),
         title=f"What if, side view to scale, not on record. {changed.sentence}",
         landmark=visible(inputs.landmark) or "landmark", what_if=True,
         head_angle_deg=float(then), along_cm=along, above_cm=above))

@@ -46,6 +46,7 @@ def test_the_sheet_of_an_evening(store):
                   "8.90 (7.0 to 10.8)", "corrected (was entry 4)",
                   "chamber reading 12.50 mL", "chamber reading 11.50 mL", "typed a 2 for a 1",
                   "<read again>", "withdrawn", "belongs to QUAY-4", "step skipped: level check",
+                  "At 09:02: hangs 0.4 cm too low", "check the level again",
                   "Samples from the patient's port, not part of the output: 2.0 mL",
                   *CAUTIONS):
         assert words in text, words

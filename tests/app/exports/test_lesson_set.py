@@ -12,7 +12,9 @@ from pypdf import PdfReader
 from app.cli import main
 from app.exports import lesson_set
 from app.exports.lesson_set import open_sealed, set_code, write_lesson_set
+from app.exports.worksheet import answers_pdf, worksheet_pdf
 from vision.accuracy.labels import read_labels
+from vision.drawing.bedside import hanging_words
 from vision.errors import InputError
 from vision.lesson.level import level_tasks
 from vision.lesson.parallax import eye_reading
@@ -69,6 +71,31 @@ def test_the_answer_sheet_says_the_truth_and_what_each_error_gives(made):
         assert f"true {task.view.true_value:.{places}f} mL" in text
         assert f"{task.trap} <- laid out for this" in text
         assert f"the eye reads {eye_reading(task.view).naive_value:.{places}f} mL" in text
+
+
+def test_the_bedsides_are_drawn_before_for_the_learner_and_after_for_the_teacher(made):
+    asked, answered = words(made / "worksheet.pdf"), words(made / "teacher" / "answers.pdf")
+    assert asked.count("As it was levelled, before anything moved") == lesson_set.LEVEL_TASKS
+    assert answered.count("Now: hangs ") == lesson_set.LEVEL_TASKS
+    for task in level_tasks(SEED, lesson_set.LEVEL_TASKS):
+        assert hanging_words(task.view.offset_cm) in answered
+        assert hanging_words(task.view.offset_cm) not in asked
+
+
+@pytest.mark.parametrize(("paper", "size_mm"), [("a4", (210.0, 297.0)), ("letter", (215.9, 279.4))])
+def test_all_words_stand_on_the_paper_that_was_asked_for(made, paper, size_mm):
+    # ISO 216; ANSI/ASME Y14.1 size A.
+    tasks, bedsides = chamber_tasks(SEED, COUNT), level_tasks(SEED, 12)
+    pictures = sorted(made.glob("*.jpg"))
+    for pdf in (worksheet_pdf(pictures, tasks, bedsides, "code", paper),
+                answers_pdf(tasks, bedsides, "code", "seal", SEED, paper)):
+        for page in PdfReader(io.BytesIO(pdf)).pages:
+            size = [float(v) / 72 * 25.4 for v in page.mediabox[2:]]
+            assert size == pytest.approx(size_mm, abs=0.1)
+            feet = []
+            page.extract_text(visitor_text=lambda text, cm, tm, *_, feet=feet: feet.append(
+                tm[5] * 25.4 / 72) if text.strip() and cm[4:] == [0.0, 0.0] else None)
+            assert min(feet) > 7.0, "nothing runs off the foot of the page"
 
 
 def test_the_seal_is_on_every_sheet_and_shows_a_change(made, tmp_path):

@@ -106,6 +106,18 @@ def test_the_traced_picture_shows_the_chamber_of_that_fluid():
     assert lower[0] > 2 * lower[1] and upper[1] > 1.5 * lower[1], "liquid below, air above"
 
 
+@pytest.mark.slow
+def test_another_bore_keeps_the_height_of_the_liquid(monkeypatch):
+    seen = []
+    monkeypatch.setattr(picture, "trace", lambda view, *args, **more: seen.append(view) or
+                        small_jpeg())
+    at = opened("lesson_parallax")
+    for bore in (20.0, 44.0):
+        at.slider(key="le-bore").set_value(bore).run()
+    assert {round(v.level_mm, 6) for v in seen} == {46.7}
+    assert len({round(v.true_value, 3) for v in seen}) == 3, "and holds more in a wider one"
+
+
 # ------------------------------------------------------------------ the rounds
 @pytest.mark.slow
 def test_the_truth_is_not_on_the_page_before_the_answer(untraced):
