@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.orders import LIMITS
 from app.records.content import Entry
-from app.records.kinds import WORDS
+from app.records.kinds import WORDS, event_text
 from app.records.standing import Standing
 from vision.output.plausible import KINDS
 
@@ -54,6 +54,8 @@ def remarks(s: Standing) -> str:
         parts.append(f"asked about ({asked}), answer: {e.payload['answer']}")
     if e.reason and s.original.kind == "skipped-step":
         parts.append(e.reason)
+    elif s.original.reason:
+        parts.append(f"entered late: {s.original.reason}")
     if s.original.note:
         parts.append(s.original.note)
     return "; ".join(parts)
@@ -80,7 +82,8 @@ def what(e: Entry) -> str:
         volumes = [f"{words} {e.payload[name]} mL".strip() for name, words in (
             ("before_ml", "from"), ("after_ml", "to"), ("volume_ml", "")) if name in e.payload]
         more = [str(e.payload[k]) for k in ("source", "detail") if e.payload.get(k)]
-        return " ".join([WORDS[e.act or "event"], *volumes, *more])
+        sent = f", sent for {e.payload['tests']}" if e.payload.get("tests") else ""
+        return " ".join([event_text(e.act or "event", e.payload), *volumes, *more]) + sent
     if e.subject == "skipped-step":
         return f"step skipped: {e.payload.get('step')}"
     words = WORDS[e.subject]

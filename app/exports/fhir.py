@@ -20,13 +20,14 @@ from app.exports.exact_json import dumps
 from app.exports.fhir_codes import (
     BEDS,
     CATEGORY,
+    CHARTED,
     HASHES,
     INITIALS,
     NUMBERS,
     concept,
     quantity,
 )
-from app.records.codes import normal_bed
+from app.records.codes import bed_and_drain, normal_bed
 from app.records.content import Entry
 from app.records.kinds import WORDS
 from app.records.moment import Moment
@@ -80,6 +81,9 @@ def observation(standing: Standing) -> dict[str, Any]:
         "performer": [{"identifier": {"system": INITIALS, "value": e.initials}}],
     }
     _put_value(found, e)
+    _, drain = bed_and_drain(e.bed)
+    if drain:  # the drain's own label, where a patient has two
+        found["bodySite"] = {"text": f"Drain {drain}"}
     method = e.payload.get("method")
     if method in _METHODS:
         found["method"] = {"text": _METHODS[method]}
@@ -135,7 +139,8 @@ def _notes(standing: Standing) -> list[dict[str, Any]]:
             before = _said(standing.history[standing.history.index(entry) - 1])
             texts.append(f"{WORDS[entry.kind].capitalize()}: {entry.reason} (before: {before})")
         elif entry.reason:
-            texts.append(entry.reason)
+            late = "" if entry.kind == "skipped-step" else "Entered late: "
+            texts.append(f"{late}{entry.reason}")
         if entry.note:
             texts.append(entry.note)
         notes += [{"authorString": entry.initials, "time": _instant(entry.recorded), "text": t}
@@ -177,7 +182,7 @@ def _components(e: Entry) -> Iterable[dict[str, Any] | None]:
     for name, code in (("source", "sample-source"), ("detail", "detail"),
                        ("answer", "answer"), ("second_look", "second-look"),
                        ("landmark", "landmark"), ("drain", "drain"),
-                       ("tell_whom", "tell-whom")):
+                       ("tell_whom", "tell-whom"), *CHARTED.items()):
         yield _text(code, str(e.payload.get(name) or ""))
     yield _text("several-photos", "; ".join(several_photos(e)))
     yield _text("asked", ", ".join(KINDS.get(k, k) for k in e.payload.get("asked", ())))

@@ -66,7 +66,25 @@ DISPLAY: dict[str, str] = {
     "drain-opened-seen": "Drain seen open",
     "sample-taken": "Sample taken",
     "position-changed": "Position changed",
+    "fluid-seen": "Look of the fluid",
+    "little-output": "Reason looked for, as little or nothing drained",
+    "person-told": "Somebody was told",
+    "dressing-seen": "Dressing and site seen",
+    "drainage-ended": "Drainage ended",
+    "look": "How the fluid looked",
+    "cause": "Reason found",
+    "about": "What was told",
+    "whom": "Who was told",
+    "reply": "What they answered",
+    "dressing": "How the dressing was",
+    "site": "How the site was",
+    "tests": "Tests that the sample was sent for",
+    "closed-for": "What the drain was closed for",
 }
+
+#: Parts of an event -> their codes.
+CHARTED = {name: name.replace("_", "-") for name in (
+    "tests", "closed_for", "look", "cause", "about", "whom", "reply", "dressing", "site")}
 
 
 def concept(code: str) -> dict[str, Any]:

@@ -165,7 +165,7 @@ def _outputs(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     if not account.intervals:
         return [*story, _p("There are not yet two confirmed readings.")]
     rows = [[span(i.start, i.end), amount(i), rate(i), f"{i.open_hours:.1f} of {i.hours:.1f}",
-             f"{total}", ", ".join([*(WORDS[e.act] for e in i.events), *doubts(i)])]
+             f"{total}", ", ".join([*(e.said or WORDS[e.act] for e in i.events), *doubts(i)])]
             for i, (_, total, _) in zip(account.intervals, cumulative(account), strict=True)]
     story.append(_p(result_line(account, now)))
     story.append(_table(("Interval", "mL (95 % interval)", "mL/h", "h open", "Sum mL", "Meanwhile"),

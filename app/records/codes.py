@@ -38,6 +38,34 @@ def _plain(c: str) -> str:
     return "/" if c == "\N{FRACTION SLASH}" else c
 
 
+#: Between a bed and the label of one of its drains, where a patient has two; the spaces tell
+#: it from a slash inside a ward's code.
+_DRAIN_MARK = " / "
+
+
+def with_drain(bed: str, drain: str) -> str:
+    """The code of one drain of a patient who has two; the bed's own without a label."""
+    return normal_bed(f"{bed}{_DRAIN_MARK}{drain}" if drain.strip() else bed)
+
+
+def bed_and_drain(code: str) -> tuple[str, str]:
+    """A code's bed, and the label of its drain ("" without one)."""
+    bed, _, drain = normal_bed(code).partition(_DRAIN_MARK)
+    return bed, drain
+
+
+def bed_words(code: str) -> str:
+    """A code as people say it: with the word "drain" before the drain's label."""
+    bed, drain = bed_and_drain(code)
+    return f"{bed}, drain {drain}" if drain else bed
+
+
+def other_drains(code: str, known: Iterable[str]) -> tuple[str, ...]:
+    """Known codes of the same bed: its other drains."""
+    bed = bed_and_drain(code)[0]
+    return tuple(k for k in known if bed_and_drain(k)[0] == bed and k != normal_bed(code))
+
+
 #: Letters taken for digits, in print and in handwriting (common practice, no source).
 _LOOKS_LIKE = str.maketrans("OQILSZBG", "00115286", " ./-")
 #: In shorter codes any two are a slip apart (our choice).
@@ -49,11 +77,15 @@ def similar_beds(code: str, known: Iterable[str]) -> tuple[str, ...]:
 
     Similar: the same once letters that look like digits are read as digits and hyphens,
     dots, slashes and spaces are left out, or one slip apart (a character more, less, another
-    one, or two neighbours exchanged).
+    one, or two neighbours exchanged).  Another drain of a known bed is no slip.
     """
     code, known = normal_bed(code), tuple(map(normal_bed, known))
     if code in known:
         return ()
+    if bed_and_drain(code)[1] and other_drains(code, known):
+        known = other_drains(code, known)
+        return tuple(k for k in known if len(bed_and_drain(k)[1]) >= _SHORTEST_FOR_SLIP
+                     and _one_slip(k, code))
     return tuple(k for k in known if k.translate(_LOOKS_LIKE) == code.translate(_LOOKS_LIKE)
                  or min(len(k), len(code)) >= _SHORTEST_FOR_SLIP and _one_slip(k, code))
 

@@ -45,6 +45,7 @@ def confirm(
     confirmed_value: Number | None = None,
     attestations: Attestations | None = None,
     note: str = "",
+    late_reason: str = "",
     key: str | None = None,
     happened_at: Moment | None = None,
     identity: str | None = None,
@@ -56,7 +57,8 @@ def confirm(
     ``by`` and ``bed`` are :class:`Initials` and :class:`BedCode`, not bare text.
     ``confirmed_value`` is in the draft's unit.  ``key`` is one per form shown: the
     same key twice is one entry.  ``happened_at`` defaults to now; earlier is a
-    late entry.  ``identity`` is who was signed in, where sign-in is on.
+    late entry, and ``late_reason`` says why.  ``identity`` is who was signed in, where
+    sign-in is on.
     ``clock_checked`` says that a person compared this machine's clock by hand.
     ``clock`` tells the time of confirming.  Raises ConfirmError with a sentence.
     """
@@ -79,6 +81,8 @@ def confirm(
         content = replace(content, confirmed_value=_value(draft, confirmed_value))
     if attestations is not None:
         content = replace(content, attestations=attestations)
+    if late_reason.strip() and content.reason is None:
+        content = replace(content, reason=late_reason.strip())
     _check(draft, content)
     return seal(content)
 

@@ -13,7 +13,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from app.records.errors import ConfirmError
-from app.records.kinds import EVENTS, MACHINE_STATUSES
+from app.records.kinds import EVENTS, MACHINE_STATUSES, PART_NAMES, PARTS
 from app.records.moment import Moment
 from app.records.parts import MachineView, OwnReading
 from app.records.picture import KeptPicture
@@ -187,6 +187,8 @@ class EventDraft:
     was emptied (None = not read; the output then says so).  ``volume_ml`` and
     ``source`` ("port" on the patient's side, or "chamber"): of a sample.  ``seen`` says
     that the drain was seen open or closed, and not that anybody opened or closed it.
+    Which of the parts belong to which event, and what they may say, stands in
+    ``app.records.kinds.PARTS``.
     """
 
     name: str
@@ -196,6 +198,15 @@ class EventDraft:
     source: str | None = None
     detail: str = ""
     seen: bool = False
+    tests: str | None = None
+    closed_for: str | None = None
+    look: str | None = None
+    cause: str | None = None
+    about: str | None = None
+    whom: str | None = None
+    reply: str | None = None
+    dressing: str | None = None
+    site: str | None = None
     kind = subject = "event"
     unit = None
 
@@ -204,28 +215,33 @@ class EventDraft:
         if self.name not in EVENTS:
             raise ConfirmError(f"'{self.name}' is not one of {', '.join(EVENTS)}.")
         payload: dict[str, Any] = {"detail": self.detail.strip()} if self.detail.strip() else {}
-        volumes = {"before_ml": self.before_ml, "after_ml": self.after_ml,
-                   "volume_ml": self.volume_ml}
-        allowed = {"chamber-emptied": {"before_ml", "after_ml"}, "sample-taken": {"volume_ml"}}
-        for name, value in volumes.items():
-            if value is None:
-                continue
-            if name not in allowed.get(self.name, set()):
-                raise ConfirmError(f"'{self.name}' has no {name}.")
-            payload[name] = in_unit(value, "mL", f"The volume {name}")
+        for name in PART_NAMES:
+            value = self._part(name)
+            if value is not None:
+                payload[name] = value
         if "before_ml" in payload and payload["before_ml"] < payload.get("after_ml", 0):
             raise ConfirmError("More stands in the chamber after emptying than before; check both.")
-        if self.name == "sample-taken":
-            if self.source not in ("port", "chamber"):
-                raise ConfirmError("Say where the sample was taken: 'port' or 'chamber'.")
-            payload["source"] = self.source
-        elif self.source is not None:
-            raise ConfirmError(f"'{self.name}' has no source.")
         if self.seen:
             if not self.name.startswith("drain-"):
                 raise ConfirmError(f"'{self.name}' is done, not seen.")
             payload["seen"] = True
         return {"event": self.name, "payload": payload}
+
+    def _part(self, name: str) -> Decimal | str | None:
+        """A part as it is kept; ConfirmError where it is missing, wrong or of another event."""
+        value, part = getattr(self, name), PARTS.get(self.name, {}).get(name)
+        said = value is not None and (not isinstance(value, str) or bool(value.strip()))
+        if part is None:
+            if said:
+                raise ConfirmError(f"'{self.name}' has no {name}.")
+            return None
+        if part.choices is not None and said and value not in part.choices:
+            raise ConfirmError(f"'{value}' is not one of {', '.join(part.choices)}.")
+        if not said:
+            if part.ask:
+                raise ConfirmError(part.ask)
+            return None
+        return in_unit(value, "mL", f"The volume {name}") if part.volume else str(value).strip()
 
 
 @dataclass(frozen=True)

@@ -72,7 +72,7 @@ def _postgresql_parts(form: str) -> Iterator[tuple[str, str]]:
     )
 
     steps = (r0001_entries._POSTGRESQL_GUARDS, r0002_pictures._POSTGRESQL,
-             r0003_station_keys.POSTGRESQL)
+             r0003_station_keys.POSTGRESQL, ())
     for statement in (s for step in steps[:KNOWN.index(form) + 1] for s in step):
         if function := re.match(r"CREATE (?:OR REPLACE )?FUNCTION (\w+)", statement):
             yield function[1], statement.split("$$")[1]

@@ -11,9 +11,10 @@ from decimal import Decimal
 from app.records.check import CheckedRead
 from app.records.content import Content, Entry
 from app.records.errors import DamagedError
+from app.records.kinds import TRANSPORT, event_text
 from app.records.standing import Standing
 from app.records.store import Store
-from vision.output import Account, ChamberEvent, ChamberReading, make_account
+from vision.output import Account, ChamberEvent, ChamberReading, Finding, make_account
 from vision.output.account import EYE_DIVISIONS
 from vision.output.limits import Limits, limits_from
 from vision.output.model import K95, hm
@@ -48,12 +49,15 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
     """The account of one bed.
 
     ``since`` leaves out what happened before, except what still held then: the state
-    of the drain, the setting, the last level check and the last change of position.
+    of the drain, the setting, the last level check, the last change of position, the last
+    look of the fluid.
     """
     standings = store.current(bed, since=since)
     if since is not None:
         standings = (*_held_at(store, bed, since), *standings)
-    order = store.last(bed, "order")
+    order, ended = store.last(bed, "order"), store.last(bed, "drainage-ended")
+    if order is not None and ended is not None and _order_of(ended) > _order_of(order):
+        order = None  # an order ends with the drainage
     payload = order.entry.payload if order else {}
     try:
         readings, events = chamber_inputs(standings)
@@ -68,7 +72,7 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
 
 #: What holds until another of the same group is confirmed.
 _HOLDING = (("drain-closed", "drain-opened"), ("setting-check",), ("level-check",),
-            ("position-changed",))
+            ("position-changed",), ("fluid-seen",), ("drainage-ended",))
 
 
 def _held_at(store: Store | CheckedRead, bed: str, since: datetime) -> tuple[Standing, ...]:
@@ -132,7 +136,8 @@ def event_input(entry: Content, number: int) -> ChamberEvent:
         at=entry.happened.local, name=entry.event,  # type: ignore[arg-type]
         before_ml=volume("before_ml"), after_ml=volume("after_ml"), volume_ml=volume("volume_ml"),
         source=entry.payload.get("source"), number=number,
-        detail=str(entry.payload.get("detail", "")), seen=bool(entry.payload.get("seen")))
+        detail=str(entry.payload.get("detail", "")), seen=bool(entry.payload.get("seen")),
+        said=event_text(entry.act or "event", entry.payload))
 
 
 def reading_uncertainty(entry: Content) -> float:
@@ -160,6 +165,8 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     """Whether the last level check still holds: not after a change of position, and not
     longer than the ward's own due time."""
     known = [s.entry for s in standings if not s.withdrawn and s.entry.happened.utc <= now]
+    ends = [k for k, e in enumerate(known) if e.event == "drainage-ended"]
+    known = known[ends[-1]:] if ends else known
     checks = [e for e in known if e.subject == "level-check"]
     if not checks:
         return LevelState(None, True, "No level check is on record.")
@@ -175,3 +182,27 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
         return LevelState(last, True, f"The last level check is of {at}; your limit is "
                           f"{due_minutes} min. Check the level again.")
     return LevelState(last, False, f"The last level check is of {at}.")
+
+
+def told(finding: Finding, standings: Iterable[Standing]) -> Entry | None:
+    """The entry that says who was told about what a limit says, and the answer; None while
+    nobody was, since it was passed."""
+    return next((s.entry for s in standings if not s.withdrawn and s.entry.event == "person-told"
+                 and s.entry.payload.get("about") == finding.limit
+                 and s.entry.happened.utc >= finding.at), None)
+
+
+def last_look(standings: Iterable[Standing]) -> Entry | None:
+    """The entry that says how the fluid looked last."""
+    return _last_event(standings, "fluid-seen")
+
+
+def clamped(standings: Iterable[Standing]) -> Entry | None:
+    """The entry that closed the drain for transport, while nothing says that it was opened."""
+    last = _last_event(standings, "drain-closed", "drain-opened", "drainage-ended")
+    return last if last is not None and last.payload.get("closed_for") == TRANSPORT else None
+
+
+def _last_event(standings: Iterable[Standing], *names: str) -> Entry | None:
+    return next((s.entry for s in reversed(tuple(standings))
+                 if not s.withdrawn and s.entry.event in names), None)

@@ -33,7 +33,7 @@ from app.records.sealing import newest, put_sealed
 from app.records.standing import Standing
 from app.records.standing_query import of_bed, spellings, standing_now
 from app.records.station_key import StationKey, station_key
-from app.records.version import HEAD, bring_up_to_date
+from app.records.version import HEAD, SIGNED_FROM, bring_up_to_date
 
 #: How far this machine's clock may be behind the last entry before it is asked about:
 #: the clocks of two stations differ a little (our choice).
@@ -54,7 +54,7 @@ class Store:
     def __init__(self, engine: Engine, form: str, anchor: Path) -> None:
         """Use :meth:`open`."""
         self._engine, self._form, self._anchor = engine, form, anchor
-        self._entries = entry_table if form == HEAD else unsigned_entry_table
+        self._entries = entry_table if form >= SIGNED_FROM else unsigned_entry_table
 
     @classmethod
     def open(cls, where: str | Path, *, wait_seconds: float = 10.0, create: bool = True,

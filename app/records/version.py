@@ -11,8 +11,10 @@ from app.records.errors import DamagedError, NewerVersionError, NotARecordError
 from app.records.faults import CANNOT_READ
 
 #: The newest form this software knows; the migrations folder ends with it.
-HEAD = "0003"
-KNOWN = ("0001", "0002", "0003")
+HEAD = "0004"
+KNOWN = ("0001", "0002", "0003", "0004")
+#: The first form whose entries are signed.
+SIGNED_FROM = "0003"
 _MIGRATIONS = Path(__file__).with_name("migrations")
 _LOCK = 5_824_301  # any fixed number: stations that open at once take turns
 

@@ -156,6 +156,10 @@ def _pieces(rs: Sequence[ChamberReading], es: Sequence[ChamberEvent]
         last = rs[k + 1] if k + 1 < len(rs) else None
         between = [e for e in es if (first.at, first.number) < (e.at, e.number)
                    and (last is None or (e.at, e.number) < (last.at, last.number))]
+        if any(e.name == "drainage-ended" for e in between):
+            last = None  # what came then is of another drainage
+            until = next(k for k, e in enumerate(between) if e.name == "drainage-ended")
+            between = between[:until]
         if last is not None:
             yield first, last, between
         elif any(e.name == "chamber-emptied" and e.before_ml is not None for e in between):

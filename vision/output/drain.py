@@ -40,4 +40,6 @@ def is_open(events: Sequence[ChamberEvent], at: datetime) -> bool | None:
             break
         if event.name in ("drain-closed", "drain-opened"):
             state = event.name == "drain-opened"
+        elif event.name == "drainage-ended":
+            state = None
     return state

@@ -131,10 +131,11 @@ def _nothing_drained(account: Account, limits: Limits, now: datetime, tell_whom:
 
 def content_now(account: Account) -> tuple[datetime, Decimal] | None:
     """When the chamber's content was last known, and what it was; None when what was left
-    after an emptying, or drawn from the chamber, was not read."""
+    after an emptying, or drawn from the chamber, was not read, or the drainage has ended."""
     known: list[tuple[datetime, int, Decimal | None]] = [
         (r.at, r.number, r.value_ml) for r in account.readings]
-    known += [(e.at, e.number, e.after_ml) for e in account.events if e.name == "chamber-emptied"]
+    known += [(e.at, e.number, e.after_ml) for e in account.events
+              if e.name in ("chamber-emptied", "drainage-ended")]
     if not known:
         return None
     at, number, value = max(known, key=lambda k: k[:2])

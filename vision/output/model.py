@@ -15,7 +15,8 @@ from vision.errors import InputError
 from vision.output.limits import RATE_FROM_MINUTES
 
 EventName = Literal["chamber-emptied", "bag-changed", "drain-closed", "drain-opened",
-                    "sample-taken", "position-changed"]
+                    "sample-taken", "position-changed", "fluid-seen", "little-output",
+                    "person-told", "dressing-seen", "drainage-ended"]
 
 #: Coverage factor of a two-sided 95 % interval of a normal distribution.
 K95 = 1.959964
@@ -62,7 +63,7 @@ class ChamberEvent:
     """A confirmed event.  Volumes in mL; None where nobody read them.
 
     ``seen`` is True for a state of the drain that was seen, not made: it holds from then on,
-    and says nothing of when it began.
+    and says nothing of when it began.  ``said`` is the whole of it in a few words.
     """
 
     at: datetime
@@ -74,6 +75,7 @@ class ChamberEvent:
     number: int = 0
     detail: str = ""
     seen: bool = False
+    said: str = field(default="", compare=False)
 
     @property
     def act(self) -> str:

@@ -60,7 +60,7 @@ def table_block(look: Look) -> None:
     with st.expander("Outputs in numbers"):
         rows = []
         for i, (_, total, _) in zip(account.intervals, cumulative(account), strict=True):
-            meanwhile = ", ".join([*(WORDS[e.act] for e in i.events), *doubts(i)])
+            meanwhile = ", ".join([*(e.said or WORDS[e.act] for e in i.events), *doubts(i)])
             rows.append([f"{hm(i.start, look.now)} to {hm(i.end, look.now)}"
                          + (f" ({meanwhile})" if meanwhile else ""), amount(i), rate(i),
                          f"{total}"])

@@ -19,6 +19,8 @@ _RULES = {
     "station_is_no_bed": f"(kind = '{_KIND}') = (bed = '*')",
     "signed_or_not": "(signer IS NULL) = (signature IS NULL)",
 }
+#: What stands now, without the stations' keys.
+STANDING = first._STANDING.replace("'withdrawal'\n", f"'withdrawal' AND e.kind <> '{_KIND}'\n")
 
 
 def upgrade() -> None:
@@ -45,7 +47,7 @@ def upgrade() -> None:
                         for name, rule in rules.items()))
         for statement in POSTGRESQL:
             run(statement)
-    run(first._STANDING.replace("'withdrawal'\n", f"'withdrawal' AND e.kind <> '{_KIND}'\n"))
+    run(STANDING)
 
 
 def downgrade() -> None:
