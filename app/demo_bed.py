@@ -91,6 +91,15 @@ def _shift() -> Iterator[tuple[float, Draft, dict[str, Any]]]:
     yield 175 + _LAST_MINUTES, EventDraft("chamber-emptied", before_ml="44", after_ml="0"), {}
     yield 90 + _LAST_MINUTES, EventDraft("position-changed", detail="turned to the side"), {}
     yield 86 + _LAST_MINUTES, LevelDraft.usual_method(landmark="ear canal"), {}
+    for minutes, look in ((490, "straw-coloured"), (240 + _LAST_MINUTES, "straw-coloured"),
+                          (_LAST_MINUTES - 1, "pink")):
+        yield minutes, EventDraft("fluid-seen", look=look), {}
+    yield 116 + _LAST_MINUTES, EventDraft(
+        "person-told", about="ml_per_hour", whom="doctor on call",
+        reply="comes to see the patient, no change of the order"), {}
+    yield 300, EventDraft("dressing-seen", dressing="dry and intact", site="calm"), {}
+    yield 30 + _LAST_MINUTES, EventDraft("sample-taken", source="port", volume_ml="2",
+                                         tests="cell count and glucose"), {}
     scale = load_scale(_SCALE)
     for hours, value in _READINGS:
         yield 60 * hours + _LAST_MINUTES, \

@@ -12,8 +12,17 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 
 from app.exports.account_text import rate_words
+from app.exports.entry_words import clamp_text
 from app.records import Entry, Moment, Store
-from app.records.shift import BedAccount, LevelState, bed_account, level_state
+from app.records.shift import (
+    BedAccount,
+    LevelState,
+    bed_account,
+    clamped,
+    last_look,
+    level_state,
+    told,
+)
 from app.rounds import STEPS, Round, RoundBook, current_step, next_due, progress
 from vision.errors import CountersightError
 from vision.output import (
@@ -53,6 +62,8 @@ class BedLine:
     capacity_ml: Decimal | None = None
     full: tuple[datetime, datetime] | None = None
     open: bool | None = None
+    clamp: Entry | None = None
+    look: str = ""
     over: tuple[Finding, ...] = ()
     account: BedAccount | None = None
     round: Round | None = None
@@ -101,6 +112,8 @@ class BedLine:
             found.append("no reading yet")
         if self.share is not None and self.share >= 1:
             found.append("chamber full")
+        if self.clamp is not None:
+            found.append(clamp_text(self.clamp, self.now).removesuffix(" now."))
         if self.level.stale:
             found.append("level check stale" if self.level.last else "no level check")
         if self.account is not None and self.account.account.questions:
@@ -170,7 +183,12 @@ class BedLine:
 
     @property
     def chamber_words(self) -> tuple[str, str]:
-        """How full the chamber is, and when it will be full."""
+        """How full the chamber is, when it will be full, and how the fluid looked."""
+        said, more = self._chamber
+        return said, f"{more}; fluid {self.look}" if self.look else more
+
+    @property
+    def _chamber(self) -> tuple[str, str]:
         if self.content is None:
             return "not known", "look at the chamber"
         at, held = self.content
@@ -219,8 +237,11 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     account = bed_account(store, bed, since=since if last is None else
                           min(since, last.entry.happened.utc))
     round_ = book.get(bed)
+    ended = any(s.entry.event == "drainage-ended" and (
+        last is None or s.entry.happened.utc >= last.entry.happened.utc)
+        for s in account.standings)
     if account.order is None and round_ is None and (
-            last is None or last.entry.happened.utc < since):
+            ended or last is None or last.entry.happened.utc < since):
         return None
     found = findings(account.account, account.limits, now, plan=plan,
                      tell_whom=account.tell_whom)
@@ -229,6 +250,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     capacity = None if last is None else last.entry.payload.get("capacity")
     whole = None if capacity is None else Decimal(capacity).normalize()
     full_ml = limit or whole
+    seen = last_look(account.standings)
     step = None if round_ is None else current_step(progress(round_, account.standings))
     return BedLine(
         bed, now, order=account.order, account=account,
@@ -238,16 +260,18 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
         level=level_state(account.standings, now, due_minutes=account.limits.level_due_minutes),
         content=content_now(account.account), capacity_ml=whole,
         full=None if full_ml is None else full_at(account.account, full_ml),
-        open=is_open(account.account.events, now),
+        open=is_open(account.account.events, now), clamp=clamped(account.standings),
+        look="" if seen is None else str(seen.payload["look"]),
         over=_standing_over(found, account), round=round_,
         step="" if round_ is None else "finish" if step is None else STEPS[step])
 
 
 def _standing_over(found: Iterable[Finding], account: BedAccount) -> tuple[Finding, ...]:
-    """The limits on output that the last result passes; an hour before it is history."""
+    """The limits on output that the last result passes and nobody was told about; an hour
+    before it is history."""
     last = account.account.result
     return tuple(f for f in found if f.verdict == "over" and f.limit in OUTPUT_LIMITS
-                 and (last is None or f.at >= last.end))
+                 and (last is None or f.at >= last.end) and told(f, account.standings) is None)
 
 
 def _span(minutes: int) -> str:

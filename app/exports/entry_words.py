@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 from app.orders import LIMITS
-from app.records.content import Entry
+from app.records.content import LATE_MINUTES, Entry
 from app.records.kinds import WORDS, event_text
 from app.records.standing import Standing
+from vision.output.model import hm
 from vision.output.plausible import KINDS
 
 _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
@@ -13,7 +16,7 @@ _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
 
 def when(e: Entry) -> str:
     """When it was seen or done; with the time of entry when it was entered late."""
-    late = f", entered {e.recorded.local:%H:%M}" if e.late_minutes >= 15 and \
+    late = f", entered {e.recorded.local:%H:%M}" if e.late_minutes >= LATE_MINUTES and \
         e.kind not in ("correction", "withdrawal") else ""
     return f"{e.happened.local:%m-%d %H:%M}{late}"
 
@@ -103,3 +106,17 @@ def order_text(e: Entry) -> str:
     parts += [words.said(p["limits"][name]) for name, words in LIMITS.items()
               if name in (p.get("limits") or {})]
     return "; ".join(parts) + f" ({when(e)}, {e.initials})"
+
+
+def clamp_text(e: Entry, now: datetime) -> str:
+    """How long the drain has been closed for transport."""
+    minutes = int((now - e.happened.utc).total_seconds() // 60)
+    hours, rest = divmod(max(minutes, 0), 60)
+    span = f"{hours} h {rest:02d} min" if hours else f"{rest} min"
+    return f"Clamped for transport since {hm(e.happened.local, now)}, {span} now."
+
+
+def told_text(e: Entry, now: datetime) -> str:
+    """Who was told, when, and the answer."""
+    return f"Told {e.payload['whom']} at {hm(e.happened.local, now)} ({e.initials}), " \
+        f"answer: {e.payload['reply']}"

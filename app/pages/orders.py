@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
-from functools import partial
 
 import streamlit as st
 
 from app.records import ClockDoubtError, Entry, Moment, Standing, confirm
-from app.records.codes import normal_bed
+from app.records.codes import bed_and_drain, with_drain
 from app.records.errors import ConfirmError
-from app.ui import blocks, guard, ledger, theme
+from app.ui import blocks, guard, ledger, theme, ways
 from app.ui.bed import bed_help
 from app.ui.confirm import Signature, confirm_block
 from app.ui.order.form import order_fields, typed_order
@@ -44,12 +43,20 @@ def page() -> None:
                            "suggests a value.")
     if state.recorded:
         blocks.cards(blocks.card("On record", "Order", "", [state.recorded], "confirmed"))
-    st.session_state.setdefault("orders-bed", state.bed)
+        with st.container(key="way-round", gap=None):
+            ways.link("round", f"Open the round of bed {state.bed}", bed=state.bed)
+    bed, drain = bed_and_drain(state.bed)
+    st.session_state.setdefault("orders-bed", bed)
+    st.session_state.setdefault("orders-drain", drain)
     st.text_input("Bed code of your ward (no names)", key="orders-bed", max_chars=24,
                   autocomplete="off", placeholder="for example QUAY-3")
     bed_help("orders", st.session_state["orders-bed"] or "",
-             partial(st.session_state.__setitem__, "orders-bed"))
-    state.bed = normal_bed(st.session_state["orders-bed"] or "")
+             _take)
+    st.text_input("Drain, if the patient has two (for example L or R)", key="orders-drain",
+                  max_chars=8, autocomplete="off")
+    state.bed = with_drain(st.session_state["orders-bed"] or "",
+                           st.session_state["orders-drain"] or "") \
+        if st.session_state["orders-bed"] else ""
     if not state.bed:
         blocks.status_line("Next: the bed.")
         blocks.caution_box()
@@ -65,6 +72,11 @@ def page() -> None:
     with left:
         _form(state, history[-1].entry if history else None)
     blocks.caution_box()
+
+
+def _take(code: str) -> None:
+    """A bed that was pressed, and the label of its drain."""
+    st.session_state["orders-bed"], st.session_state["orders-drain"] = bed_and_drain(code)
 
 
 def _on_record(history: tuple[Standing, ...]) -> None:

@@ -49,7 +49,7 @@ def _of_the_bed(state: ShiftState, seen: Look) -> None:
         blocks.step(f"Bed {seen.bed.bed}")
         standing_block(seen)
     with right:
-        events_block(state, seen.bed.bed)
+        events_block(state, seen)
         corrections_block(state, seen)
     figures_block(seen)
     table_block(seen)

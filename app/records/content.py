@@ -14,6 +14,9 @@ from app.records.errors import ConfirmError, DamagedError
 from app.records.moment import Moment
 from app.records.parts import Attestations, MachineView, OwnReading
 
+#: What is confirmed so many minutes after it was seen or done is a late entry (our choice).
+LATE_MINUTES = 15
+
 
 @dataclass(frozen=True, kw_only=True)
 class Content:

@@ -9,9 +9,9 @@ import streamlit as st
 from app.exports.entry_words import what, when
 from app.records import CorrectionDraft, Entry, Standing, WithdrawalDraft
 from app.ui import blocks
+from app.ui.charting import part_fields, typed_parts
 from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
-from app.ui.shift.events import VOLUMES
 from app.ui.shift.look import Look
 from app.ui.shift.state import ShiftState
 from app.ui.shift.write import clock_box, put_on_record, time_field
@@ -70,10 +70,7 @@ def _fields(entry: Entry, key: str) -> None:
     if entry.unit is not None and entry.confirmed_value is not None:
         decimal_field(f"Right value (was {entry.confirmed_value} {entry.unit})", f"co-value-{key}",
                       unit=entry.unit)
-    for part, label in VOLUMES.get(entry.event or "", {}).items():
-        was = entry.payload.get(part)
-        decimal_field(f"{label.split(' (')[0]} (was {'not read' if was is None else was})",
-                      f"co-{part}-{key}", unit="mL", lowest=0)
+    part_fields(entry.event or "", f"co-{key}", was=entry.payload)
     time_field(f"co-when-{key}", f"Right time (was {entry.happened.local:%Y-%m-%d %H:%M})")
 
 
@@ -87,10 +84,9 @@ def _record(state: ShiftState, entry: Entry, way: str, key: str, who: Signature)
     problems: list[str] = []
     value = _typed(asked.get(f"co-value-{key}"), entry.unit or "", "Right value", problems)
     payload: dict[str, Any] = dict(entry.payload)
-    for part, label in VOLUMES.get(entry.event or "", {}).items():
-        typed = _typed(asked.get(f"co-{part}-{key}"), "mL", label.split(" (")[0], problems)
-        if typed is not None:
-            payload[part] = typed
+    parts, wrong = typed_parts(entry.event or "", f"co-{key}")
+    payload |= parts
+    problems += wrong
     if problems:
         form.missing = tuple(problems)
         return

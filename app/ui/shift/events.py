@@ -1,19 +1,38 @@
-"""Entering what was done at the bedside: six events, each confirmed on its own."""
+"""Entering what was done, seen or told at the bedside: each confirmed on its own."""
 
 from __future__ import annotations
-
-from typing import Any
 
 import streamlit as st
 
 from app.exports.entry_words import what
-from app.records import WORDS, EventDraft
-from app.ui import blocks, doubtful
+from app.records import Attestations, EventDraft, Moment, OwnReading, ReadingDraft
+from app.records.drafts import Draft
+from app.records.errors import ConfirmError
+from app.records.kinds import TRANSPORT
+from app.ui import blocks, doubtful, guard
+from app.ui.chamber.confirm import STATEMENTS
+from app.ui.charting import look_before, part_fields, typed_parts
 from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
-from app.ui.shift.state import SOURCES, ShiftState, event_names
-from app.ui.shift.write import clock_box, put_on_record, time_field
-from app.ui.text import as_label
+from app.ui.scale_picker import chamber_scales
+from app.ui.shift.look import Look
+from app.ui.shift.state import ShiftState
+from app.ui.shift.write import clock_box, late_field, put_on_record, time_field
+from app.ui.text import as_label, visible
+from vision.scale_file.scale import load_scale
+
+#: Offered beside the events: a drain closed for a reason of its own, a reading from paper.
+CLAMPED, READ = "clamped", "read"
+#: What can be entered, in the sequence in which it is offered, with its words.
+OFFERED = {
+    "fluid-seen": "Look of the fluid", "person-told": "Somebody was told",
+    "chamber-emptied": "Chamber emptied", "sample-taken": "Sample taken",
+    "position-changed": "Position changed", "drain-closed": "Drain closed",
+    "drain-opened": "Drain opened", CLAMPED: "Clamped for transport",
+    "little-output": "Little or no output", "dressing-seen": "Dressing and site seen",
+    "bag-changed": "Bag changed", READ: "Chamber reading from paper",
+    "drainage-ended": "Drainage ended",
+}
 
 #: What is worth a thought with each event; common practice, no source.
 _REMINDERS = {
@@ -21,31 +40,36 @@ _REMINDERS = {
                        "both values the output in between stays unknown.",
     "drain-opened": "Look at the level before you open.",
     "position-changed": "The last level check no longer counts: check the level again.",
-}
-
-#: The volumes that belong to an event, by the name that the record gives them.
-VOLUMES: dict[str, dict[str, str]] = {
-    "chamber-emptied": {
-        "before_ml": "In the chamber before, mL (leave empty if not read)",
-        "after_ml": "In the chamber afterwards, mL (leave empty if not read)"},
-    "sample-taken": {"volume_ml": "Volume drawn, mL (leave empty if not known)"},
+    CLAMPED: "A clock runs until the drain is entered as opened.",
+    "drainage-ended": "The drain is out, or the patient has left: the order ends, and the bed "
+                      "leaves the ward's page.",
+    READ: "A reading that was written on paper: its true time below, and why it comes late.",
 }
 
 
-def events_block(state: ShiftState, bed: str) -> None:
+def events_block(state: ShiftState, look: Look) -> None:
     """Draw the form; the record is written in the button's own callback."""
-    form = state.event
+    form, bed = state.event, look.bed.bed
     blocks.step("Enter what was done")
-    name = st.segmented_control("What was done", event_names(), key=f"ev-name-{form.turn}",
-                                format_func=lambda n: as_label(WORDS[n].capitalize()), wrap=True)
+    name = st.segmented_control("What was done", tuple(OFFERED), key=f"ev-name-{form.turn}",
+                                format_func=lambda n: as_label(OFFERED[n]), wrap=True)
     if name is None:
         blocks.say("Choose what was done. Readings, level and setting are confirmed on their own "
                    "pages.")
         return
     if name in _REMINDERS:
         blocks.say(_REMINDERS[name])
-    _fields(name, _key(form.turn, name))
+    key = _key(form.turn, name)
+    if name == READ:
+        _reading_fields(look, key)
+    elif name != "drain-closed":  # for transport has a button of its own
+        part_fields(name, key)
+    if name == "fluid-seen":
+        look_before(look.bed.standings, Moment.of(look.now),
+                    st.session_state.get(f"{key}-look") or "")
     time_field(f"ev-when-{form.turn}")
+    if st.session_state.get(f"ev-when-{form.turn}"):
+        late_field(f"ev-late-{form.turn}")
     st.text_input("Detail, if any (no names)", key=f"ev-detail-{form.turn}", max_chars=200,
                   autocomplete="off")
     doubtful.answer_field(form.key)
@@ -57,39 +81,64 @@ def events_block(state: ShiftState, bed: str) -> None:
             _record(state, name, who)
 
     confirm_block(f"ev-{form.key}", pressed, problems=form.missing, fixed_bed=bed,
-                  label=f"Confirm: {WORDS[name]}")
+                  label=f"Confirm: {OFFERED[name].lower()}")
 
 
 def _key(turn: int, name: str) -> str:
     return f"ev-{name}-{turn}"
 
 
-def _fields(name: str, key: str) -> None:
-    """The fields that belong to the event."""
-    for part, label in VOLUMES.get(name, {}).items():
-        decimal_field(label, f"{key}-{part}", unit="mL", lowest=0)
-    if name == "sample-taken":
-        st.segmented_control("Where", tuple(SOURCES), key=f"{key}-source", width="stretch")
+def _reading_fields(look: Look, key: str) -> None:
+    """Value, scale (the last one of this bed) and the four statements."""
+    names = chamber_scales()
+    used = [r.scale for r in look.bed.account.readings if r.scale in names]
+    decimal_field("What was read, mL", f"{key}-value", unit="mL", lowest=0)
+    st.selectbox("Scale of this chamber", names, key=f"{key}-scale", format_func=visible,
+                 index=names.index(used[-1]) if used else None, placeholder="Choose the scale")
+    for name, text in STATEMENTS.items():
+        st.segmented_control(as_label(text), ("Yes", "No"), key=f"{key}-{name}", width="stretch")
 
 
 def _record(state: ShiftState, name: str, who: Signature) -> None:
-    form = state.event
-    key, asked = _key(form.turn, name), st.session_state
-    volumes: dict[str, Any] = {}
-    problems = []
-    for part, label in VOLUMES.get(name, {}).items():
-        typed = parse_decimal(asked.get(f"{key}-{part}") or "", "mL")
-        if typed.problem:
-            problems.append(f"{label.split(' (')[0]}: {typed.problem}")
-        elif typed.text:
-            volumes[part] = typed.text
-    if problems:
-        form.missing = tuple(problems)
+    form, asked = state.event, st.session_state
+    made, problem = guard.in_words(lambda: _draft(name, _key(form.turn, name),
+                                                  asked.get(f"ev-detail-{form.turn}") or ""))
+    if made is None:
+        form.missing = (problem,)
         return
-    draft = EventDraft(name, source=SOURCES.get(asked.get(f"{key}-source") or ""),
-                       detail=asked.get(f"ev-detail-{form.turn}") or "", **volumes)
+    draft, value, said = made
     entry = put_on_record(form, draft, who, when=asked.get(f"ev-when-{form.turn}") or "",
-                          value=None, note="", clock_key=f"ev-clock-{form.turn}")
+                          value=value, clock_key=f"ev-clock-{form.turn}", attestations=said,
+                          note=asked.get(f"ev-detail-{form.turn}") or "" if name == READ else "",
+                          late=asked.get(f"ev-late-{form.turn}") or "")
     if entry is not None:
         state.finish(form, f"Bed {entry.bed}: {what(entry)} at {entry.happened.local:%H:%M}, "
                            f"confirmed by {entry.initials}.")
+
+
+def _draft(name: str, key: str, detail: str) -> tuple[Draft, str | None, Attestations | None]:
+    """What is to be confirmed; ConfirmError says what is missing."""
+    if name == READ:
+        return _reading(key)
+    parts, problems = typed_parts(name, key)
+    if problems:
+        raise ConfirmError(" ".join(problems))
+    if name == CLAMPED:
+        name, parts = "drain-closed", {"closed_for": TRANSPORT}
+    return EventDraft(name, detail=detail, **parts), None, None  # type: ignore[arg-type]
+
+
+def _reading(key: str) -> tuple[Draft, str | None, Attestations | None]:
+    asked = st.session_state
+    typed = parse_decimal(asked.get(f"{key}-value") or "", "mL")
+    answers = {name: asked.get(f"{key}-{name}") for name in STATEMENTS}
+    if typed.value is None:
+        raise ConfirmError(typed.problem or "Type what was read.")
+    if not asked.get(f"{key}-scale"):
+        raise ConfirmError("Choose the scale that is printed on the chamber.")
+    if None in answers.values():
+        raise ConfirmError("Answer all four statements with Yes or No.")
+    draft = ReadingDraft.by_eye(scale=load_scale(asked[f"{key}-scale"]),
+                                first=OwnReading.read(typed.text))
+    return draft, typed.text, Attestations(**{k: a == "Yes" for k, a in answers.items()})
+

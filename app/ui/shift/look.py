@@ -25,7 +25,7 @@ _MARGIN = timedelta(minutes=20)
 
 @dataclass(frozen=True)
 class Look:
-    """One bed at one moment."""
+    """One bed at one moment; ``known`` are all beds on record."""
 
     bed: BedAccount
     now: datetime
@@ -35,6 +35,7 @@ class Look:
     found: tuple[Finding, ...]
     six_hours: WindowTotal | None
     shift: WindowTotal | None
+    known: tuple[str, ...] = ()
 
     @property
     def withdrawn(self) -> tuple[Standing, ...]:
@@ -61,7 +62,7 @@ def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> L
         level=level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes),
         found=findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom),
         six_hours=rolling(account)[-1] if account.intervals else None,
-        shift=totals[-1] if totals else None)
+        shift=totals[-1] if totals else None, known=store.beds())
 
 
 def plan_of(text: str) -> tuple[ShiftPlan | None, str]:

@@ -21,7 +21,8 @@ from vision.output.model import K95
 
 #: One letter an event, drawn above the output; the page prints the same list below it.
 LETTERS = {"chamber-emptied": "E", "bag-changed": "B", "drain-closed": "C", "drain-opened": "O",
-           "sample-taken": "S", "position-changed": "P"}
+           "sample-taken": "S", "position-changed": "P", "fluid-seen": "F", "little-output": "L",
+           "person-told": "T", "dressing-seen": "D", "drainage-ended": "X"}
 
 
 def output_plot(bed: BedAccount, start: datetime, end: datetime) -> Drawing | None:
@@ -59,7 +60,10 @@ def output_plot(bed: BedAccount, start: datetime, end: datetime) -> Drawing | No
     _events(plot, bed, start, end)
     plot.x_axis()
     limited = "" if limit is None else f" Your limit: {limit} mL/h."
-    return plot.drawing(f"Output in mL/h by interval. {'; '.join(words)}.{limited}")
+    looks = [f"{e.said} at {e.at:%H:%M}" for e in bed.account.events
+             if e.name == "fluid-seen" and start <= e.at <= end]
+    seen = f" {'; '.join(looks)}.".replace(" f", " F", 1) if looks else ""
+    return plot.drawing(f"Output in mL/h by interval. {'; '.join(words)}.{limited}{seen}")
 
 
 def _events(plot: Plot, bed: BedAccount, start: datetime, end: datetime) -> None:

@@ -2,17 +2,24 @@
 
 from __future__ import annotations
 
+import streamlit as st
+
 from app.exports.account_text import window
-from app.exports.entry_words import order_text
+from app.exports.entry_words import clamp_text, order_text, told_text
 from app.records import Moment
+from app.records.codes import other_drains
+from app.records.shift import clamped, last_look, told
 from app.ui import blocks
 from app.ui.output_card import result_card
 from app.ui.recent import age
 from app.ui.shift.look import Look
+from app.ui.shift.write import now_here
 from vision.output import Finding, WindowTotal, content_now, is_open
 from vision.output.limits import Limits
 from vision.output.model import hm
 
+#: The clock of a clamp is drawn anew so often (our choice).
+_CLOCK_S = 30
 #: The heading of a finding, by the limit it is about.
 _HEADS = {"reading_due_minutes": "The reading is overdue",
           "chamber_full_ml": "The chamber"}
@@ -21,6 +28,10 @@ _HEADS = {"reading_due_minutes": "The reading is overdue",
 def standing_block(look: Look) -> None:
     """Draw the block: what needs a person first."""
     _needs_attention(look)
+    others = other_drains(look.bed.bed, look.known)
+    if others:
+        blocks.notice("This patient has another drain", [
+            f"{', '.join(others)}: its output is not in the sums below."])
     blocks.cards(*_cards(look))
     _order(look)
 
@@ -29,16 +40,32 @@ def _needs_attention(look: Look) -> None:
     if look.level.stale:
         blocks.notice("The level check is stale" if look.level.last else "No level check",
                       [look.level.sentence], stop=True)
-    over = [f for f in look.found if f.verdict == "over"]
+    _clamped(look)
+    answered = {f: e for f in look.found if f.verdict == "over"
+                and (e := told(f, look.bed.standings)) is not None}
+    over = [f for f in look.found if f.verdict == "over" and f not in answered]
     for heading in dict.fromkeys(_head(f) for f in over):
         blocks.notice(heading, [f.sentence for f in over if _head(f) == heading], stop=True)
     questions = look.bed.account.questions
     if questions:
         blocks.notice("To be answered (not counted until then, unless said)",
                       [q.sentence for q in questions], stop=True)
+    if answered:
+        blocks.notice("Over your own limit, and told", [
+            f"{f.sentence.split(' Tell whom')[0]} {told_text(e, look.now)}"
+            for f, e in answered.items()])
     rest = [f for f in look.found if f.verdict != "over"]
     if rest:
         blocks.notice("Close to your own limit, or on the way to it", [f.sentence for f in rest])
+
+
+@st.fragment(run_every=_CLOCK_S)
+def _clamped(look: Look) -> None:
+    """The running clock of a drain that is closed for transport."""
+    entry = clamped(look.bed.standings)
+    if entry is not None:
+        blocks.status_line(f"{clamp_text(entry, now_here())} Open it again as the local order "
+                           "says, and enter it.", "timer")
 
 
 def _head(found: Finding) -> str:
@@ -64,6 +91,10 @@ def _cards(look: Look) -> list[str]:
     if content is not None:
         cards.append(blocks.card("In the chamber", f"{content[1]}", "mL",
                                  [f"known at {hm(content[0], look.now)}", _drain(look)]))
+    seen = last_look(look.bed.standings)
+    if seen is not None:
+        cards.append(blocks.card("Fluid", str(seen.payload["look"]), "", [
+            f"seen {hm(seen.happened.local, look.now)} by {seen.initials}"]))
     level = look.level.last
     if level is not None and not look.level.stale:
         cards.append(blocks.card("Level check", age(level.happened, now), "",

@@ -7,8 +7,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from app.records import EVENTS
-
 #: How far back the page looks; None = all that is on record.
 PERIODS: Mapping[str, timedelta | None] = {
     "12 hours": timedelta(hours=12), "24 hours": timedelta(hours=24),
@@ -17,9 +15,6 @@ PERIODS: Mapping[str, timedelta | None] = {
 FIRST_PERIOD = "24 hours"
 #: When shifts start unless the person types the ward's own times.
 FIRST_STARTS = "07:00,19:00"
-
-#: Where a sample was drawn, in words.
-SOURCES = {"at the patient's port": "port", "from the chamber": "chamber"}
 
 
 @dataclass(frozen=True)
@@ -95,8 +90,3 @@ def since(period: str, now: datetime) -> datetime | None:
     """Where the period begins."""
     back = PERIODS[period]
     return None if back is None else now - back
-
-
-def event_names() -> tuple[str, ...]:
-    """The events in the order in which the page offers them."""
-    return EVENTS

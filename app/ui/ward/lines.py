@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.records.codes import bed_words
 from app.ui import blocks, ways
 from app.ward import BedLine
 
@@ -14,7 +15,7 @@ _HEADS = ("Next reading", "Last hour", "Shift", "Level", "In the chamber")
 def bed_line(line: BedLine, number: int) -> None:
     """Draw one line; ``number`` is its place, the most urgent first."""
     with st.container(key=f"way-bed-{number}", gap=None):
-        ways.link("round", f"Bed {line.bed}", bed=line.bed)
+        ways.link("round", f"Bed {bed_words(line.bed)}", bed=line.bed)
         if line.problem:
             blocks.notice("This bed cannot be read", [line.problem], stop=True)
             return

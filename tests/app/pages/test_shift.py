@@ -87,7 +87,7 @@ def test_a_question_is_shown_until_it_is_answered(store):
     assert "The chamber held 28 mL less than before" in page.text()
     page.event("chamber-emptied").type("ev-chamber-emptied-*-before_ml", "44,5")
     page.type("ev-chamber-emptied-*-after_ml", "0")
-    page.type("ev-when", f"{ago(90).local:%Y-%m-%d %H:%M}")
+    page.type("ev-when", f"{ago(90).local:%Y-%m-%d %H:%M}").type("ev-late", "a full ward")
     page.confirm_event()
     assert "28 mL less" not in page.text()
     (interval,) = bed_intervals(store)
@@ -202,7 +202,10 @@ def test_a_late_event_stands_where_it_happened(store):
     when = ago(45)
     page = Page().event("drain-closed").type("ev-when", f"{when.local:%Y-%m-%d %H:%M}")
     page.confirm_event()
+    assert list(store.entries()) == [] and "Say why it is entered late" in page.text()
+    page.type("ev-late", "busy next door").confirm_event()
     (entry,) = store.entries()
+    assert entry.reason == "busy next door" and "entered late: busy next door" in page.text()
     assert 44 <= entry.late_minutes <= 46.1
     assert f"{when.local:%H:%M}" in page.text()
 
@@ -233,7 +236,7 @@ def test_time_and_volumes_can_be_corrected(store):
     event = put(store, EventDraft("chamber-emptied", after_ml="0", detail="bag full"), 90)
     read(store, "5", 60)
     page = Page().entry(event.number).choose("co-way-", "Correct it")
-    page.type("co-before_ml-", "44").type("co-when-", f"{ago(100).local:%Y-%m-%d %H:%M}")
+    page.type("co-*-before_ml", "44").type("co-when-", f"{ago(100).local:%Y-%m-%d %H:%M}")
     page.type("co-why-", "asked the colleague").confirm_correction()
     stands = store.last(BED, "chamber-emptied").entry
     assert stands.payload == {"before_ml": "44", "after_ml": "0", "detail": "bag full"}
@@ -302,3 +305,61 @@ def test_two_sessions_share_nothing(morning):
     text = other.run().text()
     assert "half typed" not in text and "To note elsewhere" not in text
     assert other.at.session_state["shift_state"].papers is None
+
+
+# --- what is charted beside the volumes
+
+def test_the_look_of_the_fluid_is_one_tap_and_compared_with_the_last_one(store):
+    put(store, EventDraft("fluid-seen", look="clear"), 60)
+    page = Page().event("fluid-seen")
+    assert "Last time: clear" in page.text()
+    page.choose("ev-fluid-seen-*-look", "pink")
+    assert "Changed: pink, it was clear" in page.text()
+    page.confirm_event()
+    assert store.entries()[-1].payload == {"look": "pink"} and "fluid pink" in page.text()
+
+
+def test_who_was_told_answers_what_is_over_the_limit(store):
+    put(store, OrderDraft(landmark="ear canal", limits={"ml_per_hour": "10"}), 130)
+    read(store, "10", 100)
+    read(store, "30", 40)
+    page = Page()
+    assert "Over your own limit" in page.text() and "and told" not in page.text()
+    page.event("person-told").confirm_event()
+    assert "Say what was told" in page.text() and store.count() == 3
+    page.choose("ev-person-told-*-about", "over the hour's limit")
+    page.type("ev-person-told-*-whom", "doctor on call").type("ev-person-told-*-reply", "will come")
+    page.confirm_event()
+    text = page.text()
+    assert "Over your own limit, and told" in text and "answer: will come" in text
+    assert "Tell whom your orders name" not in text, "no longer among what needs a person"
+
+
+def test_a_clamp_for_transport_shows_its_clock(store):
+    page = Page().event("clamped").confirm_event()
+    (entry,) = store.entries()
+    assert (entry.event, entry.payload) == ("drain-closed", {"closed_for": "transport"})
+    assert "Clamped for transport since" in page.text() and "0 min now" in page.text()
+    page.event("drain-opened").confirm_event()
+    assert "Clamped for transport since" not in page.text()
+
+
+def test_a_reading_from_paper_carries_its_true_time_and_why_it_is_late(store):
+    page = Page().event("read").type("ev-read-*-value", "18,5")
+    page.type("ev-when", f"{ago(60).local:%Y-%m-%d %H:%M}")
+    for name in ("outlet_closed", "hanging_plumb", "patient_undisturbed",
+                 "right_chamber_and_scale"):
+        page.choose(f"ev-read-*-{name}", "Yes")
+    next(s for s in page.at.selectbox if (s.key or "").startswith("ev-read-")).set_value("quay-60")
+    page.run().confirm_event()
+    assert "Say why it is entered late" in page.text()
+    page.type("ev-late", "written on paper, no phone at hand").confirm_event()
+    entry = store.entries()[-1]
+    assert (str(entry.confirmed_value), entry.scale) == ("18.5", "quay-60")
+    assert 59 <= entry.late_minutes <= 61 and entry.reason.startswith("written on paper")
+
+
+def test_another_drain_of_the_patient_is_told(store):
+    put(store, EventDraft("bag-changed"), 5, bed=BedCode("QUAY-3 / R"))
+    put(store, EventDraft("bag-changed"), 4, bed=BedCode("QUAY-3 / L"))
+    assert "This patient has another drain" in Page("quay-3 / r").text()
