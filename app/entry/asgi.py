@@ -14,14 +14,18 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 from starlette.middleware import Middleware  # noqa: E402
 
+from app.entry import lesson_frames  # noqa: E402
 from app.entry.gate import Gate, housekeeping  # noqa: E402
 from app.headers import SafeHeaders, inline_scripts, safe_headers  # noqa: E402
 from app.ui import theme  # noqa: E402
+from app.ui.lesson.follow import FOLLOW  # noqa: E402
 from app.ui.ward.watch import WATCH  # noqa: E402
 
 _SHELL = (files("streamlit") / "static" / "index.html").read_text(encoding="utf-8")
 _SCRIPTS = [*inline_scripts(_SHELL), *inline_scripts(theme.NUMBER_KEYS),
-            *inline_scripts(theme.TO_THE_TOP), *inline_scripts(WATCH)]
+            *inline_scripts(theme.TO_THE_TOP), *inline_scripts(WATCH),
+            *inline_scripts(FOLLOW)]
 
-app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping, middleware=[
+app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping,
+             routes=lesson_frames.ROUTES, middleware=[
     Middleware(SafeHeaders, headers=safe_headers(_SCRIPTS)), Middleware(Gate)])

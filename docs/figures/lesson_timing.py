@@ -18,8 +18,8 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
-from app.ui.lesson.picture import trace
 from vision.lesson.parallax import EyeView, lesson_scale
+from vision.synthetic.chamber.lesson_picture import trace
 
 ROOT = Path(__file__).resolve().parents[2]
 MOVES = 8

@@ -12,7 +12,6 @@ sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 import numpy as np
 
-from app.ui.lesson.picture import trace
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.two_looks_drawing import two_looks_drawing
@@ -25,6 +24,7 @@ from vision.lesson.parallax import EyeView, error_curve, lesson_scale
 from vision.lesson.two_looks import TwoLooks, crossing
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
+from vision.synthetic.chamber.lesson_picture import trace
 from vision.volume.read import read_volume
 
 HERE = Path(__file__).resolve().parent

@@ -3,30 +3,76 @@
 from __future__ import annotations
 
 import pytest
-from serving import live
+from serving import at_rest, live
 from test_access import faults
 
 pytestmark = pytest.mark.browser
 
 PICTURE = '[data-testid="stImage"] img'
-CHANGED = """old => { const i = document.querySelector('[data-testid="stImage"] img');
-return i && i.getAttribute('src') !== old && i.complete && i.naturalWidth > 0; }"""
 
 
-@pytest.mark.parametrize(("scheme", "size"), [
-    ("dark", {"width": 390, "height": 844}), ("light", {"width": 1920, "height": 1080})],
-    ids=["dark phone", "light projector"])
-def test_the_picture_follows_the_eye(open_page, scheme, size):
-    page = open_page("/lesson-parallax", size=size, scheme=scheme)
-    page.locator(PICTURE).first.wait_for()
-    page.locator('[aria-label*="too much"]').first.wait_for(state="attached")
-    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "no sideways scroll"
-    old = page.locator(PICTURE).first.get_attribute("src")
-    live(page).get_by_role("slider", name="Eye above").press("ArrowLeft")
-    page.wait_for_function(CHANGED, arg=old, timeout=60_000)
-    box = page.locator(PICTURE).first.bounding_box()
-    assert box and box["y"] < size["height"] * 0.6, "picture and slider fit on one screen"
+#: On the screen as it is, with nothing scrolled.
+SEEN = """() => ['.st-key-K-picture img, .st-key-K-picture [role=img]',
+  '.st-key-K-beside [role=img]', '.st-key-K-cards .cs-value', '.st-key-K-height, .st-key-K-angle']
+  .flatMap(q => [...document.querySelectorAll(q)]).map(e => e.getBoundingClientRect())
+  .map(r => [Math.round(r.top), Math.round(r.bottom), r.width > 100 || r.height > 10])"""
+SIZES = {"phone": (390, 844), "laptop": (1280, 900), "projector": (1920, 1080)}
+
+
+def opened(open_page, path: str, name: str, scheme: str = "light"):
+    width, height = SIZES[name]
+    page = open_page(path, size={"width": width, "height": height}, scheme=scheme)
+    live(page).get_by_role("button", name="Show", exact=True).click()
+    page.get_by_role("button", name="Hide answers").wait_for()
+    at_rest(page)
+    return page
+
+
+@pytest.mark.parametrize("name", ["laptop", "projector"])
+@pytest.mark.parametrize(("path", "key", "parts"), [("/lesson-parallax", "le", 6),
+                                                   ("/lesson-level", "ll", 4)])
+def test_picture_drawing_numbers_and_slider_are_on_one_screen(open_page, path, key, parts, name):
+    page = opened(open_page, path, name)
+    places = page.evaluate(SEEN.replace("K", key))
+    assert len(places) == parts, places
+    for top, bottom, real in places:
+        assert 0 <= top < bottom <= SIZES[name][1] and real, places
     assert faults(page) == []
+
+
+def test_a_phone_shows_the_picture_below_its_slider(open_page):
+    page = opened(open_page, "/lesson-parallax", "phone", "dark")
+    assert page.evaluate("document.documentElement.scrollWidth <= innerWidth"), "no sideways scroll"
+    page.locator(PICTURE).first.scroll_into_view_if_needed()
+    slider, picture = (page.locator(q).first.bounding_box() for q in (".st-key-le-height", PICTURE))
+    assert picture["y"] + picture["height"] - slider["y"] < 844, "both at once"
+    assert faults(page) == []
+
+
+@pytest.mark.parametrize(("path", "slider", "picture", "card"), [
+    ("/lesson-parallax", "Eye above", ".st-key-le-picture img", ".st-key-le-cards .cs-value"),
+    ("/lesson-level", "System raised", ".st-key-ll-picture [role=img]",
+     ".st-key-ll-cards .cs-value")])
+def test_picture_and_numbers_follow_a_dragged_slider(open_page, path, slider, picture, card):
+    page = opened(open_page, path, "laptop")
+    look = f"""() => {{ const e = document.querySelector('{picture}');
+        return (e.src || '') + e.style.mask + getComputedStyle(e).maskImage.length }}"""
+    before, number = page.evaluate(look), page.locator(card).first.inner_text()
+    box = live(page).get_by_role("slider", name=slider).locator("xpath=..").bounding_box()
+    x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
+    page.mouse.move(x, y)
+    page.mouse.down()
+    page.mouse.move(x + 70, y, steps=5)
+    # The button is still held: nothing of this comes from the page server.
+    page.wait_for_function("() => window.countersightFollowed > 0")
+    assert page.evaluate(look) != before
+    dragged = page.locator(card).first.inner_text()
+    assert dragged != number
+    page.mouse.up()
+    at_rest(page)
+    thumb = live(page).get_by_role("slider", name=slider).get_attribute("aria-valuetext")
+    assert thumb != "0.0" and page.locator(card).first.inner_text() not in ("?", number)
+    assert not page.evaluate(look).startswith("blob:"), "the full picture has come"
 
 
 def test_a_task_of_the_level_lesson_on_a_telephone(open_page):

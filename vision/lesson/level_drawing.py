@@ -20,6 +20,13 @@ def now_drawing(view: BedView, now: Threshold, reach_cm: tuple[float, float] | N
                   f"Side view to scale. {now.sentence}", reach_cm)
 
 
+def asking_drawing(view: BedView, now: Threshold, reach_cm: tuple[float, float] | None = None
+                   ) -> Drawing:
+    """The bedside as it stands now, with nothing said about what follows."""
+    return _drawn(view, now, "How does it hang now?", ("opens at ?", _moved_words(view)),
+                  "Side view to scale. How does the system hang, and when does it open?", reach_cm)
+
+
 def before_drawing(view: BedView) -> Drawing:
     """The bedside as it was levelled, before anything moved."""
     before = BedView(view.setting, view.unit, bed_from_deg=view.bed_from_deg,

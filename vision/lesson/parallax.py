@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import cache
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -39,7 +39,7 @@ _BOUNDS = {"eye height": (-1000.0, 1000.0, "mm"), "distance": (100.0, 3000.0, "m
            "contact angle": (0.0, 120.0, "degrees"), "lean": (-10.0, 10.0, "degrees")}
 
 
-@cache
+@lru_cache(maxsize=64)
 def lesson_scale(bore_mm: float) -> Scale:
     """The printed scale of a teaching chamber of this bore: our own, a plain cylinder.
 

@@ -10,7 +10,9 @@ import streamlit as st
 from app.ui import blocks, guard
 from app.ui.drawing import show_drawing
 from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.follow import follow
 from app.ui.lesson.plot import Line, curve_drawing
+from app.ui.lesson.predict import HIDDEN, Question, ask, said_words
 from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.state import LessonState
 from app.ui.threshold.state import UNITS
@@ -31,7 +33,7 @@ from vision.lesson.level import (
     level_tasks,
     level_threshold,
 )
-from vision.lesson.level_drawing import REACH_CM, before_drawing, now_drawing
+from vision.lesson.level_drawing import REACH_CM, asking_drawing, before_drawing, now_drawing
 
 _MODEL_WORDS = (
     "Teaching model, not a patient: one store of fluid that stiffens evenly, a steady inflow, one "
@@ -42,28 +44,47 @@ _MODEL_WORDS = (
 
 @st.fragment
 def move_things(state: LessonState) -> None:
-    """Sliders, the side view, the threshold in both units, and the next hour."""
+    """A question first; then sliders, the side view, the threshold, and the next hour."""
     left, right = st.columns(2, gap="medium")
     with left:
-        # Above the drawing, so that what they move is in sight.
+        drawn = st.container(key="ll-picture")
+    with right:
         pole = slider(state, "System raised (+) or lowered (\N{MINUS SIGN}) on its pole, cm",
                       "ll-pole", -20, 20, 0, 0.5)
         angle = slider(state, "Head of the bed now, degrees (levelled at 30)", "ll-angle", 0, 75,
                        30, 1)
-    with right:
-        setting = slider(state, "Chamber set to, on the panel", "ll-setting", -5, 25, 10, 1)
-        words = choice(state, "Unit of the panel", "ll-unit", tuple(UNITS))
+        asked = st.container(key="ll-beside")
+    left, right = st.columns(2, gap="medium")
+    with left:
         slid = slider(state, "Patient slid down the bed, cm", "ll-slid", -5, 25, 0, 1)
         bed = slider(state, "Whole bed raised (+) or lowered (\N{MINUS SIGN}), cm", "ll-bed", -20,
                      20, 0, 1)
+    with right:
+        setting = slider(state, "Chamber set to, on the panel", "ll-setting", -5, 25, 10, 1)
+        words = choice(state, "Unit of the panel", "ll-unit", tuple(UNITS))
     view = BedView(setting, UNITS[words], pole, 30.0, angle, slid, bed)
     now, problem = guard.in_words(lambda: level_threshold(view))
     if now is None:
         blocks.notice("These numbers cannot be used", [problem], stop=True)
         return
-    with left:
-        show_drawing(now_drawing(view, now, REACH_CM))
-        _cards(view, now)
+    with asked:
+        ask(state, "ll", _question(state, view))
+        with st.container(key="ll-cards"):
+            _cards(view, now, state.hidden)
+        if words := said_words(state, in_unit(now.value_cm_h2o, view.unit), WORDS[view.unit],
+                               "it opens at"):
+            blocks.status_line(words)
+    with drawn:
+        show_drawing((asking_drawing if state.hidden else now_drawing)(view, now, REACH_CM))
+    for key, name, value in (("ll-pole", "pole", pole), ("ll-angle", "angle", angle),
+                             ("ll-slid", "slid", slid), ("ll-bed", "bed", bed)):
+        told = {"setting": setting, "unit": view.unit, "pole": pole, "angle": angle, "slid": slid,
+                "bed": bed, "hidden": int(state.hidden)}
+        del told[name]
+        follow(key, name, value, "/lesson/bed.svg", told, picture="ll-picture", cards="ll-cards")
+    if state.hidden:
+        blocks.say("The curve and the next hour come with the answer.")
+        return
     left, right = st.columns(2, gap="medium")
     with left:
         _curve(state, view, now)
@@ -72,13 +93,42 @@ def move_things(state: LessonState) -> None:
         _next_hour(state, view, now)
 
 
-def _cards(view: BedView, now: Threshold) -> None:
+#: What moves for one question after the other: slider, how far, in words.
+_MOVES = (("ll-angle", 15.0, "the head of the bed is raised by 15 degrees"),
+          ("ll-pole", 5.0, "the system is raised by 5 cm on its pole"),
+          ("ll-slid", 10.0, "the patient slides 10 cm down the bed"),
+          ("ll-angle", -20.0, "the head of the bed is lowered by 20 degrees"),
+          ("ll-bed", 10.0, "the whole bed is raised by 10 cm"),
+          ("ll-pole", -8.0, "the system is lowered by 8 cm on its pole"))
+
+
+def _question(state: LessonState, view: BedView) -> Question:
+    at = {"ll-angle": (view.bed_to_deg, 0.0, 75.0), "ll-pole": (view.pole_cm, -20.0, 20.0),
+          "ll-slid": (view.slid_cm, -5.0, 25.0), "ll-bed": (view.bed_cm, -20.0, 20.0)}
+    possible = [(key, at[key][0] + by, words) for key, by, words in _MOVES
+                if at[key][1] <= at[key][0] + by <= at[key][2]]
+    key, target, words = possible[state.question % len(possible)]
     unit = WORDS[view.unit]
-    error = now.value_cm_h2o - now.setting_cm_h2o
+    return Question(f"The panel is set to {view.setting:g} {unit}. If {words} and all else stays, "
+                    f"at which pressure will it open at the landmark?", unit, {key: target})
+
+
+def bed_numbers(view: BedView, now: Threshold) -> list[str]:
+    """What the cards show: where it opens, how far that is off."""
+    return [number_text(in_unit(now.value_cm_h2o, view.unit)),
+            _signed(in_unit(now.value_cm_h2o - now.setting_cm_h2o, view.unit))]
+
+
+def _cards(view: BedView, now: Threshold, hidden: bool = False) -> None:
+    unit = WORDS[view.unit]
+    if hidden:
+        blocks.cards(blocks.card("Opens at", HIDDEN, unit), blocks.card("Off by", HIDDEN, unit))
+        return
+    opens, off = bed_numbers(view, now)
     blocks.cards(
-        blocks.card("Opens at", number_text(in_unit(now.value_cm_h2o, view.unit)), unit,
+        blocks.card("Opens at", opens, unit,
                     [f"= {_other_unit(now.value_cm_h2o, view.unit)}, at the landmark"]),
-        blocks.card("Off by", _signed(in_unit(error, view.unit)), unit,
+        blocks.card("Off by", off, unit,
                     [f"the system hangs {_offset_words(now.offset_cm)}",
                      f"landmark {_signed(view.landmark_rise_cm)} cm, "
                      f"pole {_signed(view.pole_cm)} cm"]))

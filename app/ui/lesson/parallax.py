@@ -8,8 +8,10 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.follow import follow
 from app.ui.lesson.picture import eye_picture
 from app.ui.lesson.plot import Line, curve_drawing
+from app.ui.lesson.predict import HIDDEN, Question, ask, said_words
 from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState
@@ -23,6 +25,7 @@ from vision.lesson.parallax import (
     lesson_scale,
 )
 from vision.lesson.rounds import PARALLAX_CAUSES, ChamberTask, chamber_tasks, judge_chamber
+from vision.synthetic.chamber.lesson_picture import framing_mm
 
 _REACH_CM = 25.0
 #: How high the liquid stands, mm over the lowest mark: the same in every bore.
@@ -32,26 +35,60 @@ _WATERS = ("pink", "straw", "clear", "red")
 
 @st.fragment
 def look_around(state: LessonState) -> None:
-    """Sliders, the picture from that eye, the sight line, the numbers and the plot."""
+    """A question first; then the picture from that eye, the sight line, the numbers, the plot."""
     left, right = st.columns(2, gap="medium")
     with left:
         # Above the picture: there both are on the screen, on a telephone and a projector.
         height = slider(state, "Eye above (+) or below (\N{MINUS SIGN}) the level, cm",
                         "le-height", -_REACH_CM, _REACH_CM, 10, 0.5)
-        picture = st.container()
-    beside = right.container()
+        picture = st.container(key="le-picture")
+    beside = right.container(key="le-beside")
     left, right = st.columns(2, gap="medium")
     with left:
         view, fluid = _sliders(state, height)
     seen = eye_reading(view)
     with beside:
-        show_drawing(sight_drawing(view))
-        _cards(seen)
+        ask(state, "le", _question(state, height))
+        with st.container(key="le-cards"):
+            _cards(seen, state.hidden)
+        if not state.hidden:
+            if words := said_words(state, seen.naive_value, seen.unit, "the eye reads"):
+                blocks.status_line(words)
+            show_drawing(sight_drawing(view))
     with right:
-        _curve(state, view, seen)
-        _holding(state, view, seen)
+        if state.hidden:
+            blocks.say("The curve of the error comes with the answer.")
+        else:
+            _curve(state, view, seen)
+            _holding(state, view, seen)
     picture.image(eye_picture(state, view, fluid), width="stretch",
                   alt="The chamber, traced from where the eye stands")
+    follow("le-height", "height", height, "/lesson/eye.jpg", {
+        "bore": 2 * view.bore_radius_mm, "level_mm": view.level_mm, "fluid": fluid,
+        "distance": view.distance_mm / 10, "contact": view.contact_angle_deg,
+        "lean": view.lean_deg, "hidden": int(state.hidden)},
+        picture="le-picture", cards="le-cards")
+
+
+#: Where the eye goes for one question after the other, cm over the level.
+_GOES_TO_CM = (0.0, -10.0, 10.0, 5.0, -5.0, 20.0)
+
+
+def _question(state: LessonState, height: float) -> Question:
+    targets = [t for t in _GOES_TO_CM if abs(t - height) >= 2.5]
+    target = targets[state.question % len(targets)]
+    moved = abs(target - height)
+    way = f"bend down {moved:g} cm" if target < height else f"come up {moved:g} cm"
+    where = "to the level" if target == 0 else (
+        f"to {abs(target):g} cm {'above' if target > 0 else 'below'} the level")
+    return Question(f"The eye is {_place(height)}. Where will it read if you {way}, {where}?", "mL",
+                    {"le-height": target})
+
+
+def _place(height: float) -> str:
+    if height == 0:
+        return "at the level"
+    return f"{abs(height):g} cm {'above' if height > 0 else 'below'} the level"
 
 
 def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
@@ -73,17 +110,22 @@ def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
     return EyeView(scale, value, 10 * height, 10 * distance, contact, lean), fluid
 
 
-def _cards(seen: EyeReading) -> None:
+def eye_numbers(seen: EyeReading) -> list[str]:
+    """What the cards show: read, true, error."""
+    return [show_number(seen.naive_value, seen.division),
+            show_number(seen.true_value, seen.division),
+            show_number(seen.error, seen.division, signed=True)]
+
+
+def _cards(seen: EyeReading, hidden: bool = False) -> None:
     unit, division = seen.unit, seen.division
+    read, true, error = [HIDDEN] * 3 if hidden else eye_numbers(seen)
+    edges = [] if hidden else [f"front edge {show_number(seen.rim_value, division)}, "
+                               f"back edge {show_number(seen.back_value, division)}"]
     blocks.cards(
-        blocks.card("The eye reads", show_number(seen.naive_value, division), unit,
-                    ["where its sight line to the lowest point crosses the marks"]),
-        blocks.card("True", show_number(seen.true_value, division), unit,
-                    [f"the front edge would read {show_number(seen.rim_value, division)}, "
-                     f"the back edge {show_number(seen.back_value, division)}"]),
-        blocks.card("Error", show_number(seen.error, division, signed=True), unit,
-                    [f"{show_number(seen.error_divisions, 1.0, signed=True)} divisions of "
-                     f"{division:g} {unit}"], "difference"))
+        blocks.card("The eye reads", read, unit),
+        blocks.card("True", true, unit, edges),
+        blocks.card("Error", error, unit, [f"1 division is {division:g} {unit}"], "difference"))
 
 
 def _curve(state: LessonState, view: EyeView, seen: EyeReading) -> None:
@@ -123,9 +165,7 @@ def _holding(state: LessonState, view: EyeView, seen: EyeReading) -> None:
 
 # ------------------------------------------------------------------ the round
 def _ask(state: LessonState, task: ChamberTask) -> None:
-    # The frame is moved by up to 6 mm, so that its middle does not give the level away.
-    framing = (task.look % 121) / 10.0 - 6.0
-    st.image(eye_picture(state, task.view, task.fluid, task.look, framing, fine=True),
+    st.image(eye_picture(state, task.view, task.fluid, task.look, framing_mm(task.look), fine=True),
              width="stretch", alt="The chamber to be read")
 
 

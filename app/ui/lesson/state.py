@@ -95,6 +95,11 @@ class LessonState:
     round: Round = field(default_factory=Round)
     pictures: PictureShelf = field(default_factory=PictureShelf)
     level_choice: int = 0
+    #: Nothing is told before it was asked for; what was predicted, and which question stands.
+    hidden: bool = True
+    question: int = 0
+    said: float | None = None
+    problem: str = ""
 
     def hold(self, row: tuple[float, ...]) -> None:
         """Keep a reading for comparison; the last six stay."""

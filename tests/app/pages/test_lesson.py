@@ -59,16 +59,28 @@ def state_of(at: AppTest, page: str) -> LessonState:
 @pytest.mark.slow
 def test_moving_the_eye_moves_the_reading(untraced):
     at = opened("lesson_parallax")
-    assert "too much" in text(at) and "through the air" not in text(at)
-    at.slider(key="le-height").set_value(0.0).run()
-    assert "no error" in text(at)
+    assert "bend down 10 cm, to the level?" in text(at), "a question first, and no number"
+    assert "33.0" not in text(at) and "too much" not in text(at) and "no error" not in text(at)
+    at.slider(key="le-height").set_value(12.0).run()
+    assert "33.0" not in text(at), "looking around tells nothing yet"
+    at.text_input[0].set_value("34,5").run()
+    press(at, "le-show")
+    assert at.slider(key="le-height").value == 0.0 and "no error" in text(at)
+    assert "You predicted 34.5 mL; the eye reads 33.0: 1.5 mL too high." in text(at)
+    at.slider(key="le-height").set_value(10.0).run()
+    assert "too much" in text(at)
     at.slider(key="le-height").set_value(-10.0).run()
     assert "too little" in text(at)
+    press(at, "le-hide")
+    assert "33.0" not in text(at) and "too little" not in text(at)
+    assert "The eye is 10 cm below the level." in text(at) and "come up 20 cm" in text(at)
 
 
 @pytest.mark.slow
 def test_readings_can_be_held_and_compared(untraced):
     at = opened("lesson_parallax")
+    press(at, "le-show")
+    at.slider(key="le-height").set_value(10.0).run()
     press(at, "le-hold")
     at.slider(key="le-height").set_value(-5.0).run()
     press(at, "le-hold")
@@ -253,7 +265,15 @@ def test_the_drawing_keeps_the_level_until_it_is_solved(second):
 @pytest.mark.slow
 def test_pole_and_bed_move_the_threshold():
     at = opened("lesson_level")
-    assert "level with the landmark" in text(at)
+    assert "raised by 15 degrees and all else stays, at which pressure will it open" in text(at)
+    assert "level with the landmark" not in text(at) and ">10.0 <small>" not in text(at)
+    at.text_input[0].set_value("10").run()
+    press(at, "ll-show")
+    assert at.slider(key="ll-angle").value == 45.0
+    # The landmark rises by 60 (sin 45 - sin 30) + 10 (cos 45 - cos 30) = 10.8 cm.
+    assert "You predicted 10.0 cmH2O; it opens at \N{MINUS SIGN}0.8: 10.8 cmH2O too high" in text(
+        at)
+    at.slider(key="ll-angle").set_value(30.0)
     at.slider(key="ll-pole").set_value(5.0).run()
     shown = text(at)
     # 15 cmH2O x 1.0006 = 15.0 cmH2O = 11.0 mmHg.
@@ -267,6 +287,8 @@ def test_pole_and_bed_move_the_threshold():
 
 def test_the_teaching_model_is_called_one_and_drains_more_when_low():
     at = opened("lesson_level")
+    press(at, "ll-show")
+    at.slider(key="ll-angle").set_value(30.0)
     at.slider(key="ll-pole").set_value(-10.0).run()
     shown = text(at)
     assert "Teaching model, not a patient" in shown
@@ -279,8 +301,10 @@ def test_the_teaching_model_is_called_one_and_drains_more_when_low():
 @pytest.mark.slow
 def test_nothing_of_a_lesson_goes_on_record(untraced, tmp_path, monkeypatch):
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
-    for page in ("lesson_parallax", "lesson_level"):
-        press(opened(page), "le-hold" if page == "lesson_parallax" else "ll-hold")
+    for page, key in (("lesson_parallax", "le"), ("lesson_level", "ll")):
+        at = opened(page)
+        press(at, f"{key}-show")
+        press(at, f"{key}-hold")
     assert not (tmp_path / "ward").exists()
 
 
