@@ -86,3 +86,20 @@ def test_a_task_of_the_level_lesson_on_a_telephone(open_page):
     live(page).get_by_role("button", name="Commit my answer").click()
     page.get_by_text("The sum", exact=True).wait_for()
     assert faults(page) == []
+
+
+@pytest.mark.parametrize("name", ["laptop", "projector"])
+@pytest.mark.parametrize("path", ["/lesson-parallax", "/lesson-level"])
+def test_a_task_and_its_answer_are_on_one_screen(open_page, path, name):
+    width, height = SIZES[name]
+    page = open_page(path, size={"width": width, "height": height}, scheme="light")
+    page.get_by_text("Round of ten", exact=True).click()
+    live(page).get_by_role("button", name="Begin a round of ten").click()
+    live(page).get_by_role("textbox").first.fill("20")
+    live(page).get_by_role("button", name="Commit my answer").click()
+    page.get_by_text("See what is true.").wait_for()
+    at_rest(page)
+    feet = page.evaluate("""() => [...document.querySelectorAll('.st-key-lesson-asked img,'
+      + '.st-key-lesson-asked [role=img], .st-key-lesson-told [role=img], .st-key-lesson-told button,'
+      + '.st-key-lesson-told .cs-value')].map(e => Math.round(e.getBoundingClientRect().bottom))""")
+    assert len(feet) >= 5 and max(feet) <= height, feet

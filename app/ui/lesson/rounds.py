@@ -67,9 +67,9 @@ def _task(state: LessonState, lesson: Lesson) -> None:
                        + ("See what is true." if work.shown else
                           "Your answer first; the truth comes after it."))
     left, right = st.columns(2, gap="medium")
-    with left:
+    with left, st.container(key="lesson-asked"):
         lesson.ask(state, task)
-    with right:
+    with right, st.container(key="lesson-told"):
         if work.shown:
             _reveal(state, lesson, task)
         else:

@@ -11,6 +11,9 @@ _STYLE = """<style>
 .st-key-le-picture [data-testid="stImage"] img { max-height: max(15rem, calc(100vh - 27rem)); }
 .st-key-le-beside [role="img"] { max-height: max(13rem, calc(100vh - 34rem)); }
 .st-key-ll-picture [role="img"] { max-height: max(15rem, calc(100vh - 20rem)); }
+.st-key-lesson-asked img, .st-key-lesson-asked [role="img"] {
+  max-height: calc(100vh - 22rem) !important; }
+.st-key-lesson-told [role="img"] { max-height: max(11.5rem, calc(100vh - 45rem)); }
 @media (min-width: 1000px) {
   [data-testid="stMainBlockContainer"] { padding-top: 3.2rem; }
   .st-key-le-beside .cs-note, .st-key-ll-beside .cs-note { font-size: .85rem; }
@@ -20,6 +23,9 @@ _STYLE = """<style>
   .st-key-le-picture [data-testid="stImage"] img { max-height: calc(83vh - 27rem); }
   .st-key-le-beside [role="img"] { max-height: calc(83vh - 34rem); }
   .st-key-ll-picture [role="img"] { max-height: calc(83vh - 20rem); }
+  .st-key-lesson-asked img, .st-key-lesson-asked [role="img"] {
+    max-height: calc(83vh - 22rem) !important; }
+  .st-key-lesson-told [role="img"] { max-height: max(11.5rem, calc(83vh - 45rem)); }
 }
 </style>"""
 
