@@ -24,7 +24,7 @@ def page() -> None:
     use_width()
     blocks.title(TITLE, "Move pole, bed and patient and see the threshold move. For teaching; "
                         "nothing goes on record.")
-    if choice(state, "What to do", "ll-mode", (MOVE, ROUND)) == MOVE:
+    if choice(state, "What to do", "ll-mode", (MOVE, ROUND), quiet=True) == MOVE:
         move_things(state)
     else:
         round_view(state, LEVEL)

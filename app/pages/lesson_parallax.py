@@ -25,7 +25,7 @@ def page() -> None:
     use_width()
     blocks.title(TITLE, "Move the eye and see the reading move. For teaching; nothing goes on "
                         "record.")
-    todo = choice(state, "What to do", "le-mode", (LOOK, ROUND, TWO))
+    todo = choice(state, "What to do", "le-mode", (LOOK, ROUND, TWO), quiet=True)
     if todo == LOOK:
         look_around(state)
     elif todo == TWO:

@@ -62,12 +62,19 @@ def test_picture_and_numbers_follow_a_dragged_slider(open_page, path, slider, pi
     x, y = box["x"] + box["width"] / 2, box["y"] + box["height"] / 2
     page.mouse.move(x, y)
     page.mouse.down()
+    page.evaluate("window.countersightFollowed = 0")
     page.mouse.move(x + 70, y, steps=5)
     # The button is still held: nothing of this comes from the page server.
     page.wait_for_function("() => window.countersightFollowed > 0")
     assert page.evaluate(look) != before
     dragged = page.locator(card).first.inner_text()
     assert dragged != number
+    # Back to where it was, still held: so are picture and numbers.
+    page.mouse.move(x, y, steps=5)
+    back = f"() => document.querySelector('{card}').innerText === {number!r}"
+    page.wait_for_function(back)
+    assert not page.evaluate(look).startswith("blob:")
+    page.mouse.move(x + 70, y, steps=5)
     page.mouse.up()
     at_rest(page)
     thumb = live(page).get_by_role("slider", name=slider).get_attribute("aria-valuetext")
@@ -100,6 +107,7 @@ def test_a_task_and_its_answer_are_on_one_screen(open_page, path, name):
     page.get_by_text("See what is true.").wait_for()
     at_rest(page)
     feet = page.evaluate("""() => [...document.querySelectorAll('.st-key-lesson-asked img,'
-      + '.st-key-lesson-asked [role=img], .st-key-lesson-told [role=img], .st-key-lesson-told button,'
-      + '.st-key-lesson-told .cs-value')].map(e => Math.round(e.getBoundingClientRect().bottom))""")
+      + '.st-key-lesson-asked [role=img], .st-key-lesson-told [role=img], '
+      + '.st-key-lesson-told button, .st-key-lesson-told .cs-value')]
+      .map(e => Math.round(e.getBoundingClientRect().bottom))""")
     assert len(feet) >= 5 and max(feet) <= height, feet

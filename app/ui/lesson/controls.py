@@ -20,10 +20,12 @@ def slider(state: LessonState, label: str, key: str, low: float, high: float, st
     return float(value)
 
 
-def choice(state: LessonState, label: str, key: str, options: Sequence[str]) -> str:
-    """One of several words; the first one at the start."""
+def choice(state: LessonState, label: str, key: str, options: Sequence[str], *,
+           quiet: bool = False) -> str:
+    """One of several words; the first one at the start.  ``quiet``: the label is only read out."""
     _restore(state, key, options[0])
-    value = str(st.radio(as_label(label), options, key=key, horizontal=True, format_func=as_label))
+    value = str(st.radio(as_label(label), options, key=key, horizontal=True, format_func=as_label,
+                         label_visibility="collapsed" if quiet else "visible"))
     state.kept[key] = value
     return value
 

@@ -22,9 +22,9 @@ FOLLOW = """<script>
     const place = document.querySelector('.st-key-' + cfg.picture);
     const image = place?.querySelector('[data-testid=stImage] img');
     const drawing = place?.querySelector('[role=img]');
-    if (image) {
-      const size = image.getBoundingClientRect();
-      if (!image.dataset.full) {
+    if (blob && image) {
+      if (image.src !== image.dataset.quick) {
+        const size = image.getBoundingClientRect();
         image.dataset.full = image.src;
         image.style.width = size.width + 'px';
         image.style.height = size.height + 'px';
@@ -33,9 +33,9 @@ FOLLOW = """<script>
       image.dataset.quick = image.src = url;
       image.onload = () => {
         URL.revokeObjectURL(url);
-        if (image.src !== image.dataset.quick) rest(image);
+        if (image.src !== image.dataset.quick) rest(image);  // the page drew the full one
       };
-    } else if (drawing) {
+    } else if (blob && drawing) {
       const reader = new FileReader();
       reader.onload = () => {
         drawing.style.mask = 'url(' + reader.result + ') center/contain no-repeat';
@@ -49,8 +49,21 @@ FOLLOW = """<script>
   };
   const rest = (image) => {
     image.style.width = image.style.height = '';
-    delete image.dataset.full;
     image.onload = null;
+  };
+  const thumb = (box) => {
+    const text = box.querySelector('[data-testid=stSliderThumbValue]')?.textContent || '';
+    return text === '' ? NaN : Number(text.replace('\\u2212', '-'));
+  };
+  // Where the slider stands as the page drew it, the full picture is shown.
+  const settle = (box, cfg) => {
+    const image = document.querySelector('.st-key-' + cfg.picture + ' [data-testid=stImage] img');
+    if (!image || thumb(box) !== Number(cfg.value)) return false;
+    if (image.dataset.full && image.src === image.dataset.quick) {
+      image.src = image.dataset.full;
+      rest(image);
+    }
+    return true;
   };
   const ask = async (box) => {
     box.countersightAsked = true;
@@ -58,23 +71,16 @@ FOLLOW = """<script>
     box.countersightBusy = true;
     while (box.countersightAsked) {
       box.countersightAsked = false;
-      const cfg = told(box);
-      const text = box.querySelector('[data-testid=stSliderThumbValue]')?.textContent || '';
-      const value = Number(text.replace('\\u2212', '-'));
-      if (!cfg || text === '' || Number.isNaN(value)) break;
-      const image = document.querySelector('.st-key-' + cfg.picture + ' [data-testid=stImage] img');
-      if (value === Number(cfg.value)) {
-        if (image?.dataset.full && image.src === image.dataset.quick) {
-          image.src = image.dataset.full;
-          rest(image);
-        }
-        if (image) break;
-      }
+      const cfg = told(box), value = thumb(box);
+      if (!cfg || Number.isNaN(value)) break;
+      settle(box, cfg);
       try {
         const answer = await fetch(cfg.path + '?' + cfg.query + '&' + cfg.name + '=' + value);
         if (answer.ok) {
           const numbers = (answer.headers.get('NUMBERS') || '').split('|').filter(Boolean);
-          show(box, cfg, await answer.blob(), numbers.map(decodeURIComponent));
+          const blob = await answer.blob();
+          show(box, cfg, settle(box, told(box) || cfg) ? null : blob,
+               numbers.map(decodeURIComponent));
         }
       } catch { /* the full picture comes when the slider is let go */ }
     }
@@ -82,6 +88,7 @@ FOLLOW = """<script>
   };
   document.querySelectorAll('script[data-slider]').forEach((s) => {
     const box = document.querySelector('.st-key-' + s.dataset.slider);
+    if (box) settle(box, s.dataset);
     if (!box || box.countersightWatched) return;
     box.countersightWatched = true;
     new MutationObserver(() => ask(box)).observe(

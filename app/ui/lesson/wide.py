@@ -13,10 +13,11 @@ _STYLE = """<style>
 .st-key-ll-picture [role="img"] { max-height: max(15rem, calc(100vh - 20rem)); }
 .st-key-lesson-asked img, .st-key-lesson-asked [role="img"] {
   max-height: calc(100vh - 22rem) !important; }
-.st-key-lesson-told [role="img"] { max-height: max(11.5rem, calc(100vh - 45rem)); }
+.st-key-lesson-told [role="img"] { max-height: max(10rem, calc(100vh - 45rem)); }
 @media (min-width: 1000px) {
   [data-testid="stMainBlockContainer"] { padding-top: 3.2rem; }
-  .st-key-le-beside .cs-note, .st-key-ll-beside .cs-note { font-size: .85rem; }
+  .st-key-le-beside .cs-note, .st-key-ll-beside .cs-note, .st-key-lesson-told .cs-note {
+    font-size: .85rem; }
 }
 @media (min-width: 1600px) and (min-height: 800px) {
   [data-testid="stMainBlockContainer"] { max-width: 1360px; zoom: 1.2; }
@@ -25,7 +26,7 @@ _STYLE = """<style>
   .st-key-ll-picture [role="img"] { max-height: calc(83vh - 20rem); }
   .st-key-lesson-asked img, .st-key-lesson-asked [role="img"] {
     max-height: calc(83vh - 22rem) !important; }
-  .st-key-lesson-told [role="img"] { max-height: max(11.5rem, calc(83vh - 45rem)); }
+  .st-key-lesson-told [role="img"] { max-height: max(10rem, calc(83vh - 45rem)); }
 }
 </style>"""
 
