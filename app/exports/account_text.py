@@ -52,7 +52,7 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
 def span(start: datetime, end: datetime) -> str:
     """From when to when, the date of the end only where it is another one."""
     return f"{start:%Y-%m-%d %H:%M} to " + (
-        f"{end:%H:%M}" if start.date() == end.date() else f"{end:%m-%d %H:%M}")
+        f"{end:%H:%M}" if start.date() == end.date() else f"{end:%Y-%m-%d %H:%M}")
 
 
 def amount(i: Interval) -> str:

@@ -18,7 +18,7 @@ def when(e: Entry) -> str:
     """When it was seen or done; with the time of entry when it was entered late."""
     late = f", entered {e.recorded.local:%H:%M}" if e.late_minutes >= LATE_MINUTES and \
         e.kind not in ("correction", "withdrawal") else ""
-    return f"{e.happened.local:%m-%d %H:%M}{late}"
+    return f"{e.happened.local:%Y-%m-%d %H:%M}{late}"
 
 
 def own_text(e: Entry) -> str:

@@ -17,6 +17,7 @@ from app.ui.order.form import order_fields, typed_order
 from app.ui.recent import age
 from app.ui.round.overview import order_points
 from app.ui.text import as_label
+from vision.output.model import hm
 
 TITLE = "Orders"
 ORDER = 35
@@ -93,7 +94,7 @@ def _on_record(history: tuple[Standing, ...]) -> None:
         with st.expander(as_label(f"Orders before ({len(history) - 1})")):
             for standing in reversed(history[:-1]):
                 e = standing.entry
-                blocks.notice(f"{e.happened.local:%d %b %H:%M}, confirmed by {e.initials}, "
+                blocks.notice(f"{hm(e.happened.local, now.local)}, confirmed by {e.initials}, "
                               f"entry {e.number}", order_points(e))
 
 

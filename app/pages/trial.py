@@ -43,8 +43,8 @@ def _start(state: TrialState) -> None:
     sets = {p.name: p for p in trial_sets(folder)}
     if not sets:
         blocks.notice("There is no set of pictures to read", [
-            f"Put a labelled set into a folder of its own in {folder}: labels.jsonl and the "
-            "pictures that it names."])
+            "Put a labelled set into a folder of its own in 'trials' in the data folder: "
+            "labels.jsonl and the pictures that it names."])
         return
     name = st.radio("Set of pictures", list(sets), index=0 if len(sets) == 1 else None,
                     key="trial-set", format_func=as_label)

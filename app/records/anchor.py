@@ -59,7 +59,7 @@ def read_anchor(file: Path) -> Anchor | None:
         anchor = None
     if anchor is None or not anchor_signed(anchor.key, anchor.signature, _text(anchor)):
         raise DamagedError(
-            f"The anchor of the record, '{file}', cannot be read or was changed. Nothing was "
+            f"The anchor of the record, '{file.name}', cannot be read or was changed. Nothing was "
             "recorded. Keep a copy of the record and its anchor as they are and tell who is "
             "responsible for the record.")
     return anchor
@@ -97,7 +97,7 @@ def _not_whole(what: str, there: Anchor, file: Path) -> DamagedError:
     return DamagedError(
         f"The record is not whole: {what}, and {there.entry} entries were written. Nothing was "
         "recorded. Keep a copy of it as it is and tell who is responsible for the record. Where "
-        f"an older copy was put there on purpose, move '{file}' away.")
+        f"an older copy was put there on purpose, move '{file.name}' away.")
 
 
 def write_anchor(file: Path, entry: int, head: str, key: StationKey) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from app.records import Moment
 from app.records.codes import normal_bed
 from app.ui import blocks, guard, ledger
+from vision.output.model import hm
 
 SHOWN = 5
 
@@ -46,5 +47,5 @@ def last_readings(bed: str) -> None:
                  else ", with a No among the four statements")
         lines.append(
             (f"{e.confirmed_value} {e.unit or ''}, {age(e.happened, now)}",
-             f"{e.happened.local:%d %b %H:%M}, confirmed by {e.initials}{corrected}{valid}"))
+             f"{hm(e.happened.local, now.local)}, confirmed by {e.initials}{corrected}{valid}"))
     blocks.listing(lines)

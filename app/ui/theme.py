@@ -24,6 +24,30 @@ NUMBER_KEYS = """<script>
 })();
 </script>"""
 
+# The field of a file that was brought goes from the page, and with it the place of whoever
+# works with the keyboard: they go on from the line that says what is next.
+KEEP_PLACE = """<script>
+(() => {
+  if (window.countersightPlace) return;
+  window.countersightPlace = true;
+  let brought = null;
+  document.addEventListener('change', (event) => {
+    if (event.target.type === 'file') brought = event.target;
+  }, true);
+  new MutationObserver(() => {
+    const app = document.querySelector('[data-testid="stApp"]');
+    if (!brought || brought.isConnected || app?.dataset.testScriptState !== 'notRunning') return;
+    const lost = !document.activeElement || document.activeElement === document.body;
+    const next = document.querySelector('.stMain .cs-status, .stMain .cs-step');
+    if (!lost || !next || document.querySelector('[data-stale="true"]')) return;
+    brought = null;
+    next.tabIndex = -1;
+    next.focus({preventScroll: true});
+  }).observe(document.body, {subtree: true, childList: true,
+                             attributeFilter: ['data-test-script-state', 'data-stale']});
+})();
+</script>"""
+
 TO_THE_TOP = """<script>
 document.querySelector('[data-testid="stMain"]')?.scrollTo({top: 0});
 </script>"""
@@ -46,6 +70,7 @@ def run_script(script: str, **told: object) -> None:
 
 
 def apply() -> None:
-    """Put style sheet and number keys on the page."""
+    """Put style sheet, number keys and the keeping of one's place on the page."""
     st.html(_STYLE)
     st.html(NUMBER_KEYS, unsafe_allow_javascript=True)
+    st.html(KEEP_PLACE, unsafe_allow_javascript=True)

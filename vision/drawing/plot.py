@@ -150,7 +150,7 @@ class Plot:
             for at in time_ticks(start, end):
                 self._x_mark(at, f"{at:%H:%M}", grid)
                 if at.date() != day:
-                    self.words(self.x(at), y1 + 30, f"{at:%d %b}", "middle", class_="number")
+                    self.words(self.x(at), y1 + 30, f"{at:%Y-%m-%d}", "middle", class_="number")
                     day = at.date()
         else:
             for value in ticks(*self.spans[0], most):
