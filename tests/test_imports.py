@@ -28,8 +28,8 @@ ORDER = {
         "settings", "sign_in", "certificate", "phone_address", "headers", "records", "orders",
         "rounds", "entering", "checklists", "setting_compare", "agreement",
         "another_photo", "demo_bed",
-        "terminal", "exports", "ward", "readers", "ui", "pages", "entry", "commands", "cli",
-        "__main__",
+        "terminal", "exports", "ward", "readers", "ui", "classroom", "pages",
+        "entry", "commands", "cli", "__main__",
     ),
 }
 #: Circles that are still there.  A circle that has gone must go from here, too.

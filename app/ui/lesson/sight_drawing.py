@@ -54,7 +54,7 @@ def sight_drawing(view: EyeView) -> Drawing:
         through = "along the surface"
     height = tall + CAPTION
     parts = [frame(width, height), scene, path(f"M2 {tall:.0f}H{width - 2:.0f}", opacity=0.55),
-             words(12, tall + 22, said, weight=650), words(12, tall + 42, f"sight line {through}"),
+             words(12, tall + 22, said, weight=650), words(12, tall + 42, through),
              measure_bar(width - 88, tall + 37, 10 * UNIT, "1 cm")]
     return drawing(parts, f"Side view to scale. {title(view, seen)}", width, height)
 
