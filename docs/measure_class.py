@@ -19,13 +19,13 @@ import time
 import urllib.request
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[1]
-sys.path.insert(0, str(ROOT))
-sys.path.insert(0, str(ROOT / "tests" / "browser"))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "browser"))
 
 import numpy as np
 from serving import free_port
 
+ROOT = Path(__file__).resolve().parents[1]
 TASKS, SECONDS_A_TASK, ASKS_EVERY_S = 3, 12.0, 2.0
 
 

@@ -21,7 +21,7 @@ def test_the_ward_comes_first():
 
 def test_what_is_for_teaching_is_offered_under_one_entry():
     assert {p.name for p in all_pages() if p.teaching} == {
-        "handles", "lesson_level", "lesson_parallax", "trial"}
+        "handles", "lesson_class", "lesson_level", "lesson_parallax", "trial"}
 
 
 def test_a_page_that_cannot_be_loaded_does_not_take_the_others_down(tmp_path, monkeypatch):
