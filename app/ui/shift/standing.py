@@ -10,6 +10,7 @@ from app.records import Moment
 from app.records.codes import other_drains
 from app.records.shift import clamped, last_look, told
 from app.ui import blocks
+from app.ui.chamber_view import show_chamber
 from app.ui.output_card import result_card
 from app.ui.recent import age
 from app.ui.shift.look import Look
@@ -33,6 +34,8 @@ def standing_block(look: Look) -> None:
         blocks.notice("This patient has another drain", [
             f"{', '.join(others)}: its output is not in the sums below."])
     blocks.cards(*_cards(look))
+    if look.bed.account.readings:
+        show_chamber(look.bed, look.now)
     _order(look)
 
 
