@@ -6,7 +6,7 @@ for any other bed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -49,13 +49,14 @@ _LAST_MINUTES = 52
 class DemoStore(Store):
     """The record of the demo bed, in a folder that goes away with it."""
 
-    def add(self, confirmed: ConfirmedEntry, picture: KeptPicture | None = None) -> Entry:
+    def add_all(self, confirmed: Sequence[tuple[ConfirmedEntry, KeptPicture | None]]
+                ) -> tuple[Entry, ...]:
         """As for the ward's record; ConfirmError for any bed but the demo bed."""
-        if normal_bed(unsealed(confirmed).bed) != DEMO_BED:
+        if any(normal_bed(unsealed(c).bed) != DEMO_BED for c, _ in confirmed):
             raise ConfirmError("This is the demo bed's own record, which is thrown away. Nothing "
                                "was recorded. Leave the demo bed first; then enter it for the "
                                "ward's bed.")
-        return super().add(confirmed, picture)
+        return super().add_all(confirmed)
 
     def _key(self) -> StationKey:
         return station_key(self._anchor.with_name("demo.key"))

@@ -23,7 +23,7 @@ from app.records.shift import (
     level_state,
     told,
 )
-from app.rounds import STEPS, Round, RoundBook, current_step, next_due, progress
+from app.rounds import STEPS, Round, RoundBook, next_due
 from vision.errors import CountersightError
 from vision.output import (
     Finding,
@@ -251,7 +251,6 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     whole = None if capacity is None else Decimal(capacity).normalize()
     full_ml = limit or whole
     seen = last_look(account.standings)
-    step = None if round_ is None else current_step(progress(round_, account.standings))
     return BedLine(
         bed, now, order=account.order, account=account,
         due=None if last is None else next_due(
@@ -263,7 +262,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
         open=is_open(account.account.events, now), clamp=clamped(account.standings),
         look="" if seen is None else str(seen.payload["look"]),
         over=_standing_over(found, account), round=round_,
-        step="" if round_ is None else "finish" if step is None else STEPS[step])
+        step="" if round_ is None else STEPS[round_.at])
 
 
 def _standing_over(found: Iterable[Finding], account: BedAccount) -> tuple[Finding, ...]:

@@ -99,11 +99,13 @@ class Page:
         return self.run()
 
     def answer(self, *yes: str) -> Page:
-        """Answer the four statements; those named in ``yes`` with Yes, all when none is named."""
-        for group in self.at.button_group:
-            name = group.key.removesuffix(f"-{self.key}") if group.key else ""
-            if name in FOUR:
-                group.set_value("Yes" if not yes or name in yes else "No")
+        """All four hold; or of each whether it does, those named in ``yes`` and no other."""
+        self.at.button_group(key=f"four-{self.key}").set_value("Not all" if yes else
+                                                               "All four hold")
+        self.run()
+        for name in FOUR if yes else ():
+            group = self.at.button_group(key=f"{name}-{self.key}")
+            group.set_value("Yes" if name in yes else "No")
         return self.run()
 
     def to_the_reading(self, data: bytes, own: str = "31,5") -> Page:

@@ -22,7 +22,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from app.readers import pool
-from app.ui import quiet, session_files
+from app.ui import kept, quiet, session_files
 from app.ui.session_files import COOKIE
 from vision.imaging.photo import MAX_FILE_BYTES
 
@@ -152,6 +152,7 @@ async def housekeeping(app: object) -> AsyncIterator[None]:
             await asyncio.sleep(_SWEEP_EVERY_S)
             try:
                 session_files.sweep(time.monotonic())
+                kept.forget_old(time.monotonic())
             except Exception as problem:  # an inner part of the page server: the next may do
                 _log.error("files of ended sessions stay: %s", quiet.where(problem))
 

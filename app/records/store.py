@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -86,45 +86,61 @@ class Store:
     def add(self, confirmed: ConfirmedEntry, picture: KeptPicture | None = None) -> Entry:
         """Put a confirmed entry on record; on disk when this returns.
 
-        ``picture`` is the one that the entry names, if it names one.
+        ``picture`` is the one that the entry names, if it names one.  As :meth:`add_all`.
+        """
+        return self.add_all([(confirmed, picture)])[0]
 
-        The same form key twice gives the entry that is there already.  Raises
+    def add_all(self, confirmed: Sequence[tuple[ConfirmedEntry, KeptPicture | None]]
+                ) -> tuple[Entry, ...]:
+        """Put entries on record together, in this order: all of them or none.
+
+        Each with the picture that it names, if it names one.  The same form key twice gives
+        the entry that is there already.  Raises
         NotConfirmedError for anything but the result of ``confirm``,
         KeyReusedError, AlreadySupersededError, ClockDoubtError, or the error of
         the database in a sentence; then nothing was recorded.
         """
-        content = unsealed(confirmed)
-        check_picture(content, picture)
+        contents = [unsealed(c) for c, _ in confirmed]
+        for content, (_, picture) in zip(contents, confirmed, strict=True):
+            check_picture(content, picture)
         if self._form != HEAD:
             raise ReadOnlyError("This record has an older form and was opened for looking only. "
                                 "Nothing was recorded.")
-        key = self._key()
+        key, entries = self._key(), []
+        made: list[tuple[Mapping[str, Any], KeptPicture | None]] = []
         with writing(self._engine) as connection:
             if self._engine.dialect.name == "postgresql":
                 # Writers take turns, readers are not held up.  A table lock would need
                 # rights to change entries, which a station should not have.
                 connection.execute(text("SELECT pg_advisory_xact_lock(:n)"), {"n": WRITERS})
-            there = self._one(connection, entry_table.c.key == content.key)
-            if there is not None:
-                return _same(there, content.row())
-            _check_clock(content, newest(connection))
-            row = put_sealed(connection, content, key)
-            if picture is not None:
-                keep_picture(connection, picture)
-        self._read_back(row, picture, key)
-        return entry_from_row(row)
+            for content, (_, picture) in zip(contents, confirmed, strict=True):
+                there = self._one(connection, entry_table.c.key == content.key)
+                if there is not None:
+                    entries.append(_same(there, content.row()))
+                    continue
+                _check_clock(content, newest(connection))
+                row = put_sealed(connection, content, key)
+                if picture is not None:
+                    keep_picture(connection, picture)
+                made.append((row, picture))
+                entries.append(entry_from_row(row))
+        if made:
+            self._read_back(made, key)
+        return tuple(entries)
 
     def _key(self) -> StationKey:
         """The key that signs what is put on record."""
         return station_key()
 
-    def _read_back(self, row: Mapping[str, Any], picture: KeptPicture | None, key: StationKey
-                   ) -> None:
+    def _read_back(self, made: Sequence[tuple[Mapping[str, Any], KeptPicture | None]],
+                   key: StationKey) -> None:
         """What was committed must be there as it was confirmed; then the anchor moves on."""
         try:
             with reading(self._engine) as connection:
-                kept = self._one(connection, entry_table.c.number == row["number"]) == row and (
-                    picture is None or kept_picture(connection, picture.sha256) == picture.jpeg)
+                kept = all(
+                    self._one(connection, entry_table.c.number == row["number"]) == row
+                    and (picture is None or kept_picture(connection, picture.sha256)
+                         == picture.jpeg) for row, picture in made)
                 last = newest(connection)
         except RecordError:
             kept, last = False, None

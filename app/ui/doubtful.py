@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import streamlit as st
 
-from app.entering import DoubtfulError, put_on_record
-from app.records import Draft, Entry
+from app.entering import DoubtfulError, Proposed, put_all_on_record
+from app.records import Draft, Entry, KeptPicture
 from app.ui import blocks, ledger
 
 
@@ -20,15 +21,23 @@ def answer_field(key: str) -> None:
                       max_chars=200, autocomplete="off", placeholder="or change what you typed")
 
 
-def put(form: str, value: str, draft: Draft, /, **more: Any) -> Entry:
-    """Put the draft on record with the answer given for this very value, if one was.
+def put(form: str, value: str, draft: Draft, /, *, picture: KeptPicture | None = None,
+        **more: Any) -> Entry:
+    """Put one draft on record; as :func:`put_all`."""
+    return put_all(form, value, [Proposed(draft, {}, picture)], **more)[0]
+
+
+def put_all(form: str, value: str, proposed: Sequence[Proposed], /, **more: Any
+            ) -> tuple[Entry, ...]:
+    """Put what is proposed on record, all or none, with the answer given for this very value,
+    if one was.
 
     An answer given for another value does not count.  Raises DoubtfulError where there is a
     question without an answer; :func:`answer_field` then shows it in the next run.
     """
     said = st.session_state.get(_why(form, value)) or ""
     try:
-        return put_on_record(ledger.open_store(), draft, answer=said, **more)
+        return put_all_on_record(ledger.open_store(), proposed, answer=said, **more)
     except DoubtfulError as doubt:
         st.session_state[_asked(form)] = value, tuple(q.sentence for q in doubt.questions)
         raise

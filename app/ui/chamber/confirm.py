@@ -4,22 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import Attestations, ClockDoubtError, Entry
+from app.entering import Proposed
+from app.records import ClockDoubtError, Entry
+from app.records.errors import ConfirmError
 from app.ui import blocks, doubtful, guard
 from app.ui.chamber import record, several
 from app.ui.chamber.state import ChamberState, Recorded
+from app.ui.chamber.statements import attested, statements_field
 from app.ui.chamber.steps import typed_value
 from app.ui.chamber.value import value_fields, value_now
 from app.ui.confirm import Signature, confirm_block
 from app.ui.demo import DEMO_BED
-from app.ui.text import as_label
-
-STATEMENTS = {
-    "outlet_closed": "The outlet was closed while the fluid was collecting",
-    "hanging_plumb": "The chamber hangs plumb and still",
-    "patient_undisturbed": "The patient was undisturbed (no coughing, turning or suction)",
-    "right_chamber_and_scale": "It is the right chamber, and the right scale is chosen",
-}
 
 #: A value further than this from every reading on the page is asked about once more.
 FAR_DIVISIONS = 1.0
@@ -35,9 +30,9 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     blocks.say("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
         blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
-    _second_look(state)
+    second_look_field(state)
     value_fields(state)
-    _statements(state)
+    statements_field(state.key)
     turn = state.turn
 
     def pressed(who: Signature) -> None:
@@ -46,9 +41,7 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
         if state.photos and turn == state.turn:
             _record(state, who)
 
-    if state.reading is not None and state.reading.annotations:
-        st.checkbox("Keep a small picture of the chamber with the entry (else the photo is "
-                    "dropped)", key=f"keep-{state.key}", wrap=True)
+    keep_field(state)
     if state.clock_doubt:
         st.checkbox("I have checked date and time of this machine: they are right",
                     key=f"clock-{state.key}", wrap=True)
@@ -57,7 +50,14 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
                          fixed_bed=DEMO_BED if state.demo else bed)
 
 
-def _second_look(state: ChamberState) -> None:
+def keep_field(state: ChamberState) -> None:
+    """Whether a crop of the chamber is to be kept."""
+    if state.reading is not None and state.reading.annotations:
+        st.checkbox("Keep a small picture of the chamber with the entry (else the photo is "
+                    "dropped)", key=f"keep-{state.key}", wrap=True)
+
+
+def second_look_field(state: ChamberState) -> None:
     """Two readings too far apart: neither is confirmed before the chamber was looked at again."""
     if state.agreement is None or not state.agreement.second_look:
         return
@@ -72,67 +72,66 @@ def _looked(state: ChamberState) -> str:
     return f"looked-{state.key}-{state.answers}"
 
 
-def _statements(state: ChamberState) -> None:
-    blocks.say("Answer for this reading:")
-    for name, text in STATEMENTS.items():
-        st.segmented_control(as_label(text), ("Yes", "No"), key=f"{name}-{state.key}",
-                             width="stretch")
-    answers = _answers(state)
-    if "No" in answers.values():
-        blocks.say("A reading with a No can go on record with a note, but an hourly output "
-                   "must not rest on it.")
-        st.text_input("Note: what was so", key=f"note-{state.key}", max_chars=200,
-                      autocomplete="off")
-
-
-def _answers(state: ChamberState) -> dict[str, str | None]:
-    return {name: st.session_state.get(f"{name}-{state.key}") for name in STATEMENTS}
-
-
-def _record(state: ChamberState, who: Signature) -> None:
-    """The confirming act itself, run in the button's callback."""
-    answers, problems = _answers(state), list(who.problems)
-    typed = typed_value(value_now(state), state)
+def reading_problems(state: ChamberState) -> list[str]:
+    """What is missing before the value in the field can be confirmed, each in a sentence."""
+    problems, typed = [], typed_value(value_now(state), state)
     if typed.value is None:
-        problems.insert(0, typed.problem or "Take over or type the value to confirm.")
-    if None in answers.values():
-        problems.append("Answer all four statements with Yes or No.")
-    looked = " ".join((st.session_state.get(_looked(state)) or "").split())
-    if state.agreement is not None and state.agreement.second_look and not looked:
+        problems.append(typed.problem or "Take over or type the value to confirm.")
+    _, problem = guard.in_words(lambda: attested(state.key))
+    problems += [problem] if problem else []
+    if state.agreement is not None and state.agreement.second_look and not second_look(state):
         problems.append("You and the tool do not agree. Look at the chamber again and say what you "
                         "found, in the field above the value.")
-    between = several.between_answer(state)
-    if several.between_question(state) and not between:
+    if several.between_question(state) and not several.between_answer(state):
         problems.append(f"{several.between_question(state)} Say it below the photos, or "
                         "take out the photo that does not belong here.")
     if not problems and _far(state, typed.value) and state.far_accepted != typed.text:
         state.far_accepted = typed.text
         problems.append(f"{typed.text} is more than one division from every reading on this "
                         "page. Check it; press the button again to confirm it as it is.")
+    return problems
+
+
+def second_look(state: ChamberState) -> str:
+    """What a second look at the chamber found, as typed so far."""
+    return " ".join((st.session_state.get(_looked(state)) or "").split())
+
+
+def proposed_now(state: ChamberState, bed: str) -> Proposed:
+    """The reading as the fields stand, to be confirmed."""
+    said, note = attested(state.key)
+    return record.proposed(
+        state, typed_value(value_now(state), state).text, bed, said, note,
+        second_look=second_look(state), between=several.between_answer(state),
+        keep_picture=bool(st.session_state.get(f"keep-{state.key}")))
+
+
+def _record(state: ChamberState, who: Signature) -> None:
+    """The confirming act itself, run in the button's callback."""
+    problems = [*reading_problems(state), *who.problems]
     state.missing = tuple(problems)
     if problems:
         return
-    attested = Attestations(**{name: answer == "Yes" for name, answer in answers.items()})
-    note = (st.session_state.get(f"note-{state.key}") or "") if not attested.all_true else ""
-    checked = bool(st.session_state.get(f"clock-{state.key}"))
-    keep = bool(st.session_state.get(f"keep-{state.key}"))
-    entry, problem = guard.in_words(lambda: _write(state, typed.text, who, attested, note,
-                                                   looked, between, checked, keep))
+    entry, problem = guard.in_words(lambda: _write(state, who))
     if entry is None:
         state.missing = (problem,)
         return
-    kept = " A small picture of the chamber was kept." if keep else ""
+    kept = " A small picture of the chamber was kept." if "picture_sha256" in entry.payload else ""
     state.finish(Recorded(
         number=entry.number, bed=str(entry.bed), demo=state.demo,
         sentence=f"{entry.confirmed_value} {entry.unit} for bed {entry.bed}, confirmed by "
                  f"{entry.initials} at {entry.recorded.local:%H:%M}.{kept}"))
 
 
-def _write(state: ChamberState, value: str, who: Signature, attested: Attestations, note: str,
-           looked: str, between: str, checked: bool, keep: bool) -> Entry:
+def _write(state: ChamberState, who: Signature) -> Entry:
+    if who.by is None or who.bed is None:
+        raise ConfirmError("Bed code and initials are needed.")
+    reading = proposed_now(state, who.bed)
     try:
-        return record.write(state, value, who, attested, note, second_look=looked,
-                            between=between, clock_checked=checked, keep_picture=keep)
+        return doubtful.put_all(
+            state.key, str(reading.more["confirmed_value"]), [reading], compare=not state.demo,
+            by=who.by, bed=who.bed, identity=who.identity,
+            clock_checked=bool(st.session_state.get(f"clock-{state.key}")))[0]
     except ClockDoubtError:
         state.clock_doubt = True
         raise

@@ -1,4 +1,4 @@
-"""From the page to the record: one function that writes, and nothing else does."""
+"""From the page to the record: what a person is about to confirm."""
 
 from __future__ import annotations
 
@@ -8,20 +8,14 @@ from typing import Any
 
 import numpy as np
 
-from app.records import (
-    Attestations,
-    Entry,
-    KeptPicture,
-    OwnReading,
-    ReadingDraft,
-)
+from app.entering import Proposed
+from app.records import Attestations, KeptPicture, OwnReading, ReadingDraft
 from app.records.codes import normal_bed
 from app.records.errors import ConfirmError
 from app.records.quantity import measured
-from app.ui import doubtful, ledger
+from app.ui import ledger
 from app.ui.chamber.several import between_question
 from app.ui.chamber.state import ChamberState
-from app.ui.confirm import Signature
 from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
 from vision.volume.overlay import chamber_box
@@ -30,26 +24,24 @@ DEMO_NOTE = "Demo photo, no patient."
 SEEN_NOTE = "Own reading typed after the tool's reading of an earlier photo had been shown."
 
 
-def write(state: ChamberState, value: str, who: Signature, attested: Attestations,
-          note: str = "", *, second_look: str = "", between: str = "",
-          clock_checked: bool = False, keep_picture: bool = False) -> Entry:
-    """Confirm ``value`` (its digits) for the photos in hand and put it on record.
+def proposed(state: ChamberState, value: str, bed: str, attested: Attestations, note: str = "",
+             *, second_look: str = "", between: str = "", keep_picture: bool = False) -> Proposed:
+    """``value`` (its digits) for the photos in hand, or by eye alone, to be confirmed.
 
     ``second_look`` is what the person found on looking again, needed where their reading and
     the tool's are too far apart, ``between`` what happened between photos that disagree or
-    are some time apart.  ``clock_checked`` says that the person has looked at this
-    machine's clock, ``keep_picture`` that a crop of the chamber is to be kept with the entry.
-    Raises a RecordError with a sentence where something is missing.
+    are some time apart; ``keep_picture`` says that a crop of the chamber is to be kept with the
+    entry.  Raises a RecordError with a sentence where something is missing.
     """
     photo, scale = state.photo, state.scale
-    if photo is None or scale is None or who.by is None or who.bed is None:
-        raise ConfirmError("There is no photo in hand to confirm a reading of.")
-    key = form_key(state, who)
+    if scale is None:
+        raise ConfirmError("Choose the scale that is printed on the chamber.")
+    key = form_key(state, bed)
     if not state.demo:
-        _refuse_used(state, who.bed, key)
+        _refuse_used(state, bed, key)
     first = OwnReading.read(state.own) if state.own else OwnReading.skipped()
     picture = None
-    if state.reading is None:
+    if state.reading is None or photo is None:
         draft = ReadingDraft.by_eye(scale=scale, first=first)
     else:
         picture = _crop(state.shown or photo, state.reading) if keep_picture else None
@@ -62,13 +54,11 @@ def write(state: ChamberState, value: str, who: Signature, attested: Attestation
     if between_question(state) and not between:
         raise ConfirmError("Say what happened between the photos.")
     draft = replace(draft, payload={**draft.payload, **_several(state, between)})
-    return doubtful.put(
-        state.key, value, draft, picture=picture, compare=not state.demo,
-        by=who.by, bed=who.bed, confirmed_value=value, attestations=attested,
-        key=key, happened_at=state.taken_in, clock_checked=clock_checked,
-        identity=who.identity,
-        note=" ".join(filter(None, (DEMO_NOTE if state.demo else "",
-                                    SEEN_NOTE if state.seen_before and state.own else "", note))))
+    notes = (DEMO_NOTE if state.demo else "", SEEN_NOTE if state.seen_before and state.own else "",
+             note)
+    return Proposed(draft, {
+        "confirmed_value": value, "attestations": attested, "key": key,
+        "happened_at": state.taken_in, "note": " ".join(filter(None, notes))}, picture)
 
 
 def _several(state: ChamberState, between: str) -> dict[str, Any]:
@@ -108,10 +98,10 @@ def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:
     return KeptPicture.of(np.ascontiguousarray(photo.rgb[top:bottom, left:right]))
 
 
-def form_key(state: ChamberState, who: Signature) -> str:
+def form_key(state: ChamberState, bed: str) -> str:
     """One key for one photo at one bed: a second try after a lost connection is
     the same entry, in whatever session it comes.  Demos may be tried again and again."""
     if state.demo or state.photo is None:
         return f"page-{state.form_key}"
-    bed = hashlib.sha256(str(who.bed).encode()).hexdigest()[:16]
-    return f"photo-{state.photo.sha256[:48]}-{bed}"
+    digest = hashlib.sha256(bed.encode()).hexdigest()[:16]
+    return f"photo-{state.photo.sha256[:48]}-{digest}"

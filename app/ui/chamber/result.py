@@ -41,14 +41,17 @@ def ask_the_tool(state: ChamberState) -> None:
         state.accept(turn, reading, problem)
 
 
-def value_cards(state: ChamberState) -> None:
-    """Your reading, the tool's, and their difference, each under its own words."""
+def value_cards(state: ChamberState, *, compact: bool = False) -> None:
+    """Your reading, the tool's, and their difference, each under its own words; ``compact``
+    says the difference in a line."""
     reading = state.reading
     if reading is None:
         return
     unit, own = reading.unit, float(state.own) if state.own else None
     said = state.agreement.sentence if state.agreement is not None else ""
     far = state.agreement is not None and state.agreement.second_look
+    differ = state.agreement is not None and state.agreement.verdict != "agree"
+    line = ""
     parts = [blocks.card(
         "Your reading", state.own or "none", unit if state.own else "",
         [_how_read(state)])]
@@ -59,6 +62,9 @@ def value_cards(state: ChamberState) -> None:
             [words.interval_text(reading), together], "machine"))
         if own is not None:
             apart = abs(own - reading.value) / reading.division
+            if compact:
+                line = said if differ else f"The two agree: {apart:.1f} divisions apart."
+        if own is not None and not compact:
             parts.append(blocks.card(
                 "Difference, yours minus the tool's",
                 show_number(own - reading.value, reading.division, signed=True), unit,
@@ -67,6 +73,18 @@ def value_cards(state: ChamberState) -> None:
         parts.append(blocks.card(MACHINE, "no value", "",
                                  [words.head(reading), said], "machine"))
     blocks.cards(*parts)
+    if line:
+        blocks.status_line(line)
+
+
+def close_up(state: ChamberState) -> None:
+    """The surface as the tool saw it, alone."""
+    if state.reading is None or state.reading.question is not None or not _draw(state):
+        return
+    view = next(view for view in DRAWN if view in state.copies)
+    with st.container(key="close-up"):
+        st.image(state.copies[view].jpeg, width="stretch",
+                 alt="The surface with the marks and the reading line that the tool found")
 
 
 def _how_read(state: ChamberState) -> str:
@@ -113,19 +131,11 @@ def _budget(reading: VolumeReading) -> None:
 
 def pictures(state: ChamberState) -> None:
     """What the tool saw, drawn on the photo: close-up and whole."""
-    photo, reading = state.shown, state.reading
-    if reading is not None and reading.question is not None:
+    if state.reading is not None and state.reading.question is not None:
         return  # the picture to tap, or the photos side by side, stand in its place
-    if photo is None or reading is None or not reading.annotations or state.undrawable:
+    if not _draw(state):
         plain_picture(state)
         return
-    if WHOLE not in state.copies:
-        copies, _problem = guard.in_words(lambda: _drawn(photo, reading))
-        if copies is None:
-            state.undrawable = True
-            plain_picture(state)
-            return
-        state.copies.update(copies)
     views = [view for view in (SURFACE, CHAMBER, WHOLE) if view in state.copies]
     view = st.segmented_control("Picture", views, default=views[0], required=True,
                                 key=f"view-{state.key}-{state.answers}", width="stretch",
@@ -133,6 +143,18 @@ def pictures(state: ChamberState) -> None:
     copy = state.copies[view]
     st.image(copy.jpeg, width="stretch", caption="What the tool saw: machine drawing, no record",
              alt="The photo with the marks, the surface and the reading line that the tool found")
+
+
+def _draw(state: ChamberState) -> bool:
+    """Have the views of the drawn photo ready; False where there is nothing to draw."""
+    photo, reading = state.shown, state.reading
+    if photo is None or reading is None or not reading.annotations or state.undrawable:
+        return False
+    if WHOLE not in state.copies:
+        copies, _problem = guard.in_words(lambda: _drawn(photo, reading))
+        state.undrawable = copies is None
+        state.copies.update(copies or {})
+    return not state.undrawable
 
 
 def _drawn(photo: Photo, reading: VolumeReading) -> dict[str, ScreenCopy]:

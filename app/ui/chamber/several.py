@@ -19,10 +19,11 @@ from vision.volume import overlay
 _SMALL_PX, _SMALL_WIDE_PX = 620, 165
 
 
-def one_more(state: ChamberState, *, first: bool) -> None:
+def one_more(state: ChamberState, *, first: bool, folded: bool = True) -> None:
     """Offer one more photo: as the first thing where it is worth it, else folded away.
 
-    ``first`` says which of the two places of the page this is.
+    ``first`` says which of the two places of the page this is; the second one may be
+    ``folded`` away by the page itself.
     """
     reading = state.reading
     if reading is None or state.demo or len(state.photos) >= MOST_IN_HAND:
@@ -35,9 +36,12 @@ def one_more(state: ChamberState, *, first: bool) -> None:
             blocks.step(f"One more photo, {offer.where}")
             blocks.say(f"{offer.why} Same chamber, nothing touched in between.")
             _picker(state)
-    else:
+    elif folded:
         with st.expander("One more photo of this chamber"):
             _picker(state)
+    else:
+        blocks.say("One more photo of this chamber, from another height:")
+        _picker(state)
 
 
 def _picker(state: ChamberState) -> None:

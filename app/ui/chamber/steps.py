@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import partial
 
 import streamlit as st
@@ -95,14 +96,21 @@ def other_scale(state: ChamberState) -> None:
             scale_step(state)
 
 
-def own_step(state: ChamberState) -> None:
-    """The person reads first; the tool has not been asked yet."""
+def own_step(state: ChamberState, commit_own: Callable[..., None] | None = None,
+             skip_own: Callable[..., None] | None = None) -> None:
+    """The person reads first; the tool has not been asked yet.
+
+    Given ways to go on stand for those of the state; without a ``skip_own`` of its own, a
+    page that gives a ``commit_own`` offers no way to go without.
+    """
+    asks_tool = commit_own is None or skip_own is not None
+    commit_own, skip_own = commit_own or state.commit_own, skip_own or state.skip_own
     scale = state.scale
     if scale is None:
         return
-    blocks.step("3. Your reading first")
-    blocks.say("Read the chamber by eye: lowest point of the liquid surface, eyes at its height. "
-               "The tool is asked after you.")
+    blocks.step("3. Your reading first" if asks_tool else "Your reading")
+    blocks.say("Read the chamber by eye: lowest point of the liquid surface, eyes at its height."
+               + (" The tool is asked after you." if asks_tool else ""))
     key, low, high = f"own-{state.key}", *value_bounds(state)
 
     def commit() -> None:
@@ -110,15 +118,17 @@ def own_step(state: ChamberState) -> None:
                        low, high, scale.unit)
         state.missing = () if typed.text else ("Type your reading, or choose to go without.",)
         if typed.text:
-            state.commit_own(typed.text)
+            commit_own(typed.text)
 
     decimal_field(f"Your reading in {scale.unit}", key, unit=scale.unit, lowest=low, highest=high,
                   placeholder="for example 23.5 or 23,5")
     if state.missing:
         blocks.notice("Not yet", state.missing, stop=True)
-    st.button("This is my reading; show the tool's", key=f"commit-{state.key}", type="primary",
-              on_click=commit, width="stretch")
-    st.button("Go without my own reading", key=f"skip-{state.key}", on_click=state.skip_own,
+    st.button(as_label("This is my reading" + ("; show the tool's" if asks_tool else "")),
+              key=f"commit-{state.key}", type="primary", on_click=commit, width="stretch")
+    if not asks_tool:
+        return
+    st.button("Go without my own reading", key=f"skip-{state.key}", on_click=skip_own,
               width="stretch",
               help="The record will say that the tool's reading was seen first.")
 

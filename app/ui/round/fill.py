@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
+from decimal import Decimal
 
 from app.records import Moment
 from app.rounds import next_due
 from app.ui.round.view import View
-from vision.output import content_now, full_at
+from vision.output import Account, content_now, full_at, make_account
 from vision.output.model import hm
+
+#: Comes after everything on record.
+_NEWEST = 2**62
 
 
 @dataclass(frozen=True)
@@ -19,14 +24,21 @@ class FillState:
     sentence: str
 
 
-def fill_state(view: View) -> FillState:
-    """From the record and the order's own limit; nothing is built in."""
+def fill_state(view: View, value: float | None = None) -> FillState:
+    """From the record and the order's own limit; nothing is built in.
+
+    ``value`` is what is about to be confirmed, in mL: the chamber then holds that now.
+    """
     account, limit = view.account.account, view.account.limits.chamber_full_ml
     known = content_now(account)
+    if value is not None:
+        known = view.now.local, Decimal(f"{value:g}")
+        account = _with_reading(account, *known)
     if known is None:
         return FillState(False, "How full the chamber is, is not on record: look at it.")
     at, content = known
-    held = f"The chamber held {content:f} mL at {hm(at, view.now.local)}."
+    held = f"The chamber {'held' if value is None else 'holds'} {content:f} mL"
+    held += f" at {hm(at, view.now.local)}." if value is None else "."
     if limit is None:
         return FillState(False, f"{held} The order names no fill limit: look at the chamber.")
     if content >= limit:
@@ -38,3 +50,11 @@ def fill_state(view: View) -> FillState:
                                f"{limit:f} mL at {hm(when[1], view.now.local)}, before the next "
                                f"reading is due at {due.local:%H:%M}.")
     return FillState(False, f"{held} Your fill limit of {limit:f} mL is not near.")
+
+
+def _with_reading(account: Account, at: datetime, content: Decimal) -> Account:
+    """The account as it will be with one more reading of the same chamber."""
+    if not account.readings:
+        return account
+    new = replace(account.readings[-1], at=at, value_ml=content, number=_NEWEST, doubts=())
+    return make_account([*account.readings, new], account.events)

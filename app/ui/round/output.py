@@ -1,4 +1,4 @@
-"""Step 6: what came since the last reading, the totals, and the order's own limits."""
+"""What came since the last reading, the totals, and the order's own limits."""
 
 from __future__ import annotations
 
@@ -6,17 +6,8 @@ from datetime import timedelta
 
 from app.ui import blocks
 from app.ui.output_card import result_card
-from app.ui.round.act import go_on_button, say_what_is_missing
-from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from vision.output import Limits, WindowTotal, ends, findings, window_total
-
-
-def output_step(state: RoundState, view: View) -> None:
-    """Draw the step."""
-    output_block(view)
-    say_what_is_missing(state)
-    go_on_button(state, view, "Seen: go on", lambda r: r.with_seen("output"), name="seen")
 
 
 def output_block(view: View) -> None:

@@ -61,11 +61,6 @@ def due_line(view: View) -> str:
     return f"Next reading due at {day}{at.local:%H:%M} ({why}).{late}"
 
 
-def steps_so_far(view: View) -> None:
-    """Every step with how it stands, in words."""
-    blocks.listing((("", s.sentence) for s in view.states), ordered=True)
-
-
 def _when(entry: Entry, view: View) -> str:
     return f"{age(entry.happened, view.now)}, by {entry.initials}"
 

@@ -4,18 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.records import BedCode, Moment
-from app.rounds import Round, timer
+from app.records import BedCode
+from app.rounds import STEPS, Round
 from app.ui import blocks, guard
 from app.ui.bed import bed_help
-from app.ui.round.state import RoundState
 from app.ui.round.view import book
 from app.ui.text import as_label
 
 BED = "round-bed"
 
 
-def choose_bed(state: RoundState) -> None:
+def choose_bed() -> None:
     """Draw the rounds under way and the field for a bed."""
     under_way, problem = guard.in_words(lambda: book().all())
     if problem:
@@ -31,14 +30,16 @@ def choose_bed(state: RoundState) -> None:
                   placeholder="for example QUAY-3")
     bed_help("round", st.session_state.get(BED) or "", _open)
 
+    missing = "round-bed-missing"
+
     def pressed() -> None:
         code, sentence = guard.in_words(lambda: BedCode(st.session_state.get(BED) or ""))
-        state.missing = (sentence,) if sentence else ()
+        st.session_state[missing] = sentence
         if code:
             _open(code)
 
-    if state.missing:
-        blocks.notice("Not yet", state.missing, stop=True)
+    if st.session_state.get(missing):
+        blocks.notice("Not yet", [st.session_state[missing]], stop=True)
     st.button("Open this bed", key="round-open", type="primary", width="stretch",
               on_click=pressed)
 
@@ -48,5 +49,5 @@ def _open(bed: str) -> None:
 
 
 def _how(round_: Round) -> str:
-    clock = timer(round_, Moment.now())
-    return f"Begun at {round_.began.local:%H:%M}. " + (clock.sentence if clock else "")
+    who = f" by {round_.by}" if round_.by else ""
+    return f"Begun{who} at {round_.began.local:%H:%M}: {STEPS[round_.at]}."

@@ -1,44 +1,94 @@
 """What the page "Round" knows between two runs; no Streamlit in here.
 
-Only what a reload may lose: initials, a photo in hand, what is typed.  The steps
-behind are in the round's own file and on record.
+Only what is not on record: photos in hand, what is typed and chosen, what the last press
+missed.  It waits for its browser after a reload (:mod:`app.ui.kept`).
 """
 
 from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
 
+from app.records import Entry
+from app.rounds import StepName
 from app.ui.chamber.state import ChamberState
 from app.ui.level.state import LevelState
+
+if TYPE_CHECKING:
+    from app.ui.round.level import LevelFound
 
 
 @dataclass
 class RoundState:
-    """``turn`` counts what was confirmed and keys every widget of the step in hand;
-    ``missing`` is why the last press did nothing, shown at the place ``missing_at``."""
+    """One bed's hour.
+
+    ``turn`` counts what went on record and keys every widget of the page; ``form_key`` makes
+    a second press the same entries.  ``eye`` is True where there is no photo.  ``after`` is the
+    number of the last entry on record when the hour began.  ``fields`` are the widgets' values
+    as they were last seen, for a session that begins anew; ``missing`` is why the last press
+    did nothing, ``done`` what went on record with it.
+    """
 
     bed: str = ""
-    initials: str = ""
     turn: int = 0
     form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
+    eye: bool = False
+    after: int | None = None
+    fields: dict[str, str | bool] = field(default_factory=dict)
+    initials: str = ""
+    ask_initials: bool = False
+    setting_first: str = ""
+    setting_said: bool = False
+    meanwhile_accepted: int | None = None
     missing: tuple[str, ...] = ()
-    missing_at: str = ""
     clock_doubt: bool = False
-    said: str = ""
+    done: tuple[Entry, ...] = ()
+    left: bool = False
     level: LevelState = field(default_factory=LevelState)
+    level_own: str = ""
+    level_found: tuple[LevelFound, ...] = ()
     chamber: ChamberState = field(default_factory=ChamberState)
 
-    def go_on(self, said: str = "") -> None:
-        """Something was confirmed or gone through: the next form is a new one."""
+    @property
+    def key(self) -> str:
+        """Of every widget of this hour."""
+        return f"hour-{self.form_key[:8]}-{self.turn}"
+
+    @property
+    def form(self) -> str:
+        """What the keys of this hour's entries begin with: a second press is the same entries."""
+        return f"round-{self.form_key}"
+
+    @property
+    def furthest(self) -> StepName:
+        """How far the hour is; a step back shows what is behind and changes nothing."""
+        if self.eye and self.chamber.committed:
+            return "both"
+        if self.chamber.photo is None and not self.eye:
+            return "photo"
+        return "both" if self.chamber.may_read else "own"
+
+    def finish(self, done: tuple[Entry, ...]) -> None:
+        """Everything is on record: the photos and the form are gone."""
+        scale = self.chamber.scale
         self.turn += 1
         self.form_key = uuid.uuid4().hex
-        self.missing, self.clock_doubt, self.said = (), False, said
+        self.eye, self.after, self.meanwhile_accepted = False, None, None
+        self.fields, self.missing, self.clock_doubt = {}, (), False
+        self.setting_first, self.setting_said, self.level_own = "", False, ""
+        self.level_found, self.ask_initials = (), False
         self.level.forget()
+        self.chamber = ChamberState()
+        self.chamber.choose_scale(scale)
+        self.done = done
 
-    def at_bed(self, bed: str) -> None:
-        """Another bed: nothing of the last one stays, but for who is at work."""
-        if bed != self.bed:
-            self.bed = bed
-            self.chamber = ChamberState()
-            self.go_on()
+    def commit_eye(self, digits: str) -> None:
+        """What the eye read is what is to be confirmed."""
+        self.chamber.commit_own(digits)
+        self.chamber.value.set(self.chamber.own)
+
+    def begin_eye(self) -> None:
+        """This hour without a photo."""
+        self.chamber.drop_photo()
+        self.eye = True

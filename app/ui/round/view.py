@@ -7,7 +7,7 @@ from pathlib import Path
 
 from app.records import Entry, Moment, Standing, Store
 from app.records.shift import BedAccount, LevelState, bed_account, level_state
-from app.rounds import Round, RoundBook, RoundError, StepName, StepState, current_step, progress
+from app.rounds import Round, RoundBook, RoundError
 from app.settings import user_data_dir
 from app.ui import ledger
 
@@ -24,18 +24,12 @@ class View:
     last_setting: Entry | None
     last_reading: Entry | None
     round: Round | None
-    states: tuple[StepState, ...]
     round_problem: str = ""
 
     @property
     def order(self) -> Entry | None:
         """The order that stands."""
         return self.account.order
-
-    @property
-    def step(self) -> StepName | None:
-        """The step in hand."""
-        return current_step(self.states)
 
 
 def book() -> RoundBook:
@@ -53,12 +47,11 @@ def look_up(bed: str) -> View:
         round_ = book().get(bed)
     except RoundError as error:
         problem = str(error)
-    states = () if round_ is None else progress(round_, account.standings)
     return View(
         bed, now, account,
         level_state(account.standings, now.local, due_minutes=account.limits.level_due_minutes),
         _last(account.standings, "level-check"), _last(account.standings, "setting-check"),
-        _last(account.standings, "volume-reading"), round_, states, problem)
+        _last(account.standings, "volume-reading"), round_, problem)
 
 
 def newest(store: Store) -> int:

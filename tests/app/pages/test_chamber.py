@@ -207,7 +207,7 @@ def test_a_picture_is_kept_only_when_asked_for(reader, store):
 
 
 @pytest.mark.parametrize(("leave_out", "said"), [
-    ("value", "Take over or type the value"), ("statements", "Answer all four statements"),
+    ("value", "Take over or type the value"), ("statements", "Say of all four statements"),
     ("bed", "Type the bed code"), ("by", "Type your initials")])
 def test_what_is_missing_is_named_and_nothing_is_recorded(reader, store, leave_out, said):
     page = Page().to_the_reading(PHOTO)
