@@ -3,22 +3,19 @@
 from __future__ import annotations
 
 import json
-import os
-from pathlib import Path
 
 import pytest
 from chamber_page import Page as ChamberPage
 from chamber_page import Reader, install, photo_file
 from chamber_page import reading as seen
 from records_help import BED, BY, SCALE, YES, clock, happening
-from shift_page import Page, ago, put
+from shift_page import Page, put
 from streamlit.testing.v1 import AppTest
 
 from app.entering import DoubtfulError, put_on_record
 from app.exports.entry_words import remarks
 from app.exports.fhir import observation
 from app.records import EventDraft, OwnReading, ReadingDraft, SkipDraft, Store
-from app.rounds import STEPS, Round, RoundBook
 from vision.scale_file.scale import load_scale
 
 
@@ -91,28 +88,25 @@ def test_a_demo_follows_no_patient(store):
 # --- the pages
 
 
-class Round5(Page):
-    """The round at its reading, by eye."""
+class Hour(Page):
+    """The round's page, by eye, with everything else of the hour said."""
 
-    def __init__(self, store) -> None:  # type: ignore[no-untyped-def]
-        for step in list(STEPS)[:4]:
-            put(store, SkipDraft(STEPS[step], "not now"), 1)
-        book = RoundBook(Path(os.environ["COUNTERSIGHT_DATA"]) / "rounds")
-        book.begin(Round.begin(str(BED), ago(1), store.count() - 4))
+    def __init__(self, store, own: str) -> None:  # type: ignore[no-untyped-def]
         self.at = AppTest.from_string("from app.pages import round\nround.page()\n",
                                       default_timeout=60)
         self.at.query_params["bed"] = str(BED)
         self.run()
-        self.at.radio[0].set_value("quay-60")
-        self.run()
+        self.choose("level-hour-", "Found level").choose("drain-hour-", "Closed")
+        next(c for c in self.at.checkbox if (c.key or "").endswith("-not")).check()
+        self.run().type("why-setting-", "not now").press("eye-")
+        if self.at.radio and self.at.radio[0].value is None:
+            self.at.radio[0].set_value("quay-60")
+            self.run()
+        self.type("own-", own).press("commit-")
 
-    def confirm(self, value: str, initials: str = "M.K.") -> Round5:
-        self.type("round-eye-*-value", value)
-        for group in self.at.button_group:
-            if (group.key or "").startswith("round-eye-"):
-                group.set_value("Yes")
-        self.type("round-by-eye", initials)
-        self.press("round-eye-")
+    def confirm(self) -> Hour:
+        self.choose("four-", "All four hold").choose("emptied-", "Not emptied")
+        self.type("by-", "M.K.").press("put-hour-")
         return self
 
 
@@ -130,26 +124,28 @@ def readings(store):
 def test_the_round_asks_before_it_takes_a_reading_by_eye(store):
     put(store, EventDraft("drain-closed"), 10)
     read_on_quay(store, "0", 4)
-    page = Round5(store).confirm("55")
+    page = Hour(store, "55").confirm()
     assert "This does not fit what is on record" in page.text()
     assert "although the drain is on record as closed" in page.text()
     assert len(readings(store)) == 1
-    page.press("round-eye-")
+    assert store.entries(kind="level-check") == (), "all of the hour or nothing"
+    page.press("put-hour-")
     assert len(readings(store)) == 1, "pressing once more is no answer"
-    page.type("round-eye-*-why-55", "stopcock found open").press("round-eye-")
+    page.type("hour-*-why-55", "stopcock found open").press("put-hour-")
     assert readings(store)[-1].payload["answer"] == "stopcock found open"
-    assert "Step 6 of 7" in page.text()
+    assert len(store.entries(kind="level-check")) == 1 and "On record:" in page.text()
 
 
 @pytest.mark.slow
 def test_an_answer_belongs_to_the_value_it_was_given_for(store):
     put(store, EventDraft("drain-closed"), 10)
     read_on_quay(store, "0", 4)
-    page = Round5(store).confirm("55")
-    page.type("round-eye-*-why-55", "stopcock found open")
-    page.type("round-eye-*-value", "50").press("round-eye-")
-    assert len(readings(store)) == 1 and "50 mL came although" in page.text()
-    page.type("round-eye-*-value", "0.4").press("round-eye-")
+    page = Hour(store, "50").confirm()
+    page.type("hour-*-why-50", "stopcock found open")
+    page.type("value-", "50.5").press("put-hour-")
+    assert len(readings(store)) == 1 and "50.5 mL came although" in page.text()
+    for text in ("0.4", "0.4"):  # far from every reading on the page: asked once
+        page.type("value-", text).press("put-hour-")
     assert "answer" not in readings(store)[-1].payload, "what fits needs none"
 
 

@@ -95,12 +95,13 @@ def test_a_stale_level_says_why(store, lines):
 
 def test_a_round_under_way_says_whose_and_where(store, lines, tmp_path):
     ordered(store, "QUAY-3")
-    RoundBook(tmp_path / "rounds").begin(Round.begin("QUAY-3", ago(3), store.count(), "K.T."))
+    book = RoundBook(tmp_path / "rounds")
+    book.begin(Round.begin("QUAY-3", ago(3), store.count(), "K.T."))
     (line,) = lines()
     assert line.round_words[0].startswith("round of K.T., since ")
-    assert line.round_words[1] == "at the step: level check"
-    level(store, "QUAY-3", 1)
-    assert lines()[0].round_words[1] == "at the step: setting against the order"
+    assert line.round_words[1] == "at the step: before the photo"
+    book.keep(line.round.moved("both"))
+    assert lines()[0].round_words[1] == "at the step: both readings, not confirmed"
 
 
 def test_a_bed_without_an_order_is_there_while_it_is_read(store, lines):

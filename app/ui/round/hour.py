@@ -21,6 +21,7 @@ from app.ui.round import overview
 from app.ui.round.chip import chip
 from app.ui.round.drain import drain_row
 from app.ui.round.emptied import emptied_row
+from app.ui.round.fluid import fluid_row
 from app.ui.round.level import level_row
 from app.ui.round.output import output_block
 from app.ui.round.put import no_reading, put_on_record
@@ -40,6 +41,7 @@ def photo_view(state: RoundState, view: View) -> None:
     level_row(state, view)
     setting_row(state, view)
     drain_row(state, view)
+    fluid_row(state, view)
     chamber = state.chamber
     if chamber.photo is not None:
         steps.plain_picture(chamber)

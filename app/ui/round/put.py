@@ -18,6 +18,7 @@ from app.ui.chamber.value import value_now
 from app.ui.round.chip import initials_now
 from app.ui.round.drain import drain_proposed
 from app.ui.round.emptied import emptied_proposed
+from app.ui.round.fluid import fluid_proposed
 from app.ui.round.level import level_proposed
 from app.ui.round.setting import setting_proposed
 from app.ui.round.state import RoundState
@@ -27,7 +28,7 @@ from app.ui.round.way import AT, DONE, bring_back, close
 T = TypeVar("T")
 #: What is looked at before the photo, in the order in which it goes on record.
 BEFORE: tuple[Callable[[RoundState, View], list[Proposed]], ...] = (
-    level_proposed, setting_proposed, drain_proposed)
+    level_proposed, setting_proposed, drain_proposed, fluid_proposed)
 
 
 def put_on_record(state: RoundState, form: str) -> None:

@@ -35,7 +35,7 @@ def row(due: Due, name: str, key: str) -> Iterator[None]:
 def choose(state: RoundState, name: str, label: str, options: Sequence[str]) -> str | None:
     """One of a few answers, none of them chosen beforehand."""
     found = st.segmented_control(as_label(label), options, key=f"{name}-{state.key}",
-                                 width="stretch")
+                                 width="stretch", format_func=as_label)
     return None if found is None else str(found)
 
 

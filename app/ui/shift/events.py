@@ -10,7 +10,7 @@ from app.records.drafts import Draft
 from app.records.errors import ConfirmError
 from app.records.kinds import TRANSPORT
 from app.ui import blocks, doubtful, guard
-from app.ui.chamber.confirm import STATEMENTS
+from app.ui.chamber.statements import STATEMENTS
 from app.ui.charting import look_before, part_fields, typed_parts
 from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal

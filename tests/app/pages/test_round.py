@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import html
 import json
+import re
 from decimal import Decimal
 from pathlib import Path
 
@@ -78,13 +79,45 @@ def entries(data: Path, kind: str | None = None):  # type: ignore[no-untyped-def
     return Store.open(data).entries(bed=BED, kind=kind)
 
 
-def begun(data: Path, initials: str = "M.K.") -> Walk:
-    return Walk("round", BED).fill("Your initials", initials).press("Begin the round")
+class Hour(Walk):
+    """A round's page with an order on record, driven through an hour by eye."""
 
+    def __init__(self, data: Path, **order: str) -> None:
+        if order or not entries(data, "order"):
+            ordered(data, **order)
+        super().__init__("round", BED)
 
-def at_the_drain(data: Path) -> Walk:
-    page = begun(data).press("Level: checked by the usual method")
-    return page.fill("Reason", "not now").press("Skip: setting against the order")
+    @property
+    def state(self):  # type: ignore[no-untyped-def]
+        return self.at.session_state["round-in-hand"]
+
+    def tick(self, key_end: str) -> Hour:
+        next(c for c in self.at.checkbox if (c.key or "").endswith(key_end)).check()
+        self.run()
+        return self
+
+    def checks(self, drain: str = "Open", level: str = "Found level") -> Hour:
+        self.choose("Level at the landmark", level).choose("The drain to the chamber", drain)
+        self.fill("The panel is set to", "13,6").choose("Unit printed", "cmH2O")
+        return self
+
+    def by_eye(self, own: str = "23,5") -> Hour:
+        self.press("Without a photo")
+        if self.at.radio and self.at.radio[0].value is None:
+            self.at.radio[0].set_value("quay-60")
+            self.run()
+        self.fill("Your reading in mL", own).press("This is my reading")
+        return self
+
+    def say(self, four: str = "All four hold", emptied: str = "Not emptied") -> Hour:
+        self.choose("Do these four hold", four).choose("The chamber after", emptied)
+        return self
+
+    def put(self, initials: str = "M.K.") -> Hour:
+        if any(t.label == "Your initials" for t in self.at.text_input):
+            self.fill("Your initials", initials)
+        self.press("Put on record")
+        return self
 
 
 def test_main_script_exists():
@@ -131,54 +164,181 @@ def test_a_changed_order_is_a_new_entry_and_the_old_one_stays(data):
     assert Store.open(data).last(BED, "order").entry.confirmed_value == 12
 
 
-def test_a_round_needs_initials_before_it_begins(data):
-    page = begun(data, "")
-    assert "Type your initials" in page.text()
-    assert RoundBook(data / "rounds").get(BED) is None
+def test_one_press_puts_everything_of_the_hour_on_record_in_the_order_of_the_work(data):
+    page = Hour(data).checks().by_eye().say(emptied="Emptied to 0").put()
+    assert [e.event or e.kind for e in entries(data)] == [
+        "order", "level-check", "setting-check", "drain-opened", "volume-reading",
+        "chamber-emptied"]
+    level, setting, drain, reading, emptied = entries(data)[1:]
+    assert {str(e.initials) for e in entries(data)[1:]} == {"M.K."}
+    assert (setting.confirmed_value, setting.unit) == (Decimal("13.6"), "cm[H2O]")
+    assert level.payload["landmark"] == "ear canal" and drain.payload["seen"] is True
+    assert reading.confirmed_value == reading.first.value == Decimal("23.5")
+    assert (emptied.payload["before_ml"], emptied.payload["after_ml"]) == ("23.5", "0")
+    assert what(drain) == "drain seen open seen at the round"
+    assert "On record: level check" in page.text() and Store.open(data).verify().ok
 
 
-def test_a_round_goes_step_by_step_and_a_new_session_goes_on_where_it_stood(data):
-    ordered(data)
-    page = begun(data).press("Level: checked by the usual method")
-    assert "Step 2 of 7" in page.text()
-    again = Walk("round", BED)
-    assert "Step 2 of 7" in again.text()
-    again.fill("The panel is set to", "13,6").choose("Unit printed", "cmH2O")
-    assert "They agree" in again.text()
-    again.fill("Your initials", "R.T.").press("Confirm the setting")
-    again.press("The drain to the chamber is open").press("Start collecting now")
-    assert "Collecting since" in again.text()
-    assert "Collecting since" in Walk("round", BED).text()
-    assert [e.kind for e in entries(data)] == ["order", "level-check", "setting-check", "event"]
-    assert entries(data)[1].initials == "M.K." and entries(data)[2].initials == "R.T."
+def test_nothing_goes_on_record_while_anything_is_missing_and_all_of_it_is_named(data):
+    page = Hour(data).by_eye()
+    page.press("Put on record")
+    for said in ("all four statements", "how the level is", "what the panel is set to",
+                 "open or closed", "whether the chamber was emptied", "Type your initials"):
+        assert said in page.text(), said
+    assert [e.kind for e in entries(data)] == ["order"]
 
 
-def test_a_drain_seen_is_a_state_and_no_change(data):
-    ordered(data)
-    page = at_the_drain(data).press("The drain to the chamber is open")
-    (event,) = entries(data, "event")
-    assert (event.event, event.payload["seen"], what(event)) == (
-        "drain-opened", True, "drain seen open seen at the round")
-    assert "Drain seen open is on record." in page.text() and "Step 4 of 7" in page.text()
+def test_a_second_tap_is_no_second_hour(data):
+    page = Hour(data).checks().by_eye().say()
+    page.fill("Your initials", "M.K.")
+    button = next(b for b in page.at.button if b.label == "Put on record")
+    button.click()
+    page.at.run()
+    button.click()
+    page.run()
+    assert [e.kind for e in entries(data)].count("volume-reading") == 1
 
 
-@pytest.mark.parametrize(("how", "seen"), [("continuously", "closed"),
-                                           ("closed, measure only", "open")])
+def test_what_still_holds_is_a_line_and_not_asked_again(data):
+    Hour(data).checks().by_eye().say().put()
+    page = Hour(data)
+    text = page.text()
+    for line in ("Level checked", "Setting as ordered, checked"):
+        assert re.search(f"{line} [0-9: -]+ by M.K., valid until", text)
+    page.choose("The drain to the chamber", "Open")
+    page.by_eye("24").say().put()
+    assert [e.kind for e in entries(data)][-2:] == ["event", "volume-reading"]
+
+
+@pytest.mark.parametrize("moved", ["order", "position"])
+def test_a_check_is_due_again_once_the_order_or_the_position_changed(data, moved):
+    Hour(data).checks().by_eye().say().put()
+    if moved == "order":
+        ordered(data, "12")
+        assert "The order is newer than the last check" in Hour(data).text()
+        return
+    Store.open(data).add(confirm(EventDraft("position-changed"), by=Initials("M.K."),
+                                 bed=BedCode(BED)))
+    text = Hour(data).text()
+    assert "Check the level again" in text and "The position changed after the last check" in text
+
+
+def test_what_is_left_out_needs_a_reason_and_stands_on_record_as_skipped(data):
+    page = Hour(data).choose("Level at the landmark", "Not now")
+    page.choose("The drain to the chamber", "Not looked").tick("-not")
+    page.by_eye().say().put()
+    assert "Say why there is no level check" in page.text() and len(entries(data)) == 1
+    page.press("Back to level")
+    for name in ("level check", "drain state", "setting against the order"):
+        page.fill(f"Why no {name}", "patient in theatre")
+    page.at.query_params["at"] = "both"
+    page.run().put()
+    skipped = entries(data, "skipped-step")
+    assert {e.payload["step"] for e in skipped} == {
+        "level check", "drain state", "setting against the order"}
+    assert {e.reason for e in skipped} == {"patient in theatre"}
+
+
+def test_an_hour_without_a_reading_is_on_record_with_its_reason(data):
+    page = Hour(data)
+    page.fill("Your initials", "M.K.").press("No reading: put it on record")
+    assert "a reason is needed" in page.text() and len(entries(data)) == 1
+    page.fill("Why there is no reading", "in the scanner").press("No reading: put it on record")
+    assert [(e.payload.get("step"), e.reason) for e in entries(data)[1:]] == [
+        ("chamber reading", "in the scanner")]
+
+
+def test_what_the_order_says_is_not_shown_before_the_panel_was_read(data):
+    page = Hour(data)
+    assert "The order says" not in page.text().split("Last known, and the order")[0]
+    page.fill("The panel is set to", "10").choose("Unit printed", "cmH2O")
+    assert "mmHg below the order" in page.text()
+    page.fill("The panel is set to", "13,6")
+    assert "They agree" in page.text()
+    page.choose("Level at the landmark", "Found level").choose("The drain", "Open")
+    page.by_eye().say().put()
+    (setting,) = entries(data, "setting-check")
+    assert setting.note == "First typed as 10 cmH2O, before the order was shown."
+
+
+def test_a_setting_without_its_unit_is_not_recorded(data):
+    page = Hour(data).choose("Level at the landmark", "Found level").choose("The drain", "Open")
+    page.fill("The panel is set to", "10")
+    page.by_eye().say().put()
+    assert "Choose the unit" in page.text() and len(entries(data)) == 1
+
+
+@pytest.mark.parametrize(("how", "seen"), [("continuously", "Closed"),
+                                           ("closed, measure only", "Open")])
 def test_a_drain_that_is_not_as_ordered_needs_a_reason(data, how, seen):
-    ordered(data, drain=how)
-    page = at_the_drain(data).press(f"The drain to the chamber is {seen}")
-    assert f"you see the drain {seen}. Look again" in page.text()
-    assert entries(data, "event") == () and "Step 3 of 7" in page.text()
-    page.fill("Why it is not", "in the scanner").press(f"The drain to the chamber is {seen}")
-    (event,) = entries(data, "event")
-    assert event.payload["detail"] == "seen at the round; in the scanner"
+    page = Hour(data, drain=how).checks(drain=seen)
+    assert f"you see the drain {seen.lower()}." in page.text()
+    page.by_eye().say().put()
+    assert "If it is so, say why" in page.text() and len(entries(data)) == 1
+    page.press("Back to level").fill("Why it is not", "in the scanner")
+    page.at.query_params["at"] = "both"
+    page.run().put()
+    assert entries(data, "event")[0].payload["detail"] == "seen at the round; in the scanner"
 
 
 def test_a_drain_that_is_not_as_it_was_left_is_asked_about(data):
     store = Store.open(data)
     store.add(confirm(EventDraft("drain-closed"), by=Initials("R.T."), bed=BedCode(BED)))
-    page = at_the_drain(data).press("The drain to the chamber is open")
-    assert "nobody has entered the change" in page.text() and len(entries(data, "event")) == 1
+    assert "nobody has entered the change" in Hour(data, drain="by volume").checks().text()
+
+
+def test_the_look_of_the_fluid_is_one_tap_and_nobody_has_to_say_it(data):
+    Hour(data).checks().choose("Look of the fluid", "pink").by_eye().say().put()
+    (seen,) = entries(data, "fluid-seen")
+    assert seen.payload["look"] == "pink"
+
+
+def test_near_the_fill_limit_a_chamber_is_emptied_or_it_is_said_why_not(data):
+    page = Walk("orders").fill("Bed code", BED).fill("Landmark", "ear canal")
+    page.at.radio[0].set_value("continuously")
+    page.run().fill("Empty the chamber at", "20").fill("Your initials", "R.T.")
+    page.press("Confirm the order")
+    page = Hour(data).choose("Level at the landmark", "Found level").choose("The drain", "Open")
+    page.tick("-not").fill("Why no setting", "no panel").by_eye().say().put()
+    assert "Your fill limit is 20 mL" in page.text()
+    assert "Say why there is no emptying" in page.text() and len(entries(data)) == 1
+    page.fill("Why no emptying", "the doctor wants to see it").put()
+    assert entries(data)[-1].payload["step"] == "emptying the chamber"
+
+
+def test_one_of_the_four_denied_asks_which_and_needs_a_note(data):
+    page = Hour(data).checks().by_eye().say(four="Not all").put()
+    assert "Say of all four statements" in page.text()
+    for statement in ("The outlet", "The chamber hangs", "It is the right"):
+        page.choose(statement, "Yes")
+    page.choose("The patient", "No").fill("Note: what was so", "coughed").put()
+    (reading,) = entries(data, "volume-reading")
+    assert not reading.attestations.patient_undisturbed and reading.note == "coughed"
+
+
+def test_a_colleagues_reading_that_came_meanwhile_is_asked_about_once(data):
+    mine = Hour(data).checks().by_eye().say()
+    Hour(data).checks().by_eye("23").say().put("R.T.")
+    mine.put()
+    assert "R.T. put 23 mL on record" in mine.text() and len(entries(data, "volume-reading")) == 1
+    mine.put()
+    assert len(entries(data, "volume-reading")) == 2
+
+
+def test_the_ward_sees_who_is_at_a_bed_and_how_far(data):
+    page = Hour(data).by_eye()
+    (round_,) = RoundBook(data / "rounds").all()
+    assert (round_.bed, round_.at) == (BED, "both")
+    page.press("Go to another bed")
+    assert "Begun at" in page.text() and "both readings, not confirmed" in page.text()
+
+
+def test_a_step_back_shows_the_reading_that_stands_and_no_field_for_another(data):
+    page = Hour(data).checks().by_eye()
+    page.at.query_params["at"] = "own"
+    page.run()
+    assert "You read 23.5." in page.text()
+    assert not [t for t in page.at.text_input if t.label.startswith("Your reading")]
 
 
 @pytest.mark.parametrize(("event", "ordered_", "was_open", "asked"), [
@@ -203,54 +363,6 @@ def test_limits_of_an_absurd_size_go_on_record_only_after_the_order_was_looked_a
     assert entries(data)[0].payload["limits"] == {"ml_per_hour": "1000"}
 
 
-def test_a_setting_without_its_unit_is_not_recorded(data):
-    page = begun(data).press("Level: checked").fill("The panel is set to", "10")
-    page.press("Confirm the setting")
-    assert "Choose the unit" in page.text() and entries(data, "setting-check") == ()
-
-
-def test_a_skip_needs_a_reason_and_is_visible_on_the_record(data):
-    page = begun(data).press("Skip: level check")
-    assert "a reason is needed" in page.text() and entries(data) == ()
-    page.fill("Reason", "patient in theatre").press("Skip: level check")
-    (entry,) = entries(data)
-    assert (entry.kind, entry.payload["step"], entry.reason) == (
-        "skipped-step", "level check", "patient in theatre")
-    assert "Step 2 of 7" in page.text()
-
-
-def test_a_step_that_a_colleague_did_meanwhile_is_not_recorded_twice(data):
-    mine, theirs = begun(data), Walk("round", BED)
-    theirs.fill("Your initials", "R.T.").press("Level: checked by the usual method")
-    mine.press("Level: checked by the usual method")
-    assert [e.initials for e in entries(data)] == ["R.T."]
-    assert "Step 2 of 7" in mine.text()
-
-
-def test_breaking_off_ends_the_round_with_everything_open_marked_skipped(data):
-    page = begun(data).press("Level: checked by the usual method")
-    page.fill("Reason", "emergency next door").press("Break the round off here")
-    assert page.text().count("SKIPPED") >= 6
-    page.press("Finish the round")
-    assert RoundBook(data / "rounds").get(BED) is None
-    assert [e.kind for e in entries(data)] == ["level-check", "skipped-step"]
-
-
-def test_a_reading_by_eye_needs_the_four_statements(data):
-    page = begun(data)
-    for step in ("level check", "setting against the order", "drain state", "collecting"):
-        page.fill("Reason", "not now").press(f"Skip: {step}")
-    page.at.radio[0].set_value("quay-60")
-    page.run().fill("Your reading in mL", "23,5").press("Confirm what my eye read")
-    assert "Answer all four" in page.text() and entries(data, "volume-reading") == ()
-    for statement in ("The outlet", "The chamber hangs", "The patient", "It is the right"):
-        page.choose(statement, "Yes")
-    page.press("Confirm what my eye read")
-    (reading,) = entries(data, "volume-reading")
-    assert reading.confirmed_value == reading.first.value == Decimal("23.5")
-    assert "Step 6 of 7" in page.text()
-
-
 def test_a_level_check_after_a_move_is_said_to_be_stale(data):
     store, by, bed = Store.open(data), Initials("M.K."), BedCode(BED)
     store.add(confirm(LevelDraft.usual_method(), by=by, bed=bed))
@@ -258,14 +370,14 @@ def test_a_level_check_after_a_move_is_said_to_be_stale(data):
     assert "the position changed" in Walk("round", BED).text()
 
 
-def test_a_damaged_state_is_said_and_put_aside_without_touching_the_record(data):
-    begun(data).press("Level: checked by the usual method")
+def test_a_damaged_state_is_said_and_put_aside_and_stops_nobody(data):
+    Hour(data).by_eye()
     (path,) = (data / "rounds").glob("*.json")
     path.write_text("{")
-    page = Walk("round", BED)
-    assert "cannot be read" in page.text()
+    page = Hour(data)
+    assert "cannot be read" in page.text() and "Without a photo" in page.text()
     page.press("Put the damaged state aside")
-    assert "Begin the round" in page.text() and len(entries(data)) == 1
+    assert list((data / "rounds").iterdir()) == [] and len(entries(data)) == 1
 
 
 @pytest.mark.parametrize("bed", ["<b>", "x" * 40, "../../etc", "a\x00b"])
@@ -277,27 +389,45 @@ def test_a_strange_bed_in_the_address_opens_nothing(data, bed):
 EXAMPLES = Path(__file__).resolve().parents[4] / "shared" / "examples" / "level"
 
 
-def test_a_photo_of_both_cards_becomes_a_level_check(data):
+def with_cards(page: Hour, least_mm: float) -> tuple[Hour, dict]:
+    """The first example photo whose level is off by so much, measured, after one's own look."""
     labels = EXAMPLES / "labels.jsonl"
     if not labels.exists():
         pytest.skip("The example photos of levels do not lie beside this checkout.")
     label = next(x for x in map(json.loads, labels.read_text(encoding="utf-8").splitlines())
                  if x.get("mode") == "cards" and x["expect"] == "read"
-                 and abs(x["true_offset_mm"]) > 25)  # else it cannot be told from level
-    page = begun(data)
-    page.at.file_uploader[0].upload("a.jpg", (EXAMPLES / label["file"]).read_bytes(), "image/jpeg")
+                 and abs(x["true_offset_mm"]) > least_mm)  # else it cannot be told from level
+    page.choose("Level at the landmark", "With a photo")
+    assert not [u for u in page.at.file_uploader if (u.key or "").startswith("photo-level")]
+    page.choose("You first", "Cannot tell")
+    next(u for u in page.at.file_uploader if (u.key or "").startswith("photo-level")).upload(
+        "a.jpg", (EXAMPLES / label["file"]).read_bytes(), "image/jpeg")
     page.run()
-    assert "not a record" in page.text() and entries(data) == ()
-    page.press("Confirm: hangs")
-    (entry,) = entries(data)
-    assert (entry.kind, entry.unit, entry.machine.status) == ("level-check", "cm", "read")
-    assert entry.confirmed_value == round(entry.machine.value, 1)
-    assert abs(float(entry.confirmed_value) * 10 - label["true_offset_mm"]) < 18
-    assert "Step 2 of 7" in page.text()
+    return page, label
+
+
+def test_a_level_that_is_off_is_hung_anew_and_checked_again_and_both_go_on_record(data):
+    page, label = with_cards(Hour(data), 25)
+    assert "not a record" in page.text() and "You saw: Cannot tell." in page.text()
+    page.choose("The drain", "Open").fill("The panel is set to", "13,6")
+    page.choose("Unit printed", "cmH2O").by_eye().say().put()
+    assert "Hang it anew and check it again" in page.text() and len(entries(data)) == 1
+    page.press("Back to level").press("I have hung it anew: check again")
+    page.at.query_params["at"] = "both"
+    page.run().put()
+    assert "hang it anew and check the level again" in page.text() and len(entries(data)) == 1
+    page.press("Back to level").choose("Level at the landmark", "Found level")
+    page.at.query_params["at"] = "both"
+    page.run().put()
+    found, again = entries(data, "level-check")
+    assert abs(float(found.confirmed_value) * 10 - label["true_offset_mm"]) < 18
+    assert (found.payload["seen_first"], found.unit) == ("Cannot tell", "cm")
+    assert again.payload["method"] == "usual" and again.happened.utc >= found.happened.utc
 
 
 def test_a_file_that_is_no_photo_gets_a_sentence(data):
-    page = begun(data)
-    page.at.file_uploader[0].upload("a.jpg", b"<html>no photo</html>", "image/jpeg")
+    page = Hour(data)
+    next(u for u in page.at.file_uploader if (u.key or "").startswith("photo-round")).upload(
+        "a.jpg", b"<html>no photo</html>", "image/jpeg")
     page.run()
-    assert "This photo cannot be used" in page.text() and "Step 1 of 7" in page.text()
+    assert "This photo cannot be used" in page.text() and page.state.chamber.photo is None

@@ -119,12 +119,12 @@ def test_a_round_of_a_bed_like_a_known_one_waits_for_the_answer(store, tmp_path)
     page = Any_("round", "WARD7")
     assert "Did you mean WARD-7?" in page.text()
     next(t for t in page.at.text_input if t.label.startswith("Your initials")).input("M.K.")
-    page.run().press("round-begin")
-    book = RoundBook(tmp_path / "rounds")
-    assert book.all() == () and "Say which one is meant" in page.text()
+    next(t for t in page.at.text_input if t.label.startswith("Why there is no")).input("away")
+    page.run().press("put-none-")
+    assert store.entries(bed="WARD7") == () and "Say which one is meant" in page.text()
     next(c for c in page.at.checkbox if c.label.startswith("No: WARD7")).check()
-    page.run().press("round-begin")
-    assert [r.bed for r in book.all()] == ["WARD7"]
+    page.run().press("put-none-")
+    assert [e.kind for e in store.entries(bed="WARD7")] == ["skipped-step"]
 
 
 def test_a_round_begun_under_an_old_spelling_is_found_and_goes(tmp_path):
@@ -138,7 +138,7 @@ def test_a_round_begun_under_an_old_spelling_is_found_and_goes(tmp_path):
     path.unlink()
     found = book.get("WARD-7")
     assert found is not None and found.bed == "WARD-7" and len(book.all()) == 1
-    book.keep(found.with_seen("output"))
+    book.keep(found.moved("both"))
     assert len(list(tmp_path.glob("*.json"))) == 1
     book.close("ward-7")
     assert list(tmp_path.iterdir()) == []
