@@ -25,6 +25,9 @@ _READING = (205, 30, 110)
 _VEIL = (205, 30, 110)
 _CANDIDATE = (110, 70, 200)
 _TALL_PX = 1400
+#: Shares of the picture's height that letters are high, small and large: a chamber shown 608
+#: CSS px high on a telephone has letters of 14 px and more (our choice).
+_LETTERS = (43, 30)
 
 
 def chamber_box(photo: Photo, reading: VolumeReading, margin: float = 0.12
@@ -169,7 +172,7 @@ def _line(canvas: np.ndarray, trace: Annotation, place: object, pen: int) -> Non
 def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndarray:
     image = Image.fromarray(canvas)
     draw = ImageDraw.Draw(image)
-    small, big = (ImageFont.load_default(size=max(12, image.height // n)) for n in (64, 34))
+    small, big = (ImageFont.load_default(size=max(12, image.height // n)) for n in _LETTERS)
     for t in reading.annotations:
         p = place(t.points_px)  # type: ignore[operator]
         if not len(p) or not np.isfinite(p).all():

@@ -101,8 +101,9 @@ def refusal(state: ChamberState) -> None:
     if state.reading_problem:
         blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
     elif reading is not None and reading.status != "read":
+        side = "" if state.shown is None else words.on_its_side(state.shown, reading)
         blocks.notice(words.head(reading),
-                      [*words.reasons_and_advice(reading), words.candidates_text(reading)],
+                      [side, *words.reasons_and_advice(reading), words.candidates_text(reading)],
                       stop=True)
 
 

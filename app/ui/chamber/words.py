@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from app.ui.number import show_number
-from vision.flags import describe
+from vision.flags import FLAGS, describe
+from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
 
 HEAD = {
@@ -15,6 +16,9 @@ HEAD = {
 #: The same beside a small picture.
 SHORT = {"refused": "no reading", "below-scale": "below the lowest mark",
          "above-scale": "above the highest mark"}
+
+#: The place of a flag among all: those of the photo stand before those of what is in it.
+_RANK = {name: n for n, name in enumerate(FLAGS)}
 
 SIGHT_LEVEL_DEG = 1.0
 
@@ -28,20 +32,35 @@ def head(reading: VolumeReading) -> str:
 
 def flag_points(reading: VolumeReading) -> list[str]:
     """One sentence for every flag: what it is, then what to do."""
-    points = []
-    for name in reading.flags:
-        flag = describe(name)
-        points.append(f"{flag.short}. {flag.advice}".strip())
-    return points
+    return [_sentence(name) for name in reading.flags]
+
+
+def _sentence(flag: str) -> str:
+    return describe(flag).sentence
 
 
 def reasons_and_advice(reading: VolumeReading) -> list[str]:
-    """The reasons given, then what each flag asks for, none said twice."""
+    """The reasons given and what each flag asks for, none said twice; what is wrong with the
+    photo itself comes first, since that hides the rest."""
+    if len(reading.reasons) == len(reading.flags):
+        order = sorted(range(len(reading.flags)), key=lambda n: _RANK[reading.flags[n]])
+        said = [t for n in order for t in (reading.reasons[n], _sentence(reading.flags[n]))]
+    else:
+        said = [*reading.reasons, *flag_points(reading)]
     points: list[str] = []
-    for text in (*reading.reasons, *flag_points(reading)):
+    for text in said:
         if text and text not in points:
             points.append(text)
     return points
+
+
+def on_its_side(photo: Photo, reading: VolumeReading) -> str:
+    """That the photo may lie on its side, where no chamber was found in one that is wider than
+    high; else ""."""
+    if "no-chamber" not in reading.flags or photo.width <= photo.height:
+        return ""
+    return ("This photo is wider than it is high. If the chamber lies on its side in it, turn the "
+            "phone upright, with the chamber from the bottom to the top of the picture.")
 
 
 def value_text(value: float, reading: VolumeReading) -> str:

@@ -1,9 +1,11 @@
 """A reading in words."""
 
+import numpy as np
 import pytest
 
 from app.ui.chamber import words
 from vision.flags import FLAGS
+from vision.imaging.photo import photo_from_array
 from vision.reading import VolumeReading
 
 
@@ -30,6 +32,21 @@ def test_nothing_is_said_twice():
     points = words.reasons_and_advice(reading(
         flags=("blurred", "blurred"), reasons=("Too soft to read.", "Too soft to read.")))
     assert len(points) == 2 and points[0] == "Too soft to read."
+
+
+def test_what_is_wrong_with_the_photo_itself_is_said_first():
+    refused = reading(status="refused", value=None, flags=("no-chamber", "blurred"),
+                      reasons=("No chamber here.", "Too soft to read."))
+    assert words.reasons_and_advice(refused)[0] == "Too soft to read."
+
+
+@pytest.mark.parametrize(("wide", "flag", "said"), [
+    (True, "no-chamber", True), (False, "no-chamber", False), (True, "blurred", False)])
+def test_a_photo_on_its_side_is_told_to_be_turned(wide, flag, said):
+    size = (60, 90) if wide else (90, 60)
+    photo = photo_from_array(np.zeros((*size, 3), np.uint8))
+    refused = reading(status="refused", value=None, flags=(flag,))
+    assert ("turn the phone upright" in words.on_its_side(photo, refused)) is said
 
 
 def test_the_interval_names_its_coverage():
