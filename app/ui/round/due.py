@@ -27,7 +27,7 @@ def level_due(view: View) -> Due:
         return Due(True, view.level.sentence)
     hangs = hangs_words(last)
     if hangs:
-        return Due(True, f"The last check, {_when(last, view)}, found that it {hangs}.")
+        return Due(True, f"Level: at the last check, {_when(last, view)}, it {hangs}.")
     return _by_age("Level checked", last, view)
 
 
@@ -37,14 +37,14 @@ def setting_due(view: View) -> Due:
     if last is None or last.confirmed_value is None or last.unit is None:
         return Due(True, "No setting check is on record.")
     if order is not None and order.happened.utc > last.happened.utc:
-        return Due(True, f"The order is newer than the last check, {_when(last, view)}.")
+        return Due(True, f"Setting: the order is newer than the last check, {_when(last, view)}.")
     if any(s.entry.event == "position-changed" and not s.withdrawn
            and s.entry.happened.utc >= last.happened.utc for s in view.account.standings):
-        return Due(True, f"The position changed after the last check, {_when(last, view)}.")
+        return Due(True, f"Setting: the position changed after the last check, {_when(last, view)}.")
     if order is not None and order.confirmed_value is not None and order.unit is not None:
         if not compare_setting(float(last.confirmed_value), last.unit,
                                float(order.confirmed_value), order.unit).same:
-            return Due(True, f"The last check, {_when(last, view)}, was not as ordered.")
+            return Due(True, f"Setting: not as ordered at the last check, {_when(last, view)}.")
         return _by_age("Setting as ordered, checked", last, view)
     return _by_age("Setting checked", last, view)
 
@@ -64,8 +64,9 @@ def _by_age(what: str, last: Entry, view: View) -> Due:
                    last.happened.offset_min)
     if until.utc <= view.now.utc:
         return Due(True, f"{what} {_when(last, view)}: due again once a shift (common practice).")
+    soon = until.utc - view.now.utc < timedelta(days=1)  # then the hour alone says which day
     return Due(False, f"{what} {_when(last, view)}, valid until "
-                      f"{hm(until.local, view.now.local)}")
+                      + (f"{until.local:%H:%M}" if soon else hm(until.local)))
 
 
 def _when(entry: Entry, view: View) -> str:

@@ -215,12 +215,13 @@ def test_a_check_is_due_again_once_the_order_or_the_position_changed(data, moved
     Hour(data).checks().by_eye().say().put()
     if moved == "order":
         ordered(data, "12")
-        assert "The order is newer than the last check" in Hour(data).text()
+        assert "Setting: the order is newer than the last check" in Hour(data).text()
         return
     Store.open(data).add(confirm(EventDraft("position-changed"), by=Initials("M.K."),
                                  bed=BedCode(BED)))
     text = Hour(data).text()
-    assert "Check the level again" in text and "The position changed after the last check" in text
+    assert "Check the level again" in text
+    assert "Setting: the position changed after the last check" in text
 
 
 def test_what_is_left_out_needs_a_reason_and_stands_on_record_as_skipped(data):
