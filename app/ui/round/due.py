@@ -44,7 +44,8 @@ def setting_due(view: View) -> Due:
     if order is not None and order.confirmed_value is not None and order.unit is not None:
         if not compare_setting(float(last.confirmed_value), last.unit,
                                float(order.confirmed_value), order.unit).same:
-            return Due(True, f"Setting: not as ordered at the last check, {_when(last, view)}.")
+            return Due(True, "Setting: not as ordered at the last check, "
+                             f"{_when(last, view)}.")
         return _by_age("Setting as ordered, checked", last, view)
     return _by_age("Setting checked", last, view)
 
