@@ -40,7 +40,8 @@ def setting_due(view: View) -> Due:
         return Due(True, f"Setting: the order is newer than the last check, {_when(last, view)}.")
     if any(s.entry.event == "position-changed" and not s.withdrawn
            and s.entry.happened.utc >= last.happened.utc for s in view.account.standings):
-        return Due(True, f"Setting: the position changed after the last check, {_when(last, view)}.")
+        return Due(True, "Setting: the position changed after the last check, "
+                         f"{_when(last, view)}.")
     if order is not None and order.confirmed_value is not None and order.unit is not None:
         if not compare_setting(float(last.confirmed_value), last.unit,
                                float(order.confirmed_value), order.unit).same:
