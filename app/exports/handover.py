@@ -4,28 +4,44 @@ from __future__ import annotations
 
 import io
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
 from app.exports.account_text import amount, doubts, rate, result_line, span, window
 from app.exports.drawing_pdf import pdf_drawing
-from app.exports.entry_words import machine_text, order_text, own_text, remarks, what, when
+from app.exports.entry_words import (
+    clamp_text,
+    machine_text,
+    order_text,
+    own_text,
+    remarks,
+    told_text,
+    what,
+    when,
+)
+from app.exports.output_plot import LETTERS, output_plot
 from app.exports.sheet_text import BOLD, REGULAR, printable, use_fonts
 from app.records.chain import Verification
+from app.records.codes import bed_words
 from app.records.content import Entry
-from app.records.kinds import WORDS
-from app.records.shift import BedAccount, level_state
+from app.records.kinds import ABOUT, WORDS
+from app.records.moment import Moment
+from app.records.shift import BedAccount, LevelState, clamped, last_look, level_state, told
 from app.records.standing import Standing
+from app.rounds import next_due
 from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
 from vision.output import (
     ShiftPlan,
+    content_now,
     cumulative,
     findings,
+    is_open,
     parse_starts,
     rolling,
     shift_totals,
 )
+from vision.output.model import hm
 
 #: Common practice, no source, unless said otherwise.
 CAUTIONS = (
@@ -44,14 +60,15 @@ _RULE = 0.4  # points: hairlines only, the sheet must survive a bad copier
 def handover_pdf(bed: BedAccount, verification: Verification, *, now: datetime,
                  plan: ShiftPlan | None = None, printed_by: str = "",
                  withdrawn: Sequence[Standing] = ()) -> bytes:
-    """The sheet as PDF bytes.
+    """The sheet as PDF bytes: what is handed over on the first page, the entries behind it on
+    the next ones.
 
     ``withdrawn`` are things taken back; they are listed and count nowhere.  ``now``
     is an aware datetime.
     """
     from reportlab.lib.pagesizes import A4
     from reportlab.lib.units import mm
-    from reportlab.platypus import SimpleDocTemplate
+    from reportlab.platypus import KeepInFrame, PageBreak, SimpleDocTemplate
 
     use_fonts()
     plan = plan or ShiftPlan(_DEFAULT_STARTS)
@@ -60,10 +77,13 @@ def handover_pdf(bed: BedAccount, verification: Verification, *, now: datetime,
         out, pagesize=A4, leftMargin=16 * mm, rightMargin=16 * mm, topMargin=15 * mm,
         bottomMargin=18 * mm, title=f"Hand-over, bed {bed.bed}", author="Countersight",
         subject="Confirmed entries only", invariant=1)
+    first = [*_head(bed, verification, now, printed_by), *_now(bed, now, plan),
+             *_shift_plot(bed, now, plan), *_signatures()]
     story: list[Any] = [
-        *_head(bed, verification, now, printed_by), *_now(bed, now, plan),
-        *_outputs(bed, now, plan), *_readings(bed), *_others(bed),
-        *_changes(bed, withdrawn), *_signatures()]
+        # Whatever there is to say, what is handed over stands on one page.
+        KeepInFrame(document.width, document.height - 4 * mm, first, mode="shrink"), PageBreak(),
+        _p(f"Bed {bed_words(bed.bed)}: the entries behind the first page", "title"),
+        *_outputs(bed, now, plan), *_readings(bed), *_others(bed), *_changes(bed, withdrawn)]
     foot = f"Bed {bed.bed}, printed {now:%Y-%m-%d %H:%M}. {verification.sentence}"
     document.build(story, onFirstPage=_footer(foot), onLaterPages=_footer(foot))
     return out.getvalue()
@@ -112,7 +132,7 @@ def _table(header: Sequence[str], rows: Sequence[Sequence[str]], widths_mm: Sequ
 def _head(bed: BedAccount, verification: Verification, now: datetime, printed_by: str
           ) -> list[Any]:
     by = f" for {printed_by}" if printed_by else ""
-    lines = [_p(f"Hand-over, bed {bed.bed}", "title"),
+    lines = [_p(f"Hand-over, bed {bed_words(bed.bed)}", "title"),
              _p(f"Printed {now:%Y-%m-%d %H:%M} ({now:%z}){by}; confirmed entries only."),
              _p(("Record checked: " if verification.ok else "RECORD NOT WHOLE: ")
                 + verification.sentence, "body" if verification.ok else "warn")]
@@ -120,24 +140,92 @@ def _head(bed: BedAccount, verification: Verification, now: datetime, printed_by
 
 
 def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
-    story = [_p("As it stands", "head")]
-    order = bed.order
-    story.append(_p("Order on record: " + (order_text(order) if order else "none.")))
     level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes)
-    story.append(_p(level.sentence))
-    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom):
-        story.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))
+    story = [_p(line) for line in [*_state_lines(bed, now), _level_line(level)]]
+    story.append(_p("Order on record: " + (order_text(bed.order) if bed.order else "none.")))
+    story += _limit_lines(bed, now, plan)
     for q in bed.account.questions:
         story.append(_p(f"To be answered: {q.sentence}", "warn"))
+    head = _p("As it stands", "head")
     if level.last is None or level.last.confirmed_value is None:
-        return story
+        return [head, *story]
     drawn = _level_drawing(level.last, float(level.last.confirmed_value), level.stale)
-    head, *said = story
-    return [head, _beside(said[:_BESIDE], drawn), *said[_BESIDE:]]
+    return [head, _beside(story[:_BESIDE], drawn), *story[_BESIDE:]]
+
+
+def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
+    """Chamber, drain, fluid, next reading: each with when it was known."""
+    known, seen, clamp = content_now(bed.account), last_look(bed.standings), clamped(bed.standings)
+    lines = ["In the chamber: not known; look at it." if known is None else
+             f"In the chamber: {known[1]} mL, known at {hm(known[0], now)}."]
+    state = {True: "open", False: "closed", None: "open or closed is not on record"}
+    lines.append(f"Drain: {state[is_open(bed.account.events, now)]}, as confirmed."
+                 + (f" {clamp_text(clamp, now)}" if clamp is not None else ""))
+    if seen is None:
+        lines.append("Look of the fluid: not on record.")
+    else:
+        looks = [str(s.entry.payload["look"]) for s in bed.standings
+                 if s.entry.event == "fluid-seen"]
+        before = f"; before that {looks[-2]}" if len(looks) > 1 and looks[-2] != looks[-1] else ""
+        lines.append(f"Look of the fluid: {looks[-1]}, seen at {hm(seen.happened.local, now)} "
+                     f"by {seen.initials}{before}.")
+    if bed.account.readings:
+        due, why = next_due(Moment.of(bed.account.readings[-1].at), bed.limits.reading_due_minutes)
+        late = " That time has passed." if due.utc <= now else ""
+        lines.append(f"Next reading: due at {hm(due.local, now)} ({why}).{late}")
+    else:
+        lines.append("Next reading: none is on record yet.")
+    return lines
+
+
+def _level_line(level: LevelState) -> str:
+    last = level.last
+    if last is None or last.confirmed_value is None:
+        how = "" if last is None else f" By the usual method, {last.initials}."
+    else:
+        how = f" It {hanging_words(float(last.confirmed_value))}, as confirmed by {last.initials}."
+    return f"Level: {'STALE. ' if level.stale else ''}{level.sentence}{how}"
+
+
+def _limit_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
+    """What the order's limits say, and who was told what."""
+    lines = []
+    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom):
+        answer = told(f, bed.standings) if f.verdict == "over" else None
+        if answer is None:
+            lines.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))
+        else:
+            lines.append(_p(f"{f.sentence.split(' Tell whom')[0]} {told_text(answer, now)}."))
+    others = [s.entry for s in bed.standings if s.entry.event == "person-told"
+              and s.entry.payload.get("about") in ("look", "other")]
+    return [*lines, *(_p(f"{told_text(e, now)} ({ABOUT[e.payload['about']]}).") for e in others)]
+
+
+def _shift_plot(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
+    """The output of this shift, or since the first reading where that is later, drawn."""
+    totals = [w for w in shift_totals(bed.account, plan, now) if w.covered_hours > 0]
+    if not totals:
+        return [_p("Output of the shift: there are not yet two confirmed readings.")]
+    # A shift that has only begun shows the one before, too: that is what is handed over.
+    start = totals[-2 if len(totals) > 1 and now - totals[-1].start < _YOUNG else -1].start
+    intervals = [i for i in bed.account.intervals if i.end > start]
+    begin = max(start, min(i.start for i in intervals)) if intervals else start
+    drawn = output_plot(bed, begin, now)
+    story = [_p(f"Output since {hm(begin, now)}", "head")]
+    story += [] if drawn is None else [pdf_drawing(drawn, 140 * _MM)]
+    named = [f"{letter} {WORDS[name]}" for name, letter in LETTERS.items() if any(
+        e.name == name and e.at >= begin and not e.seen for e in bed.account.events)]
+    story.append(_p(", ".join(named), "small"))
+    return [*story, *(_p(f"Shift {span(w.start, w.end)}: {window(w)}.") for w in totals[-2:])]
+
+
+#: So young a shift is shown with the one before (our choice).
+_YOUNG = timedelta(hours=2)
+_MM = 72 / 25.4  # points
 
 
 #: So many sentences stand beside the drawing: a row of a table cannot go over to the next page.
-_BESIDE = 8
+_BESIDE = 9
 
 
 def _beside(said: list[Any], drawn: Any) -> Any:

@@ -94,7 +94,7 @@ def test_the_shift_page_and_its_plot_say_the_same(emptied):
 
 def test_the_plot_keeps_its_axis(store):
     """A minute with 10 mL would be 600 mL/h and flatten every hour of the night."""
-    from app.ui.shift.plots import output_plot
+    from app.exports.output_plot import output_plot
 
     bed = bed_account(store, BED)
     before = output_plot(bed, bed.account.readings[0].at, datetime.now().astimezone())
@@ -146,7 +146,7 @@ def test_what_was_emptied_is_not_shown_as_still_in_the_chamber(emptied):
 
 def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(store):
     """A state seen is not a change made: nothing may imply that it had been closed."""
-    from app.ui.shift.plots import output_plot
+    from app.exports.output_plot import output_plot
 
     put(store, EventDraft("drain-opened", detail="seen at the round", seen=True), 0,
         happened_at=ago(30))
@@ -164,7 +164,7 @@ def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(stor
 
 
 def test_a_drain_that_was_opened_is_one(store):
-    from app.ui.shift.plots import output_plot
+    from app.exports.output_plot import output_plot
 
     put(store, EventDraft("drain-opened"), 0, happened_at=ago(30))
     bed = bed_account(store, BED)

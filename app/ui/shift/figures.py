@@ -8,15 +8,14 @@ from typing import Any
 import streamlit as st
 
 from app.exports.account_text import amount, doubts, rate
+from app.exports.output_plot import LETTERS, output_plot
 from app.records import WORDS
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.shift.look import Look
 from app.ui.shift.plots import (
-    LETTERS,
     cumulative_plot,
     level_plot,
-    output_plot,
     threshold_plot,
 )
 from vision.output import cumulative

@@ -9,12 +9,12 @@ from datetime import time, timedelta, timezone
 import pytest
 from exports_help import SECOND, evening
 from pypdf import PdfReader
-from records_help import BED, BY, at, clock, reading
+from records_help import BED, BY, at, clock, happening, reading
 
 from app.exports.handover import CAUTIONS, handover_pdf
 from app.exports.sheet_text import MORE
 from app.exports.table import read_csv, write_csv
-from app.records import SkipDraft, Store, confirm
+from app.records import LevelDraft, OrderDraft, SkipDraft, Store, confirm
 from app.records.chain import Verification
 from app.records.confirmed import seal
 from app.records.shift import bed_account
@@ -39,7 +39,7 @@ def sheet(store, bed, verification=None):
 
 def test_the_sheet_of_an_evening(store):
     text, pages = sheet(store, BED)
-    assert len(pages) == 1
+    assert len(pages) == 2, "what is handed over, and the entries behind it"
     for words in ("Hand-over, bed QUAY-3", "confirmed entries only", store.verify().head[:12],
                   "threshold -2.5 cmH2O", "the position changed at 11:10",
                   "over your limit of 12 mL in an hour", "the teacher on duty", "46.00",
@@ -51,6 +51,36 @@ def test_the_sheet_of_an_evening(store):
                   *CAUTIONS):
         assert words in text, words
     assert "QUAY-4 " not in text.replace("belongs to QUAY-4 ", ""), "no other bed's entries"
+
+
+def test_what_is_handed_over_stands_on_the_first_page_whatever_there_is(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(confirm(OrderDraft(landmark="ear canal", limits={
+        "ml_per_hour": "12", "reading_due_minutes": "60"}), by=BY, bed=BED, clock=clock(0)))
+    store.add(confirm(LevelDraft.usual_method(), by=BY, bed=BED, clock=clock(1)))
+    store.add(happening("drain-opened", 2))
+    store.add(happening("fluid-seen", 3, look="clear"))
+    for hour in range(24):  # every second one over the limit
+        came = str((9, 14)[hour % 2])
+        store.add(reading(came, 5 + 60 * hour))
+        if hour < 23:
+            store.add(happening("chamber-emptied", 6 + 60 * hour, before_ml=came, after_ml="0"))
+    store.add(happening("fluid-seen", 1391, look="pink"))
+    store.add(happening("person-told", 1392, about="ml_per_hour", whom="doctor on call",
+                        reply="will come"))
+    store.add(happening("drain-closed", 1393, closed_for="transport"))
+    pdf = PdfReader(io.BytesIO(handover_pdf(
+        bed_account(store, BED), store.verify(), now=at(1400).local, plan=PLAN)))
+    first = " ".join(pdf.pages[0].extract_text().split())
+    for words in ("In the chamber: 14 mL, known at 07:05", "Drain: closed, as confirmed",
+                  "Clamped for transport since 07:13, 7 min now",
+                  "Look of the fluid: pink, seen at 07:11 by M.K.; before that clear",
+                  "Next reading: due at 08:05 (your order: every 60 min)",
+                  "Level: The last level check is of 2026-03-02 08:01. By the usual method",
+                  "Told doctor on call at 07:12 (M.K.), answer: will come",
+                  "Output, mL/h", "Handed over by"):
+        assert words in first, words
+    assert "Chamber readings" in pdf.pages[1].extract_text() + pdf.pages[2].extract_text()
 
 
 def test_a_statement_answered_with_no_is_visible(store):
