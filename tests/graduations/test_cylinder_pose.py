@@ -91,7 +91,7 @@ def seen_marks(camera: PinholeCamera, rng: np.random.Generator, noise_px: float,
                            for a in (-0.35, 0.45)])
     kind = np.repeat([0, 1], len(heights))
     return MarkPoints(points + rng.normal(0, noise_px, points.shape), z,
-                      ends + rng.normal(0, 4 * noise_px, ends.shape), kind)
+                      ends + rng.normal(0, 4 * noise_px, ends.shape), kind, np.tile(heights, 2))
 
 
 def elevation_and_sd_deg(pose: CylinderPose, level_mm: float) -> tuple[float, float]:
@@ -160,7 +160,8 @@ class TestFound:
         points = marks.points_px.copy()
         wild = rng.choice(len(points), len(points) // 10, replace=False)
         points[wild] += rng.uniform(-15, 15, (len(wild), 2))
-        pose = fit_pose(MarkPoints(points, marks.height_mm, marks.ends_px, marks.end_kind),
+        pose = fit_pose(MarkPoints(points, marks.height_mm, marks.ends_px, marks.end_kind,
+                                   marks.end_height_mm),
                         RADIUS, CENTRE, 1500.0, 0.02)
         at, sd = elevation_and_sd_deg(pose, 40.0)
         assert at == pytest.approx(12.0, abs=max(3 * sd, 0.5))
@@ -176,7 +177,7 @@ class TestFound:
         ends = np.concatenate([camera.project(wall_point(np.full(len(HEIGHTS), a), HEIGHTS, RADIUS))
                                for a in azimuth[[0, -1]]])
         marks = MarkPoints(points + rng.normal(0, 0.15, points.shape), z, ends,
-                           np.repeat([0, 1], len(HEIGHTS)))
+                           np.repeat([0, 1], len(HEIGHTS)), np.tile(HEIGHTS, 2))
         pose = fit_pose(marks, RADIUS, CENTRE, 1500.0, 0.05, point_sd_px=0.5)
         at, sd = elevation_and_sd_deg(pose, 30.0)
         assert at == pytest.approx(elevation, abs=max(3 * sd, 0.5))

@@ -4,6 +4,10 @@ Along a straight line in space the picture is a one-dimensional projective map,
 t = (a z + b) / (1 + c z) from height z to place t.  A hypothesis pairs a run of
 strokes with a run of marks; the map that follows predicts all other marks, and
 what is then found or missed, long or short, speaks for or against it.
+
+Marks on a narrower part of a stepped tube stand behind that line.  Seen from a camera at
+height H and distance D from the line, a mark at height z that lies b behind it stands where
+one on the line at z + (H - z) b / (D + b) would: with a few H tried out, the map is the same.
 """
 
 from __future__ import annotations
@@ -32,6 +36,9 @@ _LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
 _LOG_COVERED, _LOG_STILL = np.log(0.01), np.log(0.75)
 #: That a mark of the scale lies outside the photo.
 _LOG_OUTSIDE = np.log(0.75)
+#: Elevations from which a stepped tube is tried, degrees: between two of them a part that
+#: stands 10 mm behind moves by less than a mark's room to be found in.
+_TRIED_DEG = (0.0, 8.0, -8.0, 16.0, -16.0, 25.0, -25.0)
 #: A row is followed over so many turns at most.
 _MOST_TURNS = 8
 #: So many pairings of a row with the scale are tried first; the others only when none of
@@ -184,11 +191,12 @@ def _runs(scale: Scale) -> list[np.ndarray]:
 
 
 def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
-          fixed: tuple[int, float] | None = None) -> list[Alignment]:
+          fixed: tuple[int, float] | None = None, focal_px: float = 1000.0) -> list[Alignment]:
     """All plausible numberings of the chains, the likeliest first.
 
-    ``height_px`` is the height of the searched picture; ``fixed`` says which mark
-    (index) lies at which y.  Returns an empty list when no chain fits the scale.
+    ``height_px`` is the height of the searched picture, ``focal_px`` its focal length (used
+    for stepped tubes only); ``fixed`` says which mark (index) lies at which y.  Returns an
+    empty list when no chain fits the scale.
     """
     found: list[Alignment] = []
     later: list[tuple[Any, ...]] = []
@@ -203,8 +211,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
             later += [(t, outside, column, *pair, chain) for pair in trial[_PAIRINGS:]]
             for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
-                a = _grow(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
-                          chain, height_px)
+                a = _best_view(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
+                               chain, height_px, focal_px)
                 if a is not None:
                     found.append(a)
                     if len(a.mark) > 0.95 * len(scale.marks) and a.unmatched_marks <= 1:
@@ -212,8 +220,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                         # on the unrolled wall
                         break
     if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
-        grown = (_grow(strokes, t, outside, column, scale, mark, stroke, chain, height_px)
-                 for t, outside, column, mark, stroke, chain in later)
+        grown = (_best_view(strokes, t, outside, column, scale, mark, stroke, chain, height_px,
+                            focal_px) for t, outside, column, mark, stroke, chain in later)
         found += [a for a in grown if a is not None]
     found.sort(key=lambda a: -a.score)
     distinct: list[Alignment] = []
@@ -322,12 +330,37 @@ def _runs_missed(missed: np.ndarray) -> float:
     return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
 
 
-def _grow(
+def _best_view(
     strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
     scale: Scale, mark: np.ndarray, stroke: np.ndarray, chain: Chain, height_px: int,
+    focal_px: float,
 ) -> Alignment | None:
-    """Fit the map, predict every mark, gather what is there, and judge."""
-    z_all = np.array([m.height_mm for m in scale.marks])
+    """A pairing followed through the whole scale, from the elevation that explains most."""
+    z = np.array([m.height_mm for m in scale.marks])
+    if scale.outline is None:
+        return _grow(strokes, t, outside, column, scale, z, mark, stroke, chain, height_px)
+    behind = scale.outline.behind_mm(z)
+    middle = 0.5 * (float(z.min()) + float(z.max()))
+    abc, _ = fit_1d(z[mark], t[stroke], rounds=2)
+    away = focal_px / max(float(np.abs(slope_1d(abc, z[mark])).mean()), 1e-6)
+    found = []
+    for elevation_deg in _TRIED_DEG:
+        height = middle + away * np.tan(np.radians(elevation_deg))
+        on_line = z + (height - z) * behind / (away + behind)
+        found.append(_grow(strokes, t, outside, column, scale, on_line, mark, stroke, chain,
+                           height_px))
+    return max((a for a in found if a is not None), key=lambda a: a.score, default=None)
+
+
+def _grow(
+    strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
+    scale: Scale, z_all: np.ndarray, mark: np.ndarray, stroke: np.ndarray, chain: Chain,
+    height_px: int,
+) -> Alignment | None:
+    """Fit the map, predict every mark, gather what is there, and judge.
+
+    ``z_all`` (M,) are the heights of the marks on the line that the map is of.
+    """
     is_long = np.array([m.length == "long" for m in scale.marks])
     typical = float(np.median(strokes.length_px[chain.index]))
     candidates = np.flatnonzero(outside < 0.15 * typical)

@@ -1,9 +1,9 @@
 """Where the camera stood: the pose of a graduated cylinder from its own marks.
 
 The marks are printed on the outside of the wall, so nothing between camera and
-print refracts: a pinhole camera and a cylinder of known radius say it all.  The
-pose is what the parallax correction needs: at which elevation each point of the
-wall was seen.
+print refracts: a pinhole camera and a cylinder of known radius, or a wall of known
+outline, say it all.  The pose is what the parallax correction needs: at which elevation
+each point of the wall was seen.
 
 Frames.  Chamber frame, mm: Z along the axis, up the scale, origin at the height
 datum of the scale file; X to the right and Y away from the camera, which stands
@@ -18,6 +18,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.scale_file.outline import Outline
+
 #: A ladder counts as this many independently placed points, however many are measured.
 INDEPENDENT_POINTS = 12.0
 #: Ends of strokes are blurred and worn alike along the ladder: fewer still.
@@ -28,6 +30,8 @@ _POOR = 1.6
 _FIRST_STARTS = 3
 #: Logarithm of a distance in mm beyond which no chamber is looked for (500 m).
 _FARTHEST = math.log(5e5)
+#: So many times the radius of an uneven wall is looked up where a sight line met it last.
+_TURNS_TO_THE_WALL = 5
 
 
 @dataclass(frozen=True)
@@ -36,7 +40,8 @@ class CylinderPose:
 
     ``params`` is (distance_mm, height_mm, yaw_rad, pitch_rad, roll_rad,
     log_focal); ``covariance`` is its (6, 6) covariance, scaled by the residuals;
-    ``doubt_deg`` what the elevation is unsure of beyond it.
+    ``doubt_deg`` what the elevation is unsure of beyond it.  ``radius_mm`` is that of the
+    widest part, ``outline`` the outside of a wall that is no even cylinder.
     """
 
     params: np.ndarray
@@ -45,6 +50,11 @@ class CylinderPose:
     centre_px: tuple[float, float]
     residual_px: float
     doubt_deg: float = 0.0
+    outline: Outline | None = None
+
+    def radius_at_mm(self, height_mm: float | np.ndarray) -> np.ndarray:
+        """Outer radius at heights of any shape (or the one radius)."""
+        return np.asarray(self.radius_mm) if self.outline is None else self.outline.at(height_mm)
 
     @property
     def focal_px(self) -> float:
@@ -84,22 +94,28 @@ class CylinderPose:
         """
         rotation, f = _rotation(self.params), self.focal_px
         r, d, h = self.radius_mm, float(self.params[0]), float(self.params[1])
+        heights = np.asarray(height_mm, float)
         round_wall = np.stack([r * np.sin(azimuth_rad), d - r * np.cos(azimuth_rad)])
-        across = rotation[:, :2] @ round_wall
-        along = rotation[:, 2:] * (np.asarray(height_mm, float) - h)
-        z = along[2][:, None] + across[2][None]
+        across = (rotation[:, :2] @ round_wall)[:, None]
+        if self.outline is not None:
+            narrower = self.outline.at(heights) / r
+            across = across * narrower[None, :, None] + (
+                d * rotation[:, 1, None] * (1.0 - narrower))[..., None]
+        along = rotation[:, 2:] * (heights - h)
+        z = along[2][:, None] + across[2]
         inverse = f / np.where(z > 1e-6, z, np.nan)
         out = np.empty((*z.shape, 2), np.float32)
         for k in (0, 1):
-            out[..., k] = (along[k][:, None] + across[k][None]) * inverse + self.centre_px[k]
+            out[..., k] = (along[k][:, None] + across[k]) * inverse + self.centre_px[k]
         return out
 
     def on_wall(self, azimuth_rad: np.ndarray, height_mm: np.ndarray,
                 radius_mm: float | None = None) -> np.ndarray:
         """(N, 3) points of the wall; azimuth 0 faces the camera, positive to the right."""
-        r = self.radius_mm if radius_mm is None else radius_mm
-        a, h = np.broadcast_arrays(np.asarray(azimuth_rad, float), np.asarray(height_mm, float))
-        return np.column_stack([r * np.sin(a.ravel()), -r * np.cos(a.ravel()), h.ravel()])
+        a, h = (x.ravel() for x in np.broadcast_arrays(
+            np.asarray(azimuth_rad, float), np.asarray(height_mm, float)))
+        r = self.radius_at_mm(h) if radius_mm is None else radius_mm
+        return np.column_stack([r * np.sin(a), -r * np.cos(a), h])
 
     def wall_coordinates(self, points_px: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Azimuth (rad) and height (mm) where the sight lines meet the front wall.
@@ -107,7 +123,12 @@ class CylinderPose:
         Sight lines that pass beside the chamber get the azimuth of their nearest
         approach.
         """
-        x, y, z = _hit(self.params, self.rays(points_px), self.radius_mm)
+        rays = self.rays(points_px)
+        x, y, z = _hit(self.params, rays, self.radius_mm)
+        if self.outline is not None:
+            # a wall that leans less than the sight line: each turn is nearer
+            for _ in range(_TURNS_TO_THE_WALL):
+                x, y, z = _hit(self.params, rays, self.outline.at(z))
         return np.arctan2(x, -y), z
 
     def elevation_rad(self, height_mm: float | np.ndarray) -> np.ndarray:
@@ -159,9 +180,12 @@ def _rays(params: np.ndarray, points_px: np.ndarray, centre: tuple[float, float]
     return cam @ turn
 
 
-def _hit(params: np.ndarray, rays: np.ndarray, radius: float
+def _hit(params: np.ndarray, rays: np.ndarray, radius: float | np.ndarray
          ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """First meeting of sight lines with the cylinder (nearest approach if they miss)."""
+    """First meeting of sight lines with the cylinder (nearest approach if they miss).
+
+    ``radius`` is one for all or (N,), one for each sight line.
+    """
     d, h = params[..., 0, None], params[..., 1, None]
     x, y, z = rays[..., 0], rays[..., 1], rays[..., 2]
     a = x * x + y * y
@@ -178,23 +202,36 @@ class MarkPoints:
     ``points_px`` (N, 2) with ``height_mm`` (N,) of the mark each lies on;
     ``ends_px`` (M, 2) are ends of strokes, ``end_kind`` (M,) an integer per kind
     of end (left of short, right of short, ...): ends of one kind share an azimuth.
+    ``end_height_mm`` (M,) is the height of the marks whose ends they are.
     """
 
     points_px: np.ndarray
     height_mm: np.ndarray
     ends_px: np.ndarray
     end_kind: np.ndarray
+    end_height_mm: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Wall:
+    """Radii in mm: of the widest part, of the points (N,) and of the ends (M,), or one for all."""
+
+    widest: float
+    points: float | np.ndarray
+    ends: float | np.ndarray
 
 
 def fit_pose(
     marks: MarkPoints, radius_mm: float, centre_px: tuple[float, float],
     focal_px: float, focal_relative_sd: float, *, point_sd_px: float = 0.25,
     end_sd_px: float = 2.5, start: np.ndarray | None = None, iterations: int = 25,
+    outline: Outline | None = None,
 ) -> CylinderPose:
     """Robust least squares for the pose (Levenberg-Marquardt, Huber weights).
 
     The focal length enters with its own uncertainty, so that photos without
-    camera facts widen the interval instead of failing.
+    camera facts widen the interval instead of failing.  ``radius_mm`` is that of the widest
+    part; each mark lies on its own radius where an ``outline`` is given.
     """
     # Points of one mark, and of its neighbours, share printing, shading and blur
     # errors.  Counting them all as independent would let a tenth of a pixel of
@@ -203,14 +240,16 @@ def fit_pose(
     poor_px = _POOR * point_sd_px
     point_sd_px *= np.sqrt(clumping)
     end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
+    wall = _Wall(radius_mm, *((radius_mm, radius_mm) if outline is None else (
+        outline.at(marks.height_mm), outline.at(marks.end_height_mm))))
     starts = [start] if start is not None else _starts(marks, radius_mm, focal_px, centre_px)
 
     def run(x0: np.ndarray, rounds: int) -> tuple[np.ndarray, float, np.ndarray]:
-        return _levenberg(x0, marks, radius_mm, centre_px, np.log(focal_px),
+        return _levenberg(x0, marks, wall, centre_px, np.log(focal_px),
                           focal_relative_sd, point_sd_px, end_sd_px, rounds)
 
     def misfit(x: np.ndarray) -> float:
-        r = _point_residuals(x, marks, radius_mm, centre_px)
+        r = _point_residuals(x, marks, wall, centre_px)
         return 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
 
     first, later = starts[:_FIRST_STARTS], starts[_FIRST_STARTS:]
@@ -223,7 +262,7 @@ def fit_pose(
             break
         best = min(best, run(x0, iterations), key=lambda f: f[1])
     x, _, normal = best
-    pose = CylinderPose(x, np.zeros((6, 6)), radius_mm, centre_px, 0.0)
+    pose = CylinderPose(x, np.zeros((6, 6)), radius_mm, centre_px, 0.0, outline=outline)
     mad = misfit(x)
     covariance = np.linalg.pinv(normal) * max(mad * np.sqrt(clumping) / point_sd_px, 1.0) ** 2
     return replace(pose, covariance=covariance, residual_px=mad)
@@ -254,24 +293,24 @@ def _starts(marks: MarkPoints, radius_mm: float, focal_px: float, centre: tuple[
     return starts
 
 
-def _point_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
+def _point_residuals(x: np.ndarray, marks: MarkPoints, wall: _Wall,
                      centre: tuple[float, float]) -> np.ndarray:
     """(..., N) height residuals on the wall, in pixels, for parameters (..., 6)."""
-    _, _, z = _hit(x, _rays(x, marks.points_px, centre), radius)
+    _, _, z = _hit(x, _rays(x, marks.points_px, centre), wall.points)
     return (z - marks.height_mm) * _scale(x)
 
 
-def _end_residuals(x: np.ndarray, marks: MarkPoints, radius: float,
+def _end_residuals(x: np.ndarray, marks: MarkPoints, wall: _Wall,
                    centre: tuple[float, float]) -> np.ndarray:
     """Ends of one kind should share an azimuth; (..., M) residuals in pixels across."""
     if len(marks.end_kind) == 0:
         return np.zeros((*x.shape[:-1], 0))
-    px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), radius)
+    px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), wall.ends)
     azimuth = np.arctan2(px, -py)
     member = marks.end_kind[:, None] == np.arange(marks.end_kind.max() + 1)
     share = member / np.maximum(member.sum(axis=0), 1)
     out = azimuth - (azimuth @ share)[..., marks.end_kind]
-    return out * np.cos(azimuth) * radius * _scale(x)
+    return out * np.cos(azimuth) * wall.ends * _scale(x)
 
 
 def _scale(x: np.ndarray) -> np.ndarray:
@@ -280,14 +319,14 @@ def _scale(x: np.ndarray) -> np.ndarray:
 
 
 def _levenberg(
-    x0: np.ndarray, marks: MarkPoints, radius: float, centre: tuple[float, float],
+    x0: np.ndarray, marks: MarkPoints, wall: _Wall, centre: tuple[float, float],
     log_f: float, f_sd: float, p_sd: float, e_sd: float, iterations: int,
 ) -> tuple[np.ndarray, float, np.ndarray]:
     # Distance and focal length, height and pitch trade against one another almost
     # freely.  In (size, elevation, aim) instead they hardly do, and the search
     # does not creep along a narrow valley.
     middle = float(marks.height_mm.mean())
-    nearest = math.log(1.2 * radius)
+    nearest = math.log(1.2 * wall.widest)
 
     def outer(y: np.ndarray) -> np.ndarray:
         d = np.exp(y[..., 0] + y[..., 5])
@@ -301,8 +340,8 @@ def _levenberg(
     def residuals(y: np.ndarray) -> np.ndarray:
         x = outer(y)
         return np.concatenate([
-            _point_residuals(x, marks, radius, centre) / p_sd,
-            _end_residuals(x, marks, radius, centre) / e_sd,
+            _point_residuals(x, marks, wall, centre) / p_sd,
+            _end_residuals(x, marks, wall, centre) / e_sd,
             (x[..., 5:6] - log_f) / f_sd,
         ], axis=-1)
 

@@ -19,6 +19,7 @@ from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_mar
 from vision.imaging.camera import FILM_DIAGONAL_MM
 from vision.imaging.picture import Picture
 from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN
+from vision.scale_file.outline import Outline
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
 
@@ -79,7 +80,7 @@ class _Task:
         h, w = self.grey.shape
         return fit_pose(marks, self.scale.outer_radius_mm, ((w - 1) / 2, (h - 1) / 2),
                         self.focal_px, self.focal_relative_sd, point_sd_px=point_sd_px,
-                        start=start)
+                        start=start, outline=self.scale.outline)
 
 
 @dataclass(frozen=True)
@@ -193,7 +194,7 @@ def fit_graduations(
         _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
     task = _Task(grey, scale, f, max(f_sd, 0.015), known)
     best: GraduationFit | None = None
-    for found in search(grey, scale, near, fixed, seen):
+    for found in search(grey, scale, near, fixed, seen, f):
         one = _measured(found, task, fixed)
         if one is not None and (best is None or one.log_likelihood > best.log_likelihood):
             best = one
@@ -212,7 +213,7 @@ def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]
               ) -> GraduationFit | None:
     """What an alignment leads to: pose, marks measured on the wall, numbering."""
     scale, z = task.scale, task.height_mm
-    strokes = _stroke_points(found, z, task.is_long)
+    strokes = _stroke_points(found, z, task.is_long, scale.outline)
     first = _measure_wall(task, task.pose_from(strokes, 0.5), strokes, rounds=1)
     if first.core_rad is None or first.long_rad is None:
         return None
@@ -261,13 +262,13 @@ def recentred(fit: GraduationFit) -> GraduationFit:
     from scipy.optimize import minimize
 
     pose, z = fit.pose, fit.height_mm
-    marks = _points_seen(pose, fit.samples, fit.used, z, np.zeros((0, 2)), np.zeros(0, int))
+    marks = _points_seen(pose, fit.samples, fit.used, z)
     size = float(np.hypot(*fit.grey.shape))
 
     def looked_from(aside: np.ndarray) -> CylinderPose:
         middle = (pose.centre_px[0] + size * aside[0], pose.centre_px[1] + size * aside[1])
         return fit_pose(marks, pose.radius_mm, middle, pose.focal_px, _UNKNOWN_FOCAL_SD,
-                        point_sd_px=0.3, start=pose.params)
+                        point_sd_px=0.3, start=pose.params, outline=pose.outline)
 
     def misfit(aside: np.ndarray) -> float:
         # nothing is cut out from farther aside than a photo is large
@@ -341,7 +342,8 @@ def _moved(e: ShiftEvidence, shift: int) -> ShiftEvidence:
                          e.like_marks, e.step_mm)
 
 
-def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray) -> MarkPoints:
+def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray,
+                   outline: Outline | None) -> MarkPoints:
     """Three points and two ends of every aligned stroke, in pixels of the picture.
 
     The line of least squares through an arc meets the arc at 1/sqrt(3) of the
@@ -358,8 +360,12 @@ def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray) -> MarkPoin
     r = 1.0 / np.sqrt(3.0)
     points = np.concatenate([centre - r * half, centre + r * half])
     ends = np.concatenate([s.left_px[a.stroke], s.right_px[a.stroke]])
-    kind = np.concatenate([2 * is_long[a.mark], 2 * is_long[a.mark] + 1]).astype(int)
-    return MarkPoints(full(points), np.tile(z[a.mark], 2), full(ends), kind)
+    # marks printed alike on another radius end at another azimuth
+    part = np.zeros(len(a.mark), int) if outline is None else np.unique(
+        np.round(outline.at(z[a.mark])), return_inverse=True)[1]
+    kind = 4 * part + 2 * is_long[a.mark]
+    return MarkPoints(full(points), np.tile(z[a.mark], 2), full(ends),
+                      np.concatenate([kind, kind + 1]).astype(int), np.tile(z[a.mark], 2))
 
 
 def _measure_wall(task: _Task, pose: CylinderPose, strokes: MarkPoints, rounds: int) -> _Wall:
@@ -373,7 +379,7 @@ def _measure_wall(task: _Task, pose: CylinderPose, strokes: MarkPoints, rounds: 
     for _ in range(rounds):
         if used.sum() < 12:
             return _Wall(pose, samples, used, None, None)
-        marks = _points_seen(pose, samples, used, z, strokes.ends_px, strokes.end_kind)
+        marks = _points_seen(pose, samples, used, z, strokes)
         pose = task.pose_from(marks, 0.3, pose.params)
         samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
         used, core, zone = _select(samples, task.is_long)
@@ -381,14 +387,16 @@ def _measure_wall(task: _Task, pose: CylinderPose, strokes: MarkPoints, rounds: 
 
 
 def _points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
-                 ends_px: np.ndarray, end_kind: np.ndarray) -> MarkPoints:
-    """The print that was found, as pixels, with the ends of the marks; not too many points."""
+                 strokes: MarkPoints | None = None) -> MarkPoints:
+    """The print that was found, as pixels, with the ends of ``strokes``; not too many points."""
     i, j = np.nonzero(used)
     if len(i) > _MOST_POINTS:
         pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
         i, j = i[pick], j[pick]
     at = pose.on_wall(samples.azimuth_rad[j], z[i] + samples.offset_mm[i, j])
-    return MarkPoints(pose.project(at), z[i], ends_px, end_kind)
+    if strokes is None:
+        return MarkPoints(pose.project(at), z[i], np.zeros((0, 2)), np.zeros(0, int), np.zeros(0))
+    return replace(strokes, points_px=pose.project(at), height_mm=z[i])
 
 
 def _select(

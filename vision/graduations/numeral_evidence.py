@@ -292,7 +292,6 @@ def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
     upright digits, or None where it leaves the photo.
     """
     pose = fit.pose
-    r = pose.radius_mm
     labelled = [i for i, m in enumerate(fit.scale.marks) if m.label]
     if not labelled:
         return [], []
@@ -310,17 +309,18 @@ def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
     limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
     # the samples of the zone lie 3 degrees apart: step over the rest of the mark
     start = edge + side * np.radians(1.5)
-    end = float(np.clip(start + side * width_mm / r, -limit, limit))
-    width = abs(end - start) * r
-    if width < 1.5 or side * (end - start) <= 0:
+    radii = np.broadcast_to(pose.radius_at_mm(heights), heights.shape)
+    end = np.clip(start + side * width_mm / radii, -limit, limit)
+    width = float((side * (end - start) * radii).min())
+    if width < 1.5:
         return [], []
     px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 9.0))
     rows, cols = max(8, int(2 * half * px_mm)), max(6, int(width * px_mm))
-    left, right = min(start, end), max(start, end)
-    azimuth = np.linspace(left, right, cols)
     patches: list[np.ndarray | None] = []
-    for z0 in heights:
+    for z0, radius in zip(heights, radii, strict=True):
         z = np.linspace(z0 + half, z0 - half, rows)
+        left, right = sorted((start, start + side * width / float(radius)))
+        azimuth = np.linspace(left, right, cols)
         patch = sample(fit.grey, pose.project_wall(azimuth, z))
         patches.append(patch if np.isfinite(patch).all() else None)
     return labelled, patches

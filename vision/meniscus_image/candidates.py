@@ -235,7 +235,7 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
         if abs(d1 - d0) < 0.05 * d0:
             continue
         low, high = sorted((float(scale.height_mm(v0)), float(scale.height_mm(v1))))
-        wall = scale.outer_radius_mm - min(d0, d1) / 2
+        wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
         e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
         shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
         out |= (height_mm > low - 0.8 + min(shift, 0)) & (height_mm < high + 0.8 + max(shift, 0))

@@ -69,7 +69,7 @@ def find_contact_line(
     edge = np.sqrt(np.nansum((change / grain) ** 2, axis=2))
     edge = np.minimum(edge, _CAP)
     hidden = print_mask(scale, core_rad, long_rad, z, azimuth) | ~np.isfinite(strip[..., 0])
-    score = _along_lines(edge, hidden, pose.radius_mm * np.sin(azimuth), step)
+    score = _along_lines(edge, hidden, float(pose.radius_at_mm(about_mm)) * np.sin(azimuth), step)
     inside = np.abs(z - about_mm) <= reach_mm
     best = np.where(inside[None], score, -1.0)
     peak = float(best.max())

@@ -45,9 +45,10 @@ def occluded(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
     hidden = [sign for sign in (1, -1) if _hides(fit, height_mm + here[0], sign)]
     if not hidden:
         return False  # as in nearly every photo: no need to look beside the chamber
+    radius = float(pose.radius_at_mm(height_mm))
     for strip in _BESIDE:
         beside = _edge(_profile(rgb, pose, height_mm, *strip), _REACH_MM)
-        if beside is not None and set(hidden) & set(_alike(here, beside, pose.radius_mm)):
+        if beside is not None and set(hidden) & set(_alike(here, beside, radius)):
             return True
     return False
 
@@ -74,7 +75,7 @@ def _profile(rgb: np.ndarray, pose: CylinderPose, height_mm: float, left: float,
     up = ends[1] - ends[0]
     across = np.array([-up[1], up[0]])
     t = np.arange(-_REACH_MM - _FAR_MM, _REACH_MM + _FAR_MM + _STEP_MM, _STEP_MM)
-    u = np.linspace(left, right, 9) * pose.radius_mm
+    u = np.linspace(left, right, 9) * float(pose.radius_at_mm(height_mm))
     points = ends.mean(axis=0) + t[:, None, None] * up + u[None, :, None] * across
     low, high = np.floor(points.min(axis=(0, 1))) - 2, np.ceil(points.max(axis=(0, 1))) + 3
     (x0, y0), (x1, y1) = np.maximum(low, 0).astype(int), np.maximum(high, 0).astype(int)

@@ -59,7 +59,8 @@ def unroll(rgb: np.ndarray, pose: CylinderPose, height_mm: np.ndarray, across: n
 def view(rgb: np.ndarray, pose: CylinderPose, grid: Grid, px_per_mm: float) -> np.ndarray:
     """(rows, columns, 3) float32: the mean of the pixels that fall into each cell."""
     down = int(np.clip(round(grid.step_mm * px_per_mm), 1, _MOST_SAMPLES))
-    cell_px = (grid.across[1] - grid.across[0]) * pose.radius_mm * px_per_mm
+    radius = float(pose.radius_at_mm(grid.top_mm - 0.5 * grid.step_mm * grid.rows))
+    cell_px = (grid.across[1] - grid.across[0]) * radius * px_per_mm
     side = int(np.clip(round(cell_px / 3.0), 1, _MOST_SAMPLES))
     z = grid.top_mm - grid.step_mm * (np.arange(grid.rows * down) + 0.5) / down
     d = grid.across[1] - grid.across[0]

@@ -19,6 +19,7 @@ import numpy as np
 
 from vision.errors import ScaleFileError
 from vision.scale_file import fields
+from vision.scale_file.outline import Outline
 from vision.scale_file.units import VOLUME_ML, suggested_unit, unit_kind
 
 
@@ -85,6 +86,14 @@ class Scale:
         if self.outer_knots:
             return max(d for _, d in self.outer_knots) / 2
         return max(d for _, d in self.diameter_knots) / 2 + self.wall_mm
+
+    @property
+    def outline(self) -> Outline | None:
+        """The outside where it is no even cylinder; None where it is one."""
+        if not self.outer_knots or len({d for _, d in self.outer_knots}) == 1:
+            return None
+        knots = sorted((float(self.height_mm(v)), d / 2) for v, d in self.outer_knots)
+        return Outline(tuple(h for h, _ in knots), tuple(r for _, r in knots))
 
     def wall_at_mm(self, value: float) -> float:
         """Thickness of the wall at a value."""

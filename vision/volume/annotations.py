@@ -21,7 +21,7 @@ def _arc(fit: GraduationFit, height_mm: float, lo: float, hi: float, slope: floa
          ) -> np.ndarray:
     """A level line on the wall between two azimuths (slope in mm per mm across)."""
     azimuth = np.linspace(lo, hi, 25)
-    z = height_mm + slope * fit.pose.radius_mm * np.sin(azimuth)
+    z = height_mm + slope * fit.pose.radius_at_mm(height_mm) * np.sin(azimuth)
     return _in_photo(fit, fit.pose.project(fit.pose.on_wall(azimuth, z)))
 
 
