@@ -111,7 +111,8 @@ def camera_towards(elevation_deg: float, distance_mm: float, target_mm: Sequence
     return PinholeCamera(turn.as_matrix() @ rest, centre, k)
 
 
-def wall_point(azimuth_rad: np.ndarray, height_mm: np.ndarray, radius_mm: float) -> np.ndarray:
+def wall_point(azimuth_rad: np.ndarray, height_mm: np.ndarray, radius_mm: float | np.ndarray
+               ) -> np.ndarray:
     """(N, 3) points of a wall; azimuth 0 faces the camera, positive to the right."""
     a, h = np.broadcast_arrays(np.asarray(azimuth_rad, float), np.asarray(height_mm, float))
     return np.stack([radius_mm * np.sin(a).ravel(), -radius_mm * np.cos(a).ravel(), h.ravel()], 1)
@@ -119,11 +120,13 @@ def wall_point(azimuth_rad: np.ndarray, height_mm: np.ndarray, radius_mm: float)
 
 def paint_tube(camera: PinholeCamera, size: tuple[int, int], radius_mm: float,
                colour: Callable[[np.ndarray, np.ndarray], np.ndarray],
-               ground: float = 150.0, samples: int = 2) -> np.ndarray:
+               ground: float = 150.0, samples: int = 2,
+               parts: Sequence[tuple[float, float, float]] = ()) -> np.ndarray:
     """(H, W) float32: an opaque tube before a plain ground.
 
     ``colour(azimuth_rad, height_mm)`` gives the grey level of points of the wall;
-    ``samples`` x ``samples`` sight lines are averaged in every pixel.
+    ``samples`` x ``samples`` sight lines are averaged in every pixel.  ``parts`` are the
+    pieces of a stepped tube, (radius, lowest height, highest height) each, open between.
     """
     width, height = size
     fine = (np.arange(samples) + 0.5) / samples - 0.5
@@ -133,14 +136,18 @@ def paint_tube(camera: PinholeCamera, size: tuple[int, int], radius_mm: float,
     u, v = np.meshgrid((x - k[0, 2]) / k[0, 0], (y - k[1, 2]) / k[1, 1])
     ray = np.stack([u, v, np.ones_like(u)], -1) @ camera.rotation
     o = camera.centre_mm
-    # |o + t r|^2 = R^2 in the plane square to the axis
     a = ray[..., 0] ** 2 + ray[..., 1] ** 2
     b = o[0] * ray[..., 0] + o[1] * ray[..., 1]
-    c = o[0] ** 2 + o[1] ** 2 - radius_mm**2
-    root = b * b - a * c
-    hit = root > 0
-    t = (-b - np.sqrt(np.where(hit, root, 0.0))) / a
-    p = o + t[..., None] * ray
+    nearest = np.full(a.shape, np.inf)
+    for radius, low, high in parts or [(radius_mm, -np.inf, np.inf)]:
+        # |o + t r|^2 = R^2 in the plane square to the axis
+        root = b * b - a * (o[0] ** 2 + o[1] ** 2 - radius**2)
+        t = (-b - np.sqrt(np.where(root > 0, root, 0.0))) / a
+        up = o[2] + t * ray[..., 2]
+        hit = (root > 0) & (up > low) & (up < high)
+        nearest = np.where(hit, np.minimum(t, nearest), nearest)
+    hit = np.isfinite(nearest)
+    p = o + np.where(hit, nearest, 0.0)[..., None] * ray
     shade = np.where(hit, colour(np.arctan2(p[..., 0], -p[..., 1]), p[..., 2]), ground)
     return shade.reshape(height, samples, width, samples).mean(axis=(1, 3)).astype(np.float32)
 

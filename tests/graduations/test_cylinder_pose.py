@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import cv2
 import numpy as np
 import pytest
@@ -10,6 +12,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.graduations.cylinder_pose import CylinderPose, MarkPoints, fit_pose
+from vision.scale_file.outline import Outline
 
 RADIUS = 16.5
 CENTRE = (449.5, 599.5)
@@ -52,6 +55,21 @@ class TestProjection:
         assert a[0] == pytest.approx(azimuth, abs=1e-6)
         assert z[0] == pytest.approx(height, abs=1e-5)
         assert pose.project(pose.on_wall(a, z)) == pytest.approx(pixel, abs=1e-5)
+
+    @settings(max_examples=60, deadline=None)
+    @given(pose=poses, azimuth=st.floats(-1.0, 1.0), height=st.floats(0, 90))
+    def test_a_wall_of_uneven_outline(self, pose, azimuth, height):
+        outline = Outline((30.0, 60.0), (RADIUS - 6.0, RADIUS))
+        uneven = replace(pose, outline=outline)
+        point = wall_point(azimuth, height, float(np.interp(height, [30, 60],
+                                                            [RADIUS - 6, RADIUS])))
+        assert uneven.on_wall(np.array([azimuth]), np.array([height])) == pytest.approx(point)
+        net = uneven.project_wall(np.array([azimuth]), np.array([height]))
+        pixel = pose.project(point)
+        assert net[0] == pytest.approx(pixel, rel=1e-5)
+        if abs(pose.elevation_rad(height)) < 0.7 and abs(azimuth) < 0.5:
+            a, z = uneven.wall_coordinates(pixel)
+            assert (a[0], z[0]) == pytest.approx((azimuth, height), abs=0.02)
 
     def test_rays_pass_through_what_they_show(self):
         pose = pose_of(height=130.0, pitch=0.3, roll=0.1)

@@ -10,12 +10,27 @@ import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, paper, printed
 
 from vision.graduations.fit import GraduationFit, fit_graduations, recentred
-from vision.scale_file.scale import Scale, load_scale
+from vision.scale_file.scale import Scale, load_scale, parse_scale
 
 SIZE = (480, 720)
 FOCAL = 800.0
 #: Of a mark's place on the wall, where it was found: a tenth of the thickness of a mark.
 PLACE_MM = 0.1
+#: Narrow below, wide above, walls of 1.5 mm everywhere; 1 mL is pi/4 d^2 h.
+_NARROW_MM_PER_ML = 1000.0 / (np.pi / 4 * 18.0**2)
+_WIDE_MM_PER_ML = 1000.0 / (np.pi / 4 * 34.0**2)
+STEPPED = {
+    "name": "stepped", "unit": "mL", "inner_diameter_mm": [[0, 18.0], [7.4, 18.0], [7.6, 34.0],
+                                                           [60, 34.0]],
+    "outer_diameter_mm": [[0, 21.0], [7.4, 21.0], [7.6, 37.0], [60, 37.0]], "wall_mm": 1.5,
+    "capacity": 60,
+    "height_mm": [[0, 0.0], [7.4, 7.4 * _NARROW_MM_PER_ML], [7.6, 7.4 * _NARROW_MM_PER_ML + 1.0],
+                  [60, 7.4 * _NARROW_MM_PER_ML + 1.0 + 52.4 * _WIDE_MM_PER_ML]],
+    "marks": [{"from": 1, "to": 6.5, "step": 0.5, "length": "short"},
+              {"from": 1, "to": 6, "step": 1, "length": "long", "label": True},
+              {"from": 10, "to": 58, "step": 2, "length": "short"},
+              {"from": 10, "to": 50, "step": 10, "length": "long", "label": True}],
+}
 
 
 @lru_cache(maxsize=8)
@@ -35,7 +50,7 @@ def marks_on_wall(fit: GraduationFit, camera) -> np.ndarray:
     from drawn_ladders import wall_point
     z = fit.height_mm
     _, found = fit.pose.wall_coordinates(
-        camera.project(wall_point(np.zeros(len(z)), z, fit.pose.radius_mm)))
+        camera.project(wall_point(np.zeros(len(z)), z, fit.pose.radius_at_mm(z))))
     return found - z
 
 
@@ -140,6 +155,22 @@ class TestFound:
         fit = fit_graduations(picture, scale, focal=(FOCAL, 0.05))
         assert fit is not None
         assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
+
+    @pytest.mark.slow
+    @pytest.mark.parametrize("elevation", [-24.0, -5.0, 3.0, 12.0, 20.0])
+    def test_a_tube_whose_outside_is_stepped(self, elevation):
+        """The narrow part's marks stand 8 mm farther away than the wide part's."""
+        scale = parse_scale(STEPPED)
+        camera = camera_towards(elevation, 150.0, (0, 0, 42.0), roll_deg=2.0, aim_deg=(2.0, 1.0),
+                                focal_px=FOCAL, size=SIZE)
+        picture = paint_tube(camera, SIZE, 0.0, printed(scale), parts=[
+            (10.5, -10.0, 29.0), (18.5, 31.0, 95.0)])
+        rng = np.random.default_rng(5)
+        picture = picture + rng.normal(0, 1.5, picture.shape).astype(np.float32)
+        fit = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
+        assert fit is not None
+        assert np.abs(marks_on_wall(fit, camera)).max() < PLACE_MM
+        assert np.degrees(fit.pose.elevation_rad(42.0)) == pytest.approx(elevation, abs=1.0)
 
     @pytest.mark.slow
     @pytest.mark.parametrize("elevation", [-12.0, 4.0, 12.0])

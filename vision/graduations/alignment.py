@@ -38,7 +38,7 @@ _LOG_COVERED, _LOG_STILL = np.log(0.01), np.log(0.75)
 _LOG_OUTSIDE = np.log(0.75)
 #: Elevations from which a stepped tube is tried, degrees: between two of them a part that
 #: stands 10 mm behind moves by less than a mark's room to be found in.
-_TRIED_DEG = (0.0, 8.0, -8.0, 16.0, -16.0, 25.0, -25.0)
+_TRIED_DEG = tuple(range(-30, 31, 4))
 #: A row is followed over so many turns at most.
 _MOST_TURNS = 8
 #: So many pairings of a row with the scale are tried first; the others only when none of
@@ -324,6 +324,16 @@ def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray)
     return each + float((~in_picture).sum()) * _LOG_OUTSIDE
 
 
+def _length_score(log_size: np.ndarray, is_long: np.ndarray) -> float:
+    """How well the lengths of strokes agree with the marks that they are taken for."""
+    longish = split_two(log_size)
+    if longish is not None:
+        return float(np.sum(np.where(longish == is_long, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
+    if is_long.any() and not is_long.all():
+        return len(is_long) * float(_LOG_CLASS_WRONG) * 0.3
+    return 0.0
+
+
 def _runs_missed(missed: np.ndarray) -> float:
     """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
     length = np.diff(true_intervals(missed), axis=1).astype(float)
@@ -395,7 +405,6 @@ def _grow(
     if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():
         return None
     size = np.log(strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
-    longish = split_two(size)
     want = project_1d(abc, z_all)
     in_picture = (want > 2) & (want < height_px - 3)
     missed = int(in_picture.sum()) - len(mark)
@@ -404,11 +413,11 @@ def _grow(
     spread = 1.4826 * float(np.median(np.abs(residual)))
     score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
         unmatched_marks * _LOG_STRANGER)
-    if longish is not None:
-        agree = longish == is_long[mark]
-        score += float(np.sum(np.where(agree, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
-    elif is_long[mark].any() and not is_long[mark].all():
-        score += len(mark) * _LOG_CLASS_WRONG * 0.3
+    # marks on another radius may be of other lengths, too
+    part = np.zeros(len(mark)) if scale.outline is None else np.round(
+        scale.outline.at([scale.marks[m].height_mm for m in mark]))
+    for one in np.unique(part):
+        score += _length_score(size[part == one], is_long[mark[part == one]])
     # a misfit of the spacing itself
     pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
