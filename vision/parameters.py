@@ -52,6 +52,11 @@ SURE_PLACE, PLAIN_PLACE = 0.85, 0.98
 WORTH_SHOWING = 0.05
 #: Probability that no surface is in sight from which none is read.
 ABSENT = 0.5
+#: Azimuth (deg) that marks cover from which they may run round the tube; how near to one (mm, and
+#: px where pixels are coarser) a line may be one; and how many times as unlike the marks above and
+#: below as those are to each other it has to be to count as something else.  Our choice: in drawn
+#: scenes half of the marks away from the surface are more alike than that, one surface in fifteen.
+RING_DEG, ON_A_MARK_MM, ON_A_MARK_PX, LIKE_A_MARK = 60.0, 0.5, 1.5, 1.5
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3
@@ -72,6 +77,9 @@ BLUR_SHARE_OF_PITCH = 0.55
 END_SLACK_DIVISIONS = 0.3
 #: A tap counts for the surface within so much (mm) below and above the scale.  Our choice.
 TAP_BELOW_MM, TAP_ABOVE_MM = 8.0, 16.0
+#: Places no farther apart than this (mm) are one surface, whether a tap narrowed the search or not:
+#: the larger steps with which lines beside a place are looked at.  Our choice.
+SAME_PLACE_MM = 3.0
 
 # ------------------------------------------------------------------ several photos of a chamber
 #: Share of the variance of a photo's own level (meniscus, edge, marks, view) that is common to

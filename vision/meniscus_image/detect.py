@@ -22,6 +22,7 @@ from vision.meniscus_image.misread_risk import (
     least_misleading_mm,
 )
 from vision.meniscus_image.occlusion import occluded
+from vision.meniscus_image.printed_ring import is_printed_ring
 from vision.parameters import ABSENT, PLAIN_PLACE, SURE_PLACE, WORTH_SHOWING
 from vision.scale_file.scale import Scale
 
@@ -37,6 +38,7 @@ class MeniscusPosterior:
     ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
+    ``ring`` says that the line is a mark that runs round the tube.
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
@@ -58,6 +60,7 @@ class MeniscusPosterior:
     chosen_mm: float | None = None
     tail: float = 0.025
     modes: tuple[LevelMode, ...] = ()
+    ring: bool = False
 
     @property
     def competing(self) -> bool:
@@ -125,7 +128,8 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
-        occluded(rgb, fit, centre), rival is not None, modes=(first, *others)), fit)
+        occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
+        ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm)), fit)
 
 
 def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:

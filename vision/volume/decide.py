@@ -123,6 +123,9 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-not-found", _faint,
             "The edge of the liquid is too faint to be placed: change the light or the "
             "background and take another photo."),
+    Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.ring,
+            "Only printed rings are seen, no liquid surface: is the chamber empty?  Look "
+            "yourself, or change the light or the background and take another photo."),
     Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
             "The edge that was found runs on past the chamber: something is before or just "
             "behind the surface.  Take it away, or move the phone, and take another photo."),

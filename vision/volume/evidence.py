@@ -10,7 +10,7 @@ from vision.graduations.fit import GraduationFit
 from vision.imaging.photo import Photo
 from vision.imaging.quality import PhotoQuality, measure_quality
 from vision.meniscus_image.detect import MeniscusPosterior, find_meniscus
-from vision.parameters import TAP_ABOVE_MM, TAP_BELOW_MM
+from vision.parameters import SAME_PLACE_MM, TAP_ABOVE_MM, TAP_BELOW_MM, WORTH_SHOWING
 from vision.scale_file.scale import Scale
 from vision.volume.estimate import LevelEstimate, estimate_level
 from vision.volume.locate import Hints, locate
@@ -70,8 +70,20 @@ def with_level(evidence: PhotoEvidence) -> PhotoEvidence:
     if near_mm is not None and meniscus.competing:
         # a tap on the chamber that is meant need not be on its surface; it only narrows
         # the search once places compete
-        meniscus = find_meniscus(fit.picture.rgb, fit, px_mm, near_mm)
+        tapped = find_meniscus(fit.picture.rgb, fit, px_mm, near_mm)
+        meniscus = tapped if _proposed(tapped, meniscus) else replace(meniscus, candidates=())
     return replace(evidence, meniscus=meniscus, level=estimate_level(meniscus, fit, scale))
+
+
+def _proposed(tapped: MeniscusPosterior, untapped: MeniscusPosterior) -> bool:
+    """Whether what is found at a tap was one of the places found without it.
+
+    A tap chooses between surfaces that the picture shows; on an empty chamber it would
+    otherwise make one of any line.
+    """
+    return any(abs(place.height_mm - one.height_mm) < SAME_PLACE_MM
+               for place in tapped.candidates[:1]
+               for one in untapped.candidates if one.weight > WORTH_SHOWING)
 
 
 def tapped_mm(fit: GraduationFit, hints: Hints) -> float | None:

@@ -1,0 +1,55 @@
+"""Rings printed round an empty tube, and a liquid's edge that lies on one of them."""
+
+from __future__ import annotations
+
+from functools import lru_cache
+
+import numpy as np
+import pytest
+from drawn_ladders import camera_towards, even_scale, paint_tube, printed
+
+from vision.graduations.fit import GraduationFit, fit_graduations
+from vision.meniscus_image.printed_ring import is_printed_ring
+
+SIZE, FOCAL = (420, 640), 800.0
+SCALE = even_scale()
+RINGS = {"short": (-1.1, 1.1), "long": (-1.4, 1.4)}
+
+
+@lru_cache(maxsize=4)
+def picture(liquid: tuple[float, float] | None = None) -> tuple[np.ndarray, GraduationFit]:
+    camera = camera_towards(6.0, 110.0, (0, 0, 22.0), focal_px=FOCAL, size=SIZE)
+    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE, liquid=liquid, **RINGS))
+    grey = grey + np.random.default_rng(4).normal(0, 2.0, grey.shape).astype(np.float32)
+    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
+    assert fit is not None
+    return np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2), fit
+
+
+@pytest.mark.parametrize("mark", [8, 13, 20, 22])
+def test_a_ring_of_an_empty_tube_is_a_ring(mark):
+    rgb, fit = picture()
+    assert is_printed_ring(rgb, fit, SCALE.marks[mark].height_mm + 0.2)
+
+
+@pytest.mark.parametrize("mark", [8, 13, 20, 22])
+def test_between_two_rings_there_is_none(mark):
+    rgb, fit = picture()
+    assert not is_printed_ring(rgb, fit, SCALE.marks[mark].height_mm + 0.75)
+
+
+def test_the_edge_of_a_liquid_on_a_ring_is_a_surface():
+    height = SCALE.marks[14].height_mm
+    rgb, fit = picture((height - 0.1, 120.0))
+    assert not is_printed_ring(rgb, fit, height)
+    # and rings above and below it stay rings
+    assert is_printed_ring(rgb, fit, SCALE.marks[21].height_mm)
+
+
+def test_short_marks_are_no_rings():
+    camera = camera_towards(6.0, 110.0, (0, 0, 22.0), focal_px=FOCAL, size=SIZE)
+    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE))
+    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
+    assert fit is not None
+    rgb = np.repeat(grey.astype(np.uint8)[..., None], 3, axis=2)
+    assert not is_printed_ring(rgb, fit, SCALE.marks[12].height_mm)
