@@ -71,6 +71,8 @@ _ALL = (
          "Hold the phone at the height of the surface, with an even background."),
     Flag("surface-covered", "Something covers the surface",
          "Keep fingers and labels off the scale."),
+    Flag("surface-cut-off", "The photo ends at the surface, or just beside it",
+         "Take the whole chamber into the photo, with some room above and below."),
     Flag("below-lowest-mark", "The surface is below the lowest mark", ""),
     Flag("above-highest-mark", "The surface is above the highest mark",
          "Follow the local rule for a full chamber."),

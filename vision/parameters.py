@@ -39,7 +39,8 @@ HOPELESS_LOG_ODDS = -50.0
 #: Log-odds of the printed numbers and of the count that settle a numbering together; where
 #: no two labels can be read for sure, so much of both.  Our choice.
 NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0
-#: A scale with more marks beyond its ends than this is another one.  Our choice.
+#: With more marks beyond the ends of the scale than this the count of marks proves nothing.  Our
+#: choice.
 MOST_UNMATCHED_MARKS = 2
 #: A row elsewhere that explains so much (share) of what the best one does may be another
 #: chamber, and so many rows beside the chamber are looked at.  Our choice.
@@ -75,6 +76,9 @@ MENISCUS_FLAG_SD_MM = 0.45
 BLUR_SHARE_OF_PITCH = 0.55
 #: How far beyond an end mark, in divisions, a level still counts as on the scale.  Our choice.
 END_SLACK_DIVISIONS = 0.3
+#: What a meniscus takes up on the wall (mm): rises of up to sqrt(2) capillary lengths, 3.9 mm for
+#: water (Batchelor, *An Introduction to Fluid Dynamics*, 1967, section 1.9: from memory).
+MENISCUS_ROOM_MM = 4.0
 #: A tap counts for the surface within so much (mm) below and above the scale.  Our choice.
 TAP_BELOW_MM, TAP_ABOVE_MM = 8.0, 16.0
 #: Places no farther apart than this (mm) are one surface, whether a tap narrowed the search or not:

@@ -246,6 +246,26 @@ class TestNumbering:
         assert r.status == "read" and "number-given" in r.flags
         assert r.value == pytest.approx(scene.true_value - 5.0, abs=1.0)
 
+    def test_a_typed_number_that_the_print_contradicts_is_not_followed(self):
+        scene, picture, _ = fresh()[0]
+        values = [m.value for m in scene.scale.marks]
+        here, other = values[len(values) // 2], values[len(values) // 2 + 7]
+        r = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale,
+                        number=(other, mark_px(scene, here)))
+        assert refused_for(r, "numerals-disagree")
+        assert r.question is not None and r.question.kind == "number"
+        right = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale,
+                            number=(here, mark_px(scene, here)))
+        assert right.status == "read" and abs(right.value - scene.true_value) < (
+            WORST_DIVISIONS * right.division)
+
+    def test_rims_of_the_collar_are_no_marks_of_another_scale(self):
+        # three edges below the lowest mark lie where three more marks would
+        scene = scene_for(918273, 6, size=SIZE)
+        r = read_volume(photo_from_array(render_scene(scene), scene.camera.f35), scene.scale)
+        assert r.status == "read"
+        assert abs(r.value - scene.true_value) < WORST_DIVISIONS * r.division
+
     def test_a_whole_scale_is_counted_without_numerals(self):
         scene, picture = unnumbered()
         r = read_volume(photo_from_array(picture, scene.camera.f35), QUAY)
@@ -258,6 +278,26 @@ class TestNumbering:
         for name in {"quay-60", "heron-100", "slate-50"} - {used}:
             r = read_volume(photo_from_array(picture, fresh()[0][0].camera.f35), load_scale(name))
             assert r.status == "refused" and r.value is None
+
+
+@pytest.mark.slow
+class TestFrame:
+    @pytest.mark.parametrize("beyond_mm", [-8.0, -3.0, -0.5, 0.5, 3.0, 8.0])
+    def test_a_photo_that_ends_at_the_surface_is_not_read(self, beyond_mm):
+        """Neither with the surface just outside the frame nor with it just inside."""
+        scene, picture, _ = fresh()[1]
+        height = float(scene.scale.height_mm(scene.true_value)) - beyond_mm
+        end = int(view_of(scene).project(facing_point(scene, height)[None])[0][1])
+        r = read_volume(photo_from_array(picture[:end], scene.camera.f35), scene.scale)
+        assert r.status == "refused" and r.value is None and r.reasons
+
+    def test_the_reason_is_said(self):
+        scene, picture, whole = fresh()[1]
+        assert whole.status == "read"
+        height = float(scene.scale.height_mm(scene.true_value)) + 2.0
+        end = int(view_of(scene).project(facing_point(scene, height)[None])[0][1])
+        r = read_volume(photo_from_array(picture[end:], scene.camera.f35), scene.scale)
+        assert refused_for(r, "surface-cut-off")
 
 
 @pytest.mark.slow

@@ -22,6 +22,7 @@ from vision.parameters import (
     END_SLACK_DIVISIONS,
     LEAST_CONTRAST,
     LEAST_PITCH_PX,
+    MENISCUS_ROOM_MM,
     SOME_SCALE_MARKS,
     STEEPEST_DEG,
     SURE_PLACE,
@@ -82,6 +83,23 @@ def _faint(e: PhotoEvidence) -> bool:
         e.meniscus.line is None or e.meniscus.line.contrast < LEAST_CONTRAST)
 
 
+def _cut_off(e: PhotoEvidence) -> bool:
+    """Whether the photo ends beside the surface: what is seen there may be the edge of the
+    photo, or one rim of a surface whose other rim is not in it.
+
+    Seen from an elevation e the back rim stands 2 R tan e from the front one.
+    """
+    if e.fit is None or e.meniscus is None or not e.meniscus.candidates:
+        return False
+    rims = 2.0 * e.meniscus.bore_radius_mm * math.tan(math.radians(abs(_elevation_deg(e))))
+    room = max(rims, MENISCUS_ROOM_MM)
+    ends = e.fit.pose.project(e.fit.pose.on_wall(
+        np.zeros(3), e.meniscus.reference_mm + np.array([-room, 0.0, room])))
+    h, w = e.fit.grey.shape
+    inside = (ends >= 0.0) & (ends <= [w - 1.0, h - 1.0])  # no number where behind the camera
+    return not bool(inside.all())
+
+
 def _misread_risk(e: PhotoEvidence) -> bool:
     return e.meniscus is not None and e.meniscus.chance_of_misreading(
         e.scale) > largest_chance(_elevation_deg(e), e.meniscus.wall_mm)
@@ -112,6 +130,7 @@ NOT_READ: tuple[Refusal, ...] = (
             and e.fit.relative_residual > WRONG_SCALE_RESIDUAL,
             "The marks in the photo do not fit the chosen scale: choose the scale of this "
             "chamber."),
+    Refusal("surface-cut-off", _cut_off),
     Refusal("surface-not-found", _absent,
             "No liquid surface was found in the chamber: it may be covered, empty or full.  "
             "Look yourself, or change the light or the background and take another photo."),

@@ -13,9 +13,17 @@ from typing import Literal
 from vision.graduations.decision import accept_by_count, reject_by_marks, two_spacings_in_place
 from vision.graduations.fit import GraduationFit
 from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, renumbered
-from vision.parameters import BELIEVED_SHOWN, MOST_ROWS_BESIDE, MOST_UNMATCHED_MARKS, RIVAL_SHARE
+from vision.parameters import (
+    BELIEVED_SHOWN,
+    COUNTED_RESIDUAL,
+    MOST_ROWS_BESIDE,
+    MOST_UNMATCHED_MARKS,
+    RIVAL_SHARE,
+)
 from vision.volume.locate import Hints, apart, best_row, other_rows, row_in
 
+_TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
+          "which mark was meant, and type its value.")
 #: What the numbers say when they say which mark is which.
 _NUMBERED = ("agree", "other")
 
@@ -24,7 +32,7 @@ _NUMBERED = ("agree", "other")
 class NumberedScale:
     """The row with every mark's value settled.
 
-    ``check`` is what the printed numbers said (None where a person typed one); ``flags``
+    ``check`` is what the printed numbers said; ``flags``
     are what a reader has to know about how it was settled.
     """
 
@@ -63,15 +71,28 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
         say that the marks are numbered wrongly, the row is fitted again their way.
     """
     hints = hints or Hints()
-    if hints.number is not None:
-        return NumberedScale(fit, None, ("number-given",))
     check = check_numerals(fit)
+    if hints.number is not None:
+        return _as_typed(fit, check)
     if hints.chamber_px is None and second_chamber(fit, check, hints):
         return Ambiguous(fit, check, ("several-chambers",), "which-chamber")
     fit, check = _row_with_numbers(fit, check, hints)
     fit, check = _followed(fit, check, hints)
     fit, check = better_by_a_mark(fit, check, hints)
     return _decided(fit, check)
+
+
+def _as_typed(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguous:
+    """The numbering that a person typed, unless what is in the photo speaks against it.
+
+    The marks cannot prove it (or nobody would have been asked); legible numbers, a row that is
+    no scale and marks beyond its ends can disprove it.
+    """
+    if check.verdict in ("disagree", "other"):
+        return Ambiguous(fit, check, ("number-given", "numerals-disagree"), "number", _TYPED)
+    if check.verdict != "agree" and fit.shown.mean() < BELIEVED_SHOWN:
+        return Ambiguous(fit, check, ("number-given", "no-chamber"), "")
+    return NumberedScale(fit, check, ("number-given",))
 
 
 def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguous:
@@ -81,12 +102,26 @@ def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguo
     if check.verdict in ("disagree", "other"):
         return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
     unread = check.verdict == "unread"
-    if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit):
+    if not _counted(fit, check) if unread else (
+            reject_by_marks(fit) or _many_beyond(check) and
+            fit.relative_residual >= COUNTED_RESIDUAL):
         return Ambiguous(fit, check, ("numbering-unsettled",), "number")
-    flags = ("numerals-unread",) if unread else ()
-    if check.unmatched_marks > MOST_UNMATCHED_MARKS:
-        return Ambiguous(fit, check, (*flags, "wrong-scale"), "number")
-    return NumberedScale(fit, check, flags)
+    return NumberedScale(fit, check, ("numerals-unread",) if unread else ())
+
+
+def _counted(fit: GraduationFit, check: NumeralCheck) -> bool:
+    """Whether the count of marks settles the numbering.
+
+    More marks beyond the ends of the scale make the count worthless; rims of lid and collar
+    look like marks, too, so they do not prove another scale, nor unsettle what numbers prove
+    where all marks lie in place.
+    """
+    return not _many_beyond(check) and accept_by_count(fit, check.count_complete)
+
+
+def _many_beyond(check: NumeralCheck) -> bool:
+    """Whether more than rims would be seems to be marked beyond the ends of the scale."""
+    return check.unmatched_marks > MOST_UNMATCHED_MARKS
 
 
 def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> bool:
