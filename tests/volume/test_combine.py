@@ -37,10 +37,12 @@ def said(level_mm: float, sd_mm: float = 0.25, elevation_deg: float = 0.0, *, se
     h = level_mm + d * math.tan(math.radians(elevation_deg))
     covariance = np.zeros((6, 6))
     covariance[1, 1] = 1.0
-    pose = CylinderPose(np.array([d, h, 0, 0, 0, math.log(1500.0)]), covariance, 16.5,
+    pitch = math.radians(elevation_deg)  # the lens looks at the level
+    pose = CylinderPose(np.array([d, h, 0, pitch, 0, math.log(1500.0)]), covariance, 16.5,
                         (449.5, 599.5), 0.2)
     fit = SimpleNamespace(
-        pose=pose, core_rad=(-0.2, 0.2), long_rad=(-0.2, 0.5), seen=np.ones(61, bool), scale=QUAY,
+        grey=np.zeros((1200, 900), np.float32), pose=pose,
+        core_rad=(-0.2, 0.2), long_rad=(-0.2, 0.5), seen=np.ones(61, bool), scale=QUAY,
         pitch_px=8.0, relative_residual=0.02, focal_known=True, picture=None, strategy="grey",
         height_mm=np.array([m.height_mm for m in QUAY.marks]))
 

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.candidates import RowPeak
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.detect import MeniscusPosterior
@@ -29,8 +30,12 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
         ContactLine(level, 0.0, 4.0, 3.0, 0.05), level, np.array([-0.01, 0.0, 0.01, off]),
         np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
         SCALE.outer_radius_mm - radius, (RowPeak(level, 0.99),), 0.0)
-    pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
-    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02)
+    d = 300.0
+    pose = CylinderPose(np.array([d, level + d * np.tan(np.radians(elevation_deg)), 0.0,
+                                  np.radians(elevation_deg), 0.0, np.log(1500.0)]),
+                        np.zeros((6, 6)), SCALE.outer_radius_mm, (449.5, 599.5), 0.2)
+    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02,
+                          grey=np.zeros((1200, 900), np.float32))
     found = refusal_of(SimpleNamespace(  # type: ignore[arg-type]
         meniscus=meniscus, fit=fit, scale=SCALE, quality=SimpleNamespace(blur_px=0.5)))
     return None if found is None else found.flag
