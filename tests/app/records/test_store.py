@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import sqlite3
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import timedelta
 from decimal import Decimal
 
@@ -54,6 +54,31 @@ def test_everything_confirmed_comes_back_as_it_was(store):
         assert source.row() == confirmed.content.row()
     assert str(entry.confirmed_value) == "23.40"
     assert store.entry(1) == entry
+
+
+def test_several_go_on_record_together_in_their_order_or_none_of_them(store):
+    store.add(reading("10", key="k"))
+    clash = reading("14", minutes=3, key="k")  # the key of another entry
+    with pytest.raises(KeyReusedError):
+        store.add_all([(happening("drain-opened", 1), None), (reading("12"), None), (clash, None)])
+    assert store.count() == 1 and store.verify().ok
+    pair = [(reading("12", minutes=4, key="a"), None), (happening("drain-opened", 5), None)]
+    made = store.add_all(pair)
+    assert [e.number for e in made] == [2, 3] and store.verify().ok
+    assert store.add_all(pair) == made and store.count() == 3
+
+
+def test_a_photo_is_found_alone_and_among_several(store):
+    one, two = "a" * 64, "b" * 64
+    alone = store.add(confirm(replace(draft(), photo_sha256=one), by=BY, bed=BED,
+                              confirmed_value="12", attestations=YES, clock=clock(1)))
+    several = store.add(confirm(
+        replace(draft(), photo_sha256="c" * 64, payload={
+            **draft().payload, "photos": [{"sha256": two, "status": "read", "value": None}]}),
+        by=BY, bed=BED, confirmed_value="13", attestations=YES, clock=clock(2)))
+    assert [e.number for e in store.of_photo(one)] == [alone.number]
+    assert [e.number for e in store.of_photo(two)] == [several.number]
+    assert store.of_photo("d" * 64) == ()
 
 
 def test_a_double_tap_is_one_entry(store):
