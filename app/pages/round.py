@@ -8,6 +8,7 @@ import streamlit as st
 
 from app.records import BedCode
 from app.ui import blocks, guard, kept, theme
+from app.ui.chamber_view import show_chamber
 from app.ui.round import hour
 from app.ui.round.start import choose_bed
 from app.ui.round.state import RoundState
@@ -20,6 +21,8 @@ _VIEWS: dict[str, Callable[[RoundState, View], None]] = {
     "photo": hour.photo_view, "own": hour.own_view, "both": hour.both_view,
     "done": hour.done_view}
 
+#: The views beside which the chamber is drawn: not where a person reads for themselves.
+_DRAWN = ("photo", "done")
 #: Fields that are given their beginning by what the state holds.
 _BEGIN_ALONE = ("value-", "tolerance-")
 #: What boxes to tick are named after; whatever else is true or false is a button.
@@ -48,8 +51,13 @@ def page() -> None:
                        f"-{state.chamber.answers}")
     blocks.title(f"Round at bed {bed}")
     _under_way(view)
-    with st.container(key=f"hour-{at}", gap="small"):
+    drawn = at in _DRAWN and bool(view.account.account.readings)
+    left, right = st.columns([3, 2], gap="medium") if drawn else (st.container(), None)
+    with left, st.container(key=f"hour-{at}", gap="small"):
         _VIEWS[at](state, view)
+    if right is not None:
+        with right:
+            show_chamber(view.account, view.now.local)
     _remember(state)
     blocks.caution_box()
     st.button("Go to another bed", key="round-other", width="stretch",

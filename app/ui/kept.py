@@ -48,6 +48,11 @@ def of_browser(name: str, make: Callable[[], T]) -> T:
     return found  # type: ignore[no-any-return]
 
 
+def forget(name: str) -> None:
+    """Drop the thing of that name of this browser."""
+    _things.pop((_browser(), name), None)
+
+
 def initials() -> str:
     """Who confirmed last at this device, while that is not too long ago; else ""."""
     return _get("initials") or ""

@@ -9,9 +9,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.demo_bed import open_demo
+from app.demo_bed import DEMO_BED, open_demo
 from app.records import Store
 from app.settings import DATA_VARIABLE, data_dir
+from app.ui import kept
 
 _DEMO = "demo_folder"
 
@@ -23,6 +24,7 @@ def in_demo() -> bool:
 
 def begin_demo() -> None:
     """A demo bed for this session; its folder goes with the session at the latest."""
+    kept.forget(f"round {DEMO_BED}")  # of a demo bed before
     st.session_state.setdefault(_DEMO, tempfile.TemporaryDirectory(
         prefix="countersight-demo-", ignore_cleanup_errors=True))
 
@@ -31,6 +33,7 @@ def end_demo() -> None:
     """Throw the demo bed away, and what the pages still know of it."""
     if in_demo():
         st.session_state[_DEMO].cleanup()
+    kept.forget(f"round {DEMO_BED}")
     st.session_state.clear()
     st.query_params.clear()
 
