@@ -39,9 +39,9 @@ HOPELESS_LOG_ODDS = -50.0
 #: Log-odds of the printed numbers and of the count that settle a numbering together; where
 #: no two labels can be read for sure, so much of both.  Our choice.
 NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0
-#: With more marks beyond the ends of the scale than this the count of marks proves nothing.  Our
-#: choice.
-MOST_UNMATCHED_MARKS = 2
+#: A scale with more marks beyond its ends than this is another one: two where they are counted,
+#: and where the numbers agree as many as the rims of lid and collar may look like.  Our choice.
+MOST_UNMATCHED_MARKS, MOST_RIMS = 2, 4
 #: A row elsewhere that explains so much (share) of what the best one does may be another
 #: chamber, and so many rows beside the chamber are looked at.  Our choice.
 RIVAL_SHARE, MOST_ROWS_BESIDE = 0.55, 3

@@ -16,6 +16,7 @@ from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, re
 from vision.parameters import (
     BELIEVED_SHOWN,
     COUNTED_RESIDUAL,
+    MOST_RIMS,
     MOST_ROWS_BESIDE,
     MOST_UNMATCHED_MARKS,
     RIVAL_SHARE,
@@ -102,26 +103,15 @@ def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguo
     if check.verdict in ("disagree", "other"):
         return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
     unread = check.verdict == "unread"
-    if not _counted(fit, check) if unread else (
-            reject_by_marks(fit) or _many_beyond(check) and
-            fit.relative_residual >= COUNTED_RESIDUAL):
+    if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit):
         return Ambiguous(fit, check, ("numbering-unsettled",), "number")
-    return NumberedScale(fit, check, ("numerals-unread",) if unread else ())
-
-
-def _counted(fit: GraduationFit, check: NumeralCheck) -> bool:
-    """Whether the count of marks settles the numbering.
-
-    More marks beyond the ends of the scale make the count worthless; rims of lid and collar
-    look like marks, too, so they do not prove another scale, nor unsettle what numbers prove
-    where all marks lie in place.
-    """
-    return not _many_beyond(check) and accept_by_count(fit, check.count_complete)
-
-
-def _many_beyond(check: NumeralCheck) -> bool:
-    """Whether more than rims would be seems to be marked beyond the ends of the scale."""
-    return check.unmatched_marks > MOST_UNMATCHED_MARKS
+    flags = ("numerals-unread",) if unread else ()
+    # rims of lid and collar look like marks, too: a few do not unsettle what numbers prove
+    # where all marks lie in place
+    proved = not unread and fit.relative_residual < COUNTED_RESIDUAL
+    if check.unmatched_marks > (MOST_RIMS if proved else MOST_UNMATCHED_MARKS):
+        return Ambiguous(fit, check, (*flags, "wrong-scale"), "number")
+    return NumberedScale(fit, check, flags)
 
 
 def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> bool:
