@@ -108,6 +108,19 @@ APART_IN_TIME_MIN = 5.0
 #: Most photos combined.
 MOST_PHOTOS = 8
 
+# ------------------------------------------------------------------ live picture
+#: Share of the marks that one quick look has to see before the outline is shown (our choice).
+AIM_SEEN = 0.5
+#: The hand is asked to move while the sight line is steeper than this, deg: within it photos
+#: count as easy (our choice).
+AIM_LEVEL_DEG = 5.0
+#: Seen more steeply, the surface is not looked for: it takes four times as long to find, and the
+#: middle of the marks tells well enough where to move (our choice).
+AIM_STEEP_DEG = 15.0
+#: A card's side in the photo, px, below which to come nearer: its six modules across and the
+#: border would have fewer than 6 px each (our choice).
+AIM_CARD_PX = 48.0
+
 # ------------------------------------------------------------------ bodies at the bedside (level)
 #: Thickness of poles (mm, thinnest and thickest), and how far beside the zero card's centre one
 #: may stand.  Common practice, no source.

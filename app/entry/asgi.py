@@ -14,7 +14,7 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 from starlette.middleware import Middleware  # noqa: E402
 
-from app.entry import classroom, lesson_frames  # noqa: E402
+from app.entry import aim, classroom, lesson_frames  # noqa: E402
 from app.entry.gate import Gate, housekeeping  # noqa: E402
 from app.headers import SafeHeaders, inline_scripts, safe_headers  # noqa: E402
 from app.ui import theme  # noqa: E402
@@ -27,5 +27,5 @@ _SCRIPTS = [*inline_scripts(_SHELL), *inline_scripts(theme.NUMBER_KEYS),
             *inline_scripts(FOLLOW), *inline_scripts(theme.KEEP_PLACE)]
 
 app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping,
-             routes=[*lesson_frames.ROUTES, *classroom.ROUTES], middleware=[
+             routes=[*lesson_frames.ROUTES, *classroom.ROUTES, *aim.ROUTES], middleware=[
     Middleware(SafeHeaders, headers=safe_headers(_SCRIPTS)), Middleware(Gate)])

@@ -14,7 +14,6 @@ import time
 from collections import Counter
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
-from http.cookies import CookieError, SimpleCookie
 from urllib.parse import urlsplit
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -55,7 +54,7 @@ class Gate:
             return
         # What was compared here needs no second look, which may ask other hosts.
         scope = {**scope, "headers": [h for h in scope["headers"] if h[0] != b"origin"]}
-        path, browser = scope["path"], _browser(headers)
+        path, browser = scope["path"], session_files.browser_of(headers)
         if path.startswith(_UPLOAD) and scope["method"] == "PUT":
             await self._upload(scope, receive, send, browser)
         elif path.startswith(_MEDIA) and not session_files.may_fetch(browser):
@@ -110,15 +109,6 @@ def _same_site(headers: Headers) -> bool:
         return urlsplit(origin).netloc.lower() == headers.get("host", "").lower() != ""
     except ValueError:
         return False
-
-
-def _browser(headers: Headers) -> str:
-    """The browser's cookie, "" where it has none."""
-    try:
-        found = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
-    except CookieError:
-        return ""
-    return "" if found is None else found.value
 
 
 def _with_cookie(scope: Scope, headers: Headers, send: Send) -> Send:

@@ -117,6 +117,7 @@ class Pool:
         self._lock = threading.Lock()
         self._line: list[Ticket] = []
         self._workers: list[_Worker] = []
+        self._busy = 0
         self._of_thread = threading.local()
         # A thread to each worker; they take tickets in the order in which they came.
         self._threads = ThreadPoolExecutor(self.count, "reader")
@@ -128,6 +129,13 @@ class Pool:
             self._line.append(ticket)
         self._threads.submit(self._serve, ticket)
         return ticket
+
+    def submit_if_free(self, job: Job) -> Ticket | None:
+        """As :meth:`submit` where a worker is free at once, else None: for a look at a live
+        picture, which must keep no reading waiting and is worth nothing later."""
+        with self._lock:
+            free = not self._line and self._busy < self.count
+        return self.submit(job) if free else None
 
     def before(self, ticket: Ticket) -> int | None:
         """See :meth:`Ticket.before`."""
@@ -167,6 +175,7 @@ class Pool:
                 self._workers.append(self._of_thread.worker)
             self._line.remove(ticket)
             worker = ticket.worker = self._of_thread.worker
+            self._busy += 1
             ticket.began_s = time.monotonic()
         try:
             self.settle(ticket, worker.do(ticket.job))
@@ -174,6 +183,9 @@ class Pool:
             self.settle(ticket, ReadingLostError(_LOST))
         except BaseException as problem:  # something that cannot be handed to a process
             self.settle(ticket, problem)
+        finally:
+            with self._lock:
+                self._busy -= 1
 
 
 _running: list[Pool] = []

@@ -8,6 +8,7 @@ from typing import Literal
 import streamlit as st
 
 from app.ui import blocks, uploads
+from app.ui.camera.block import Camera, camera_block
 from app.ui.demo import DemoPhoto, demo_photos
 from app.ui.text import as_label
 from vision.imaging.photo import Photo
@@ -24,13 +25,16 @@ def pick_photo(
     refuse: Callable[[str], None],
     take_demo: Callable[[DemoPhoto], None] | None = None,
     what: str = "the chamber",
+    camera: Camera | None = None,
 ) -> None:
     """Draw the ways to bring a photo in.
 
     ``take`` gets a decoded photo and where it came from; ``refuse`` gets one
     sentence for a file that is none.  ``key`` has to change with every photo, so
     that the browser's copy of the last one is let go.  The demos are offered
-    only where ``take_demo`` is given.  ``what`` names the thing to photograph.
+    only where ``take_demo`` is given.  ``what`` names the thing to photograph.  ``camera``
+    says what this page's camera is pointed at and who takes its photos; without it, it takes
+    one and looks for nothing.
     """
 
     def from_widget(widget: str, source: Source) -> None:
@@ -48,9 +52,6 @@ def pick_photo(
             for n, demo in enumerate(demos):
                 st.button(as_label(demo.title), key=f"demo-{key}-{n}", on_click=take_demo,
                           args=(demo,), width="stretch")
-    with st.expander("Camera inside this page (coarser pictures)"):
-        blocks.say("This camera gives smaller pictures without the lens data, so its readings "
-                   "are less certain. A photo taken with the phone's own camera is better.")
-        if st.toggle("Open the camera", key=f"camera-on-{key}"):
-            st.camera_input(as_label(f"Photo of {what}"), key=f"camera-{key}", resolution="1080p",
-                            on_change=from_widget, args=(f"camera-{key}", "camera"))
+    with st.expander("Camera of this page: it helps you aim"):
+        camera_block(f"camera-{key}", refuse, camera or Camera(
+            lambda photos: take(photos[0], "camera"), words=f"Bring {what} into the picture."))

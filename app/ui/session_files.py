@@ -8,7 +8,9 @@ itself does with files of others knows no sign-in and no limit on their sum.
 from __future__ import annotations
 
 import time
+from collections.abc import Mapping
 from dataclasses import dataclass
+from http.cookies import CookieError, SimpleCookie
 
 import streamlit as st
 from streamlit import runtime
@@ -57,6 +59,15 @@ def dismiss() -> None:
         _guests.pop(context.session_id, None)
         if runtime.exists():
             runtime.get_instance().uploaded_file_mgr.remove_session_files(context.session_id)
+
+
+def browser_of(headers: Mapping[str, str]) -> str:
+    """The cookie of the browser that sent a request, "" where it has none."""
+    try:
+        found = SimpleCookie(headers.get("cookie", "")).get(COOKIE)
+    except CookieError:
+        return ""
+    return "" if found is None else found.value
 
 
 def may_bring(session: str, browser: str) -> bool:

@@ -154,6 +154,15 @@ def find_cards(rgb: np.ndarray, codes: tuple[int, ...] = (0, 1)) -> dict[int, li
     return found
 
 
+def glimpse_cards(rgb: np.ndarray) -> dict[int, np.ndarray]:
+    """Cards that one quick search finds: by code, (4, 2) corners in pixels, not refined."""
+    import cv2
+
+    gray = np.asarray(cv2.cvtColor(rgb, cv2.COLOR_RGB2GRAY))
+    return {code: corners for code, corners in _detect(_detector(False), gray, 1.0)
+            if code in (0, 1)}
+
+
 def _attempts(gray: np.ndarray) -> Iterator[tuple[str, np.ndarray, float, object]]:
     """Named versions of the picture to search, cheap and likely ones first."""
     import cv2

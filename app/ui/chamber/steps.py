@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from collections.abc import Callable
 from functools import partial
 
 import streamlit as st
 
 from app.ui import blocks, guard, ledger
+from app.ui.camera import targets
+from app.ui.camera.block import Camera
 from app.ui.chamber.state import ChamberState
 from app.ui.demo import DemoPhoto
 from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
@@ -27,12 +30,31 @@ def photo_step(state: ChamberState) -> None:
         blocks.say("Hold the phone at the height of the liquid, straight in front, "
                    "with the whole scale in the picture.")
         pick_photo(str(state.generation), partial(take_photo, state), state.refuse_photo,
-                   lambda demo: take_demo(state, demo))
+                   lambda demo: take_demo(state, demo), camera=chamber_camera(state, partial(take_photo, state)))
+        if state.scale is None:
+            with st.expander("Choose the scale now: the camera then looks for its marks"):
+                scale_choice(state)
         return
     used_before(state)
     if state.demo:
         blocks.notice("DEMO photo: drawn by the program, no patient. "
                       "What you confirm is kept under the bed code DEMO.")
+
+
+def chamber_camera(state: ChamberState, put: Callable[[Photo, Source], None]) -> Camera:
+    """This page's camera; ``put`` takes the sharpest photo of a press, the others join it."""
+    scale = state.scale
+
+    def taken(photos: list[Photo]) -> None:
+        put(photos[0], "camera")
+        for photo in photos[1:]:
+            state.add_photo(photo)
+        state.photo_problem = ""  # two frames alike are one, which is nobody's fault
+
+    return Camera(taken, None if scale is None else targets.chamber(scale),
+                  "Bring the whole scale of the chamber into the picture." if scale else
+                  "Fill the picture with the chamber. Once a scale is chosen, its marks are "
+                  "looked for.")
 
 
 def take_photo(state: ChamberState, photo: Photo, source: Source) -> None:
@@ -81,6 +103,11 @@ def plain_picture(state: ChamberState) -> None:
 def scale_step(state: ChamberState) -> None:
     """Choose the scale that is printed on the chamber."""
     blocks.step("2. Scale")
+    scale_choice(state)
+
+
+def scale_choice(state: ChamberState) -> None:
+    """The choice by itself, and what was chosen in one line."""
     pick_scale(f"chamber-{state.generation if state.demo else 0}", state.scale,
                state.choose_scale)
     if state.scale_problem:

@@ -9,6 +9,7 @@ import streamlit as st
 
 from app.exports.cards_pdf import cards_pdf
 from app.ui import blocks, guard
+from app.ui.camera.block import cards_camera
 from app.ui.drawing import show_drawing
 from app.ui.level.state import LevelState, Way
 from app.ui.number import decimal_field, parse_decimal
@@ -74,7 +75,7 @@ def photo_step(state: LevelState) -> None:
                "order names; pole and a hanging cord in the picture. Hold the phone at the height "
                "of the zero reference.")
     pick_photo(f"{state.turn}-{bool(state.problem)}", lambda photo, _source: state.take(photo),
-               state.refuse, what="both points")
+               state.refuse, what="both points", camera=cards_camera(state.take))
     if state.photo is None:
         return
     chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",

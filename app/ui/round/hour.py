@@ -53,8 +53,9 @@ def photo_view(state: RoundState, view: View) -> None:
         blocks.notice("This photo cannot be used", [chamber.photo_problem], stop=True)
     demo = then(state, partial(steps.take_demo, chamber)) if view.bed == DEMO_BED else None
     with st.container(key="take-the-photo"):
-        pick_photo(f"round-{state.key}-{chamber.generation}",
-                   then(state, partial(_take, state, view)), chamber.refuse_photo, demo)
+        take = then(state, partial(_take, state, view))
+        pick_photo(f"round-{state.key}-{chamber.generation}", take, chamber.refuse_photo, demo,
+                   camera=steps.chamber_camera(chamber, take))
     st.button("Without a photo: your eye alone", key=f"eye-{state.key}", width="stretch",
               on_click=then(state, partial(_by_eye, state, view)))
     with st.expander("No reading in this hour", key=f"no-reading-{state.key}"):

@@ -10,6 +10,7 @@ from app.entering import Proposed
 from app.records import LevelDraft, Moment
 from app.records.errors import ConfirmError
 from app.ui import blocks
+from app.ui.camera.block import cards_camera
 from app.ui.level.confirm import claimed
 from app.ui.level.steps import measure, tolerance_field
 from app.ui.photo_picker import pick_photo
@@ -93,7 +94,8 @@ def _photo(state: RoundState) -> None:
         blocks.say("Zero card at the zero reference, landmark card's tip at the landmark, both "
                    "in one photo, taken from their height.")
         pick_photo(f"level-{state.key}-{hand.turn}-{bool(hand.problem)}",
-                   lambda photo, _source: _take(state, photo, own), hand.refuse, what="both cards")
+                   lambda photo, _source: _take(state, photo, own), hand.refuse, what="both cards",
+                   camera=cards_camera(lambda photo: _take(state, photo, own)))
         return
     tolerance_field(hand, f"tolerance-{state.key}")
     reading = hand.reading

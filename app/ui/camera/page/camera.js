@@ -1,0 +1,349 @@
+// The camera of the page: live picture, what matters drawn over it, photos of one press.
+
+import {hand, listen, packed} from './talk.js';
+import {Down, ownTilt} from './down.js';
+import {Passed, canvas, jpeg, sharpness, smaller} from './frames.js';
+
+const LIVE_SIDE_PX = 960;
+// No more than so many looks a second: a hand does not move faster.
+const LOOK_EVERY_MS = 200;
+const BURST = 6, BURST_EVERY_MS = 90, STILLS = 3, STILL_MS = 4000;
+// Of a burst, so many become photos.
+const OF_BURST = 2;
+const WAIT_FOR_STILL_MS = 1500;
+// Share of the screen's height that the picture takes: what to do and the button stay in sight.
+const PICTURE_SHARE = 0.56;
+const DRAW_EVERY_MS = 60;
+// Of a phone's main camera, 35 mm-equivalent, where nothing tells it: for the drawn line only.
+const FOCAL_35MM = 26, FILM_DIAGONAL_MM = 43.27;
+
+const $ = (id) => document.getElementById(id);
+const pause = (ms) => new Promise((done) => setTimeout(done, ms));
+const ui = Object.fromEntries(['open', 'picture', 'why', 'stage', 'video', 'over', 'hint', 'tilt', 'shoot',
+  'torch', 'calibrate', 'close', 'bench', 'bench-words', 'bench-go', 'bench-end']
+  .map((id) => [id, $(id)]));
+
+const down = new Down(), passed = new Passed();
+let args = {}, track = null, live = 0, last = null, busy = false, noTilt = '';
+// For the tests and the benchmark: how often it was looked, and how long an answer took.
+window.looks = [];
+
+listen((given, theme) => {
+  args = given;
+  ui.shoot.textContent = 'Take the photos';
+  if (theme) {
+    const style = document.documentElement.style;
+    style.setProperty('--text', theme.textColor);
+    style.setProperty('--base', theme.backgroundColor);
+    style.setProperty('--accent', theme.primaryColor);
+    style.setProperty('--on-accent', onTop(theme.primaryColor));
+  }
+  if (!track) why(noCamera());
+});
+
+/** Black or white, whichever can be read on `colour` (contrast by WCAG 2.2). */
+function onTop(colour) {
+  const parts = /^#(..)(..)(..)/.exec(colour ?? '')?.slice(1).map((x) => parseInt(x, 16) / 255);
+  if (!parts) return '#fff';
+  const [r, g, b] = parts.map((x) => (x <= 0.04045 ? x / 12.92 : ((x + 0.055) / 1.055) ** 2.4));
+  return 0.2126 * r + 0.7152 * g + 0.0722 * b > 0.179 ? '#000' : '#fff';
+}
+
+function why(sentence) {
+  ui.why.hidden = !sentence;
+  ui.why.textContent = sentence ? `${sentence} You can choose a photo instead.` : '';
+  ui.open.disabled = Boolean(sentence) && sentence === noCamera();
+}
+
+function noCamera() {
+  if (!window.isSecureContext) {
+    return 'This page came without encryption, and a browser gives its camera to an encrypted page '
+      + 'only.';
+  }
+  return navigator.mediaDevices?.getUserMedia ? '' : 'This browser gives its camera to no page.';
+}
+
+const REFUSALS = {
+  NotAllowedError: 'The camera was not allowed; allow it for this page in the browser\'s settings.',
+  NotFoundError: 'No camera was found on this device.',
+  NotReadableError: 'Another app holds the camera; close it there and try again.',
+};
+
+ui.open.addEventListener('click', async () => {
+  ui.open.disabled = true;
+  // First, since a browser may ask for the sensor in the tap itself only.
+  noTilt = await down.start();
+  let stream;
+  try {
+    stream = await navigator.mediaDevices.getUserMedia({audio: false, video: {
+      facingMode: {ideal: 'environment'}, width: {ideal: 3840}, height: {ideal: 2160}}});
+  } catch (problem) {
+    down.stop();
+    ui.open.disabled = false;
+    why(REFUSALS[problem.name] ?? 'The camera cannot be used.');
+    return;
+  }
+  why('');
+  [track] = stream.getVideoTracks();
+  track.addEventListener('ended', shut);
+  ui.video.srcObject = stream;
+  ui.open.hidden = true;
+  ui.stage.hidden = false;
+  ui.torch.hidden = !track.getCapabilities?.().torch;
+  await ui.video.play().catch(() => {});
+  size();
+  if (window.frameElement) {
+    window.frameElement.style.scrollMarginTop = '64px';  // the page's own bar lies over its top
+    window.frameElement.scrollIntoView({block: 'start'});
+  }
+  const turn = ++live;
+  look(turn);
+  draw(turn);
+});
+
+/** As large as leaves room for the words and the button on the screen. */
+function size() {
+  const {videoWidth: w, videoHeight: h} = ui.video;
+  if (!w) return;
+  const most = PICTURE_SHARE * (window.parent.innerHeight || screen.height);
+  ui.picture.style.aspectRatio = `${w} / ${h}`;
+  ui.picture.style.width = `min(100%, ${Math.round(most * w / h)}px)`;
+}
+ui.video.addEventListener('resize', size);
+
+function shut() {
+  live++;
+  track?.stop();
+  track = null;
+  last = null;
+  down.stop();
+  passed.clear();
+  ui.video.srcObject = null;
+  ui.stage.hidden = ui.bench.hidden = true;
+  ui.open.hidden = ui.open.disabled = false;
+}
+ui.close.addEventListener('click', shut);
+
+ui.torch.addEventListener('click', async () => {
+  const on = ui.torch.getAttribute('aria-pressed') !== 'true';
+  try {
+    await track.applyConstraints({advanced: [{torch: on}]});
+    ui.torch.setAttribute('aria-pressed', String(on));
+  } catch { ui.torch.hidden = true; }
+});
+
+/** The sensor belongs to the rear camera's picture; another camera looks another way. */
+const rear = () => track?.getSettings?.().facingMode !== 'user';
+const tilt = () => (rear() ? down.now() : null);
+
+// --- looking, several times a second
+
+async function look(turn) {
+  const {video} = ui;
+  let full = null;
+  while (turn === live) {
+    const start = performance.now();
+    if (!busy && args.session && video.videoWidth && !document.hidden) {
+      if (full?.width !== video.videoWidth || full?.height !== video.videoHeight) {
+        full = canvas(video.videoWidth, video.videoHeight);
+      }
+      full.getContext('2d').drawImage(video, 0, 0);
+      const held = tilt();
+      const answer = await asked(smaller(full, full.width, full.height, LIVE_SIDE_PX), full.width);
+      if (turn !== live) return;
+      if (answer) {
+        window.looks.push({at: performance.now(), ms: performance.now() - start});
+        last = answer;
+        if (answer.elevation_deg !== null && !busy) {
+          await passed.offer(full, sharpness(full, full.width, full.height), answer.elevation_deg,
+            held?.still ? held : null);
+        }
+      }
+    }
+    tell();
+    await pause(Math.max(30, LOOK_EVERY_MS - (performance.now() - start)));
+  }
+}
+
+async function asked(frame, fullWidth) {
+  try {
+    const got = await fetch(`${args.path}${args.session}?ratio=${(fullWidth / frame.width).toFixed(3)}`,
+      {method: 'POST', body: await jpeg(frame, 0.7), headers: {'Content-Type': 'image/jpeg'}});
+    if (got.ok) return await got.json();
+    if (![429, 503].includes(got.status)) last = null;
+  } catch { last = null; }
+  return null;
+}
+
+function tell() {
+  const held = tilt();
+  let words = last?.words ?? args.words;
+  if (held && !held.still) words = 'Hold still.';
+  if (ui.hint.textContent !== words && !busy) ui.hint.textContent = words;
+  ui.calibrate.hidden = !down.works || !rear();
+  ui.tilt.textContent = tilted(held);
+}
+
+function tilted(held) {
+  if (!rear()) return 'The tilt is not used with this camera.';
+  if (!held) return noTilt || (down.works ? 'Hold the phone upright: then it knows down.'
+    : 'This device does not tell how it is tilted; photos are read without it.');
+  const [x, y, z] = held.v;
+  const ahead = Math.round(Math.asin(Math.min(1, Math.max(-1, z))) * 180 / Math.PI);
+  const side = Math.round(Math.atan2(x, y) * 180 / Math.PI);
+  const parts = [];
+  if (ahead) parts.push(`looks ${Math.abs(ahead)}\u00b0 ${ahead > 0 ? 'down' : 'up'}`);
+  if (side) parts.push(`leans ${Math.abs(side)}\u00b0 to the ${side > 0 ? 'left' : 'right'}`);
+  return `Phone ${parts.join(', ') || 'level'}${held.calibrated ? ' (calibrated)' : ''}.`;
+}
+
+// --- drawing over it
+
+function draw(turn) {
+  if (turn !== live) return;
+  const box = ui.over.getBoundingClientRect(), dense = window.devicePixelRatio || 1;
+  const [w, h] = [Math.round(box.width * dense), Math.round(box.height * dense)];
+  if (ui.over.width !== w || ui.over.height !== h) { ui.over.width = w; ui.over.height = h; }
+  const pen = ui.over.getContext('2d');
+  pen.clearRect(0, 0, w, h);
+  const [vw, vh] = [ui.video.videoWidth, ui.video.videoHeight];
+  if (vw && w) {
+    // Where the picture lies in its box.
+    const k = Math.min(w / vw, h / vh), left = (w - k * vw) / 2, top = (h - k * vh) / 2;
+    const at = ([x, y]) => [left + x * k * vw, top + y * k * vh];
+    for (const outline of last?.outlines ?? []) {
+      line(pen, [...outline, outline[0]].map(at), last.ready ? '#7CFC9A' : '#FFD54A', 4 * dense);
+    }
+    const held = tilt();
+    if (held) horizon(pen, held, vw, vh, at, dense);
+  }
+  setTimeout(() => requestAnimationFrame(() => draw(turn)), DRAW_EVERY_MS);
+}
+
+/** The line of all points at the height of the lens, however far away they are. */
+function horizon(pen, {v: [x, y, z]}, vw, vh, at, dense) {
+  if (Math.abs(y) < 0.5) return;
+  const f = FOCAL_35MM / FILM_DIAGONAL_MM * Math.hypot(vw, vh);
+  const height = (u) => (vh / 2 - (z * f + x * (u - vw / 2)) / y) / vh;
+  pen.setLineDash([14 * dense, 8 * dense]);
+  line(pen, [[0, height(0)], [1, height(vw)]].map(at), '#FFFFFF', 2.5 * dense);
+  pen.setLineDash([]);
+  const [tx, ty] = at([0.02, height(0.02 * vw)]);
+  pen.font = `${14 * dense}px sans-serif`;
+  pen.lineWidth = 4 * dense;
+  pen.strokeStyle = '#000';
+  pen.fillStyle = '#FFF';
+  pen.strokeText('height of the lens', tx, ty - 6 * dense);
+  pen.fillText('height of the lens', tx, ty - 6 * dense);
+}
+
+function line(pen, points, colour, width) {
+  for (const [style, more] of [['#000', 2], [colour, 0]]) {
+    pen.beginPath();
+    points.forEach(([px, py], i) => (i ? pen.lineTo(px, py) : pen.moveTo(px, py)));
+    pen.strokeStyle = style;
+    pen.lineWidth = width + more;
+    pen.stroke();
+  }
+}
+
+// --- one press
+
+ui.shoot.addEventListener('click', async () => {
+  if (busy || !track) return;
+  busy = ui.shoot.disabled = true;
+  try {
+    ui.hint.textContent = 'Hold still.';
+    const limit = performance.now() + WAIT_FOR_STILL_MS;
+    let held = tilt();
+    while (held && !held.still && performance.now() < limit) { await pause(60); held = tilt(); }
+    const moved = held && !held.still;
+    const taken = await burst();
+    if (!taken.length) throw new Error('nothing came');
+    taken.sort((a, b) => b.score - a.score);
+    // A tilt that was told while the hand moved is no tilt.
+    const chosen = taken.slice(0, OF_BURST).map((f) => ({...f, down: held?.still ? held : null}));
+    if (last && last.elevation_deg !== null) chosen.push(...passed.apart(last.elevation_deg));
+    ui.hint.textContent = moved ? 'The hand moved: taken, without the phone\'s tilt.' : 'Taken.';
+    const head = {photos: chosen.map((f) => ({bytes: f.blob.size, down: f.down?.v ?? null,
+      sd_deg: f.down?.sd_deg ?? null, calibrated: f.down?.calibrated ?? false}))};
+    const bytes = await packed(head, chosen.map((f) => f.blob));
+    shut();
+    ui.open.hidden = true;  // the page takes over
+    hand(bytes);
+  } catch {
+    ui.hint.textContent = 'No photo came from the camera; press again.';
+  } finally {
+    busy = ui.shoot.disabled = false;
+  }
+});
+
+/** The largest stills that the phone gives, or frames of the live picture. */
+async function burst() {
+  const stills = [];
+  if ('ImageCapture' in window) {
+    try {
+      const camera = new ImageCapture(track);
+      for (let n = 0; n < STILLS; n++) {
+        const blob = await Promise.race([camera.takePhoto(), pause(STILL_MS)]);
+        if (!blob) break;
+        const picture = await createImageBitmap(blob);
+        // Some phones' stills are smaller than their live picture.
+        if (picture.width * picture.height < ui.video.videoWidth * ui.video.videoHeight) break;
+        stills.push({blob, score: sharpness(picture, picture.width, picture.height)});
+        picture.close();
+      }
+    } catch { /* frames then */ }
+  }
+  if (stills.length) return stills;
+  const frames = [];
+  for (let n = 0; n < BURST; n++) {
+    const full = smaller(ui.video, ui.video.videoWidth, ui.video.videoHeight, Infinity);
+    frames.push({full, score: sharpness(full, full.width, full.height)});
+    await pause(BURST_EVERY_MS);
+  }
+  frames.sort((a, b) => b.score - a.score);
+  return Promise.all(frames.slice(0, OF_BURST).map(
+    async ({full, score}) => ({blob: await jpeg(full), score})));
+}
+
+// --- calibrating the tilt once
+
+const POSITIONS = [
+  'Lay a long edge of the phone along a plumb line or a door frame, its top up. Press, and hold it '
+  + 'there until it buzzes.',
+  'Now turn it round its long axis, so that the other long edge lies along the same line and the '
+  + 'back shows where the screen was; the top stays up. Press, turn, and hold it there until it '
+  + 'buzzes.',
+];
+let found = [];
+
+ui.calibrate.addEventListener('click', () => {
+  found = [];
+  ui.bench.hidden = false;
+  ui['bench-go'].hidden = false;
+  ui['bench-words'].textContent = POSITIONS[0];
+});
+ui['bench-end'].addEventListener('click', () => { ui.bench.hidden = true; });
+ui['bench-go'].addEventListener('click', async () => {
+  ui['bench-go'].disabled = true;
+  ui['bench-words'].textContent = 'In four seconds; hold it along the line.';
+  await pause(args.settle_ms ?? 4000);
+  const limit = performance.now() + 6000;
+  let raw = down.raw();
+  while (!raw?.still && performance.now() < limit) { await pause(80); raw = down.raw(); }
+  navigator.vibrate?.(200);
+  ui['bench-go'].disabled = false;
+  if (!raw?.still) {
+    ui['bench-words'].textContent = `The phone was not still. ${POSITIONS[found.length]}`;
+    return;
+  }
+  found.push(raw.v);
+  if (found.length < 2) { ui['bench-words'].textContent = POSITIONS[1]; return; }
+  const {tilt: own, problem} = ownTilt(...found);
+  found = [];
+  if (problem) { ui['bench-words'].textContent = `${problem} ${POSITIONS[0]}`; return; }
+  down.keep(own);
+  ui['bench-go'].hidden = true;
+  ui['bench-words'].textContent = 'Calibrated: this browser keeps it for this phone.';
+});
