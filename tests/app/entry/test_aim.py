@@ -1,0 +1,85 @@
+"""Looks at a live picture: of sessions that were let in, when a worker is free, kept by nobody."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+import slow_readers
+from starlette.applications import Starlette
+from starlette.testclient import TestClient
+
+from app.entry import aim
+from app.readers import pool
+from app.readers.job import Job
+from app.ui import session_files
+from app.ui.camera import targets
+from vision.scale_file.scale import load_scale
+
+HERE = Path(__file__).resolve().parents[2]
+CHAMBER = HERE.parent / "sample_images" / "bench-2-clear.jpg"
+URL = f"{targets.AIM_PATH}s"
+
+
+@pytest.fixture
+def client(monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
+    monkeypatch.setattr(session_files, "_guests", {"s": session_files._Guest("b", 0.0)})
+    monkeypatch.setattr(targets, "_targets", {"s": targets.chamber(load_scale("heron-100"))})
+    monkeypatch.setenv("PYTHONPATH", str(HERE))
+    workers = pool.start(1)
+    with TestClient(Starlette(routes=aim.ROUTES), cookies={session_files.COOKIE: "b"}) as made:
+        yield made
+    pool.stop(workers)
+
+
+def frame() -> bytes:
+    import cv2
+
+    picture = cv2.resize(cv2.imread(str(CHAMBER)), (720, 960), interpolation=cv2.INTER_AREA)
+    return bytes(cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 70])[1].tobytes())
+
+
+@pytest.mark.slow
+def test_a_look_says_where_the_chamber_is_and_never_a_value(client: TestClient) -> None:
+    answer = client.post(f"{URL}?ratio=1.67", content=frame())
+    assert answer.status_code == 200 and answer.headers["cache-control"] == "no-store"
+    said = answer.json()
+    assert said["found"] and len(said["outlines"]) == 1
+    assert set(said) == {"found", "ready", "words", "outlines", "elevation_deg", "too_high_mm"}
+    assert "mL" not in said["words"]
+
+
+@pytest.mark.slow
+def test_what_is_no_picture_is_refused_and_the_worker_goes_on(client: TestClient) -> None:
+    assert client.post(URL, content=b"no picture").status_code == 422
+    assert client.post(f"{URL}?ratio=nonsense", content=frame()).status_code == 200
+
+
+def test_only_the_browser_of_a_session_that_was_let_in_may_look(client: TestClient) -> None:
+    assert client.post(f"{targets.AIM_PATH}other", content=b"x").status_code == 403
+    client.cookies.clear()
+    assert client.post(URL, content=b"x").status_code == 403
+    assert client.get(URL).status_code == 405
+
+
+def test_a_frame_has_a_length_within_the_limit_and_something_to_look_for(
+        client: TestClient) -> None:
+    assert client.post(URL, content=iter([b"x"])).status_code == 411  # sent without a length
+    assert client.post(URL, content=bytes(aim.MOST_BYTES + 1)).status_code == 413
+    targets._targets.clear()
+    assert client.post(URL, content=b"x").status_code == 404
+
+
+def test_readings_go_first(client: TestClient, tmp_path) -> None:
+    workers = pool.running()
+    assert workers is not None
+    gate = tmp_path / "gate"
+    ticket = workers.submit(Job("slow_readers", slow_readers.wait_for.__name__, (str(gate),), {}))
+    began = threading.Event()
+    while ticket.before() is not None:
+        began.wait(0.01)
+    assert client.post(URL, content=b"x").status_code == 503
+    gate.touch()
+    ticket.result()
