@@ -186,8 +186,9 @@ function tell() {
 
 function tilted(held) {
   if (!rear()) return 'The tilt is not used with this camera.';
-  if (!held) return noTilt || (down.works ? 'Hold the phone upright: then it knows down.'
-    : 'This device does not tell how it is tilted; photos are read without it.');
+  if (!held && noTilt) return `${noTilt} Photos are read without it.`;
+  if (!held && !down.works) return 'This device does not tell how it is tilted; photos are read without it.';
+  if (!held) return down.raw() ? 'Hold the phone upright: then it knows down.' : '';
   const [x, y, z] = held.v;
   const ahead = Math.round(Math.asin(Math.min(1, Math.max(-1, z))) * 180 / Math.PI);
   const side = Math.round(Math.atan2(x, y) * 180 / Math.PI);

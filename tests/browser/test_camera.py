@@ -1,0 +1,301 @@
+"""The camera of the page in a real browser: a drawn chamber before a fake camera, and a sensor
+whose values are set through the browser's own tools, from permission to confirmed record."""
+
+from __future__ import annotations
+
+import json
+import math
+import os
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import cv2
+import pytest
+from playwright.sync_api import expect
+from serving import ALONE, PHONE, Served, at_rest, live, too_small
+from test_chamber import answer_all, confirm, read_first
+
+from app.records import Store
+
+pytestmark = pytest.mark.browser
+expect.set_options(timeout=60_000)
+
+SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
+LABELS = [json.loads(x) for x in (SAMPLES / "labels.jsonl").read_text().splitlines() if x.strip()]
+EASY = next(x for x in LABELS if x["tier"] == "easy")
+STEEP = next(x for x in LABELS if x["tier"] == "hard" and x["elevation_deg"] > 15)
+G = 9.80665
+ALLOWED = ["camera", "accelerometer", "gyroscope"]
+#: Upright, and the camera looks up by 0.7 degrees: where the first demo photo was drawn from.
+UPRIGHT = (0.0, G, -0.12)
+#: The same phone nodding down by 20 degrees, which no hanging chamber in that picture allows.
+NODDING = (0.0, G * math.cos(math.radians(20)), G * math.sin(math.radians(20)))
+
+
+def film(label: dict, folder: Path) -> Path:
+    """The photo as a film for the browser's fake camera (Motion JPEG)."""
+    picture = cv2.imread(str(SAMPLES / label["file"]))
+    data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
+    made = folder / f"{label['file']}.mjpeg"
+    made.write_bytes(data * 2)
+    return made
+
+
+@pytest.fixture(scope="module")
+def with_camera(browser, chromium: str, tmp_path_factory: pytest.TempPathFactory):
+    """Opens a browser whose camera shows the demo photo of a label; None: it has no camera."""
+    folder, opened = tmp_path_factory.mktemp("films"), []
+
+    def start(label: dict | None):  # type: ignore[no-untyped-def]
+        flags = [ALONE, "--disable-dev-shm-usage"] + (["--no-sandbox"] if os.geteuid() == 0 else [])
+        if label is not None:
+            flags += ["--use-fake-device-for-media-stream",
+                      f"--use-file-for-fake-video-capture={film(label, folder)}"]
+        opened.append(browser.browser_type.launch(executable_path=chromium, args=flags))
+        return opened[-1]
+
+    yield start
+    for one in opened:
+        one.close()
+
+
+@pytest.fixture(scope="module")
+def easy(with_camera):  # type: ignore[no-untyped-def]
+    return with_camera(EASY)
+
+
+@pytest.fixture
+def visit(served: Served) -> Iterator[object]:
+    """A page in a profile of its own, its sensor set: (browser, acceleration or None)."""
+    contexts = []
+
+    def go(browser, acceleration=UPRIGHT, path="/chamber", allowed=ALLOWED, before=""):  # type: ignore[no-untyped-def]
+        context = browser.new_context(
+            viewport=PHONE, has_touch=True, permissions=list(allowed))
+        contexts.append(context)
+        page = context.new_page()
+        page.set_default_timeout(60_000)
+        if before:
+            page.add_init_script(before)
+        if acceleration is not None:
+            sensor(page, acceleration)
+        page.goto(served.url + path)
+        return page
+
+    yield go
+    for context in contexts:
+        context.close()
+
+
+_TOOLS: dict[object, object] = {}
+
+
+def sensor(page, acceleration: tuple[float, float, float]) -> None:
+    """What the phone's sensors tell from now on (DevTools protocol, Emulation)."""
+    tools = _TOOLS.get(page)
+    begin = tools is None
+    if begin:
+        tools = _TOOLS[page] = page.context.new_cdp_session(page)
+    for kind in ("accelerometer", "linear-acceleration", "gyroscope"):
+        x, y, z = acceleration if kind == "accelerometer" else (0.0, 0.0, 0.0)
+        if begin:
+            tools.send("Emulation.setSensorOverrideEnabled", {"enabled": True, "type": kind})
+        tools.send("Emulation.setSensorOverrideReadings", {
+            "type": kind, "reading": {"xyz": {"x": x, "y": y, "z": z}}})
+
+
+def frame(page):  # type: ignore[no-untyped-def]
+    return page.frame_locator("iframe[title*='camera']")
+
+
+def script(page):  # type: ignore[no-untyped-def]
+    """The frame itself, to run script in."""
+    frame(page).locator("body").wait_for()
+    return next(f for f in page.frames if "/component/" in f.url and "camera" in f.url)
+
+
+def choose_scale(page, name: str) -> None:
+    page.get_by_text("Choose the scale now").click()
+    page.get_by_text(name, exact=True).first.click()
+    expect(page.get_by_text("Choose the scale now")).to_have_count(0)
+
+
+def open_camera(page) -> None:
+    at_rest(page)
+    frame(page).get_by_role("button", name="Open the camera").click()
+    expect(frame(page).get_by_role("button", name="Take the photos")).to_be_visible()
+
+
+def test_from_permission_to_a_confirmed_record(easy, visit, served: Served) -> None:
+    page = visit(easy)
+    choose_scale(page, "quay-60")
+    open_camera(page)
+    inside = frame(page)
+    expect(inside.locator("#hint")).to_have_text("Good: hold still and take the photos.")
+    expect(inside.locator("#tilt")).to_have_text("Phone looks 1\u00b0 up.")
+    assert "mL" not in inside.locator("body").inner_text(), "the person reads first"
+    small = script(page).evaluate("""() => [...document.querySelectorAll('button')]
+        .filter(b => b.offsetParent && b.getBoundingClientRect().height < 44)
+        .map(b => b.textContent)""")
+    assert small == [] and too_small(page) == []
+    inside.get_by_role("button", name="Take the photos").click()
+    expect(page.get_by_text("Next: your own reading")).to_be_visible()
+    expect(page.locator("iframe[title*='camera']")).to_have_count(0)
+    read_first(page, "23.4")
+    shown = float(page.locator(".cs-machine .cs-value").inner_text().split()[0])
+    assert abs(shown - EASY["true_value"]) <= 0.5
+    assert "do not agree on the vertical" not in page.content()
+    live(page).get_by_role("button", name="Take the tool's").click()
+    answer_all(page)
+    confirm(page, "QUAY-CAM")
+    expect(page.get_by_text("The photo has been dropped.")).to_be_visible()
+    (entry,) = Store.open(str(served.data)).entries(bed="QUAY-CAM")
+    assert abs(float(entry.confirmed_value) - shown) < 0.06
+
+
+def test_what_the_sensor_says_reaches_the_reading(easy, visit) -> None:
+    """A direction that the picture contradicts is named, so it was weighed."""
+    page = visit(easy, NODDING)
+    choose_scale(page, "quay-60")
+    open_camera(page)
+    expect(frame(page).locator("#tilt")).to_have_text("Phone looks 20\u00b0 down.")
+    expect(frame(page).locator("#hint")).to_have_text("Good: hold still and take the photos.")
+    frame(page).get_by_role("button", name="Take the photos").click()
+    expect(page.get_by_text("Next: your own reading")).to_be_visible()
+    read_first(page, "23.4")
+    expect(page.get_by_text("do not agree on the vertical").first).to_be_visible()
+
+
+def test_a_sensor_of_the_other_sign_gives_the_same_direction(easy, visit) -> None:
+    page = visit(easy, tuple(-v for v in NODDING))
+    open_camera(page)
+    expect(frame(page).locator("#tilt")).to_have_text("Phone looks 20\u00b0 down.")
+
+
+def test_too_high_is_said_in_centimetres(with_camera, visit) -> None:
+    page = visit(with_camera(STEEP), (0.0, G * 0.94, G * 0.34))
+    choose_scale(page, "quay-60")
+    open_camera(page)
+    hint = frame(page).locator("#hint")
+    expect(hint).to_have_text(re.compile(r"Lower the phone by about \d+ cm\."))
+    way = STEEP["distance_mm"] / 10 * math.sin(math.radians(STEEP["elevation_deg"]))
+    assert 0.5 < int(hint.inner_text().split()[-2]) / way < 2.0
+
+
+def test_calibrated_once_and_kept_in_this_browser(easy, visit) -> None:
+    """A sensor off by 2 and 1 degrees along a door frame that leans itself."""
+    off, lean = (0.034, 0.0, 0.017), (0.01, 0.0, -0.008)
+    page = visit(easy, tuple(G * v for v in (off[0] + lean[0], 1.0, off[2] + lean[2])))
+    open_camera(page)
+    inside = frame(page)
+    expect(inside.locator("#tilt")).to_contain_text("Phone")
+    inside.get_by_role("button", name="Calibrate the tilt").click()
+    inside.get_by_role("button", name="Measure").click()
+    expect(inside.locator("#bench-words")).to_contain_text("turn it round")
+    sensor(page, tuple(G * v for v in (off[0] - lean[0], 1.0, off[2] - lean[2])))
+    inside.get_by_role("button", name="Measure").click()
+    expect(inside.locator("#bench-words")).to_contain_text("Calibrated")
+    kept = json.loads(script(page).evaluate("localStorage.getItem('countersight-tilt')"))
+    assert kept == pytest.approx([off[0], 0.0, off[2]], abs=1e-3)
+    sensor(page, tuple(G * v for v in (off[0], 1.0, off[2])))
+    expect(inside.locator("#tilt")).to_have_text("Phone level (calibrated).")
+    page.reload()
+    open_camera(page)
+    expect(frame(page).locator("#tilt")).to_have_text("Phone level (calibrated).")
+
+
+@pytest.mark.parametrize(("before", "why"), [
+    ("Object.defineProperty(window, 'isSecureContext', {value: false})",
+     "came without encryption"),
+    ("Object.defineProperty(Navigator.prototype, 'mediaDevices', {value: undefined})",
+     "gives its camera to no page"),
+])
+def test_where_no_camera_can_be_one_sentence_says_why_and_the_picker_stands_beside(
+        easy, visit, before: str, why: str) -> None:
+    page = visit(easy, before=before)
+    expect(frame(page).locator("#why")).to_contain_text(why)
+    expect(frame(page).locator("#why")).to_contain_text("You can choose a photo instead.")
+    expect(frame(page).get_by_role("button", name="Open the camera")).to_be_disabled()
+    expect(page.locator("input[type=file]").first).to_be_attached()
+
+
+def test_a_camera_that_is_not_allowed_or_not_there_is_said(easy, with_camera, visit) -> None:
+    refused = visit(easy, allowed=())
+    at_rest(refused)
+    frame(refused).get_by_role("button", name="Open the camera").click()
+    expect(frame(refused).locator("#why")).to_contain_text("The camera was not allowed")
+    blind = visit(easy, allowed=["camera"])
+    open_camera(blind)
+    expect(frame(blind).locator("#tilt")).to_contain_text("The tilt of the phone was not allowed.")
+    none = visit(with_camera(None))
+    at_rest(none)
+    frame(none).get_by_role("button", name="Open the camera").click()
+    expect(frame(none).locator("#why")).to_contain_text("No camera was found")
+
+
+def test_without_a_sensor_photos_are_taken_all_the_same(easy, visit) -> None:
+    page = visit(easy, None)
+    open_camera(page)
+    expect(frame(page).locator("#tilt")).to_contain_text("does not tell how it is tilted")
+    expect(frame(page).get_by_role("button", name="Calibrate the tilt")).to_be_hidden()
+    frame(page).get_by_role("button", name="Take the photos").click()
+    expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
+
+
+# --- the sums of the frame's own scripts, in the browser that runs them
+
+@pytest.fixture
+def sums(easy, visit):  # type: ignore[no-untyped-def]
+    inside = script(visit(easy))
+    return lambda code: inside.evaluate(
+        f"""async () => {{ const d = await import('./down.js'), f = await import('./frames.js');
+        {code} }}""")
+
+
+@pytest.mark.parametrize(("device", "turned", "camera"), [
+    # Up in device axes (W3C), the screen's angle, down in the camera's frame.
+    ((0, 1, 0), 0, (0, 1, 0)),        # upright
+    ((0, 0.8, 0.6), 0, (0, 0.8, 0.6)),  # leaning back over the chamber: looks down
+    ((1, 0, 0), 90, (0, 1, 0)),       # turned to the left: its right side is up
+    ((-1, 0, 0), 270, (0, 1, 0)),     # turned to the right
+    ((0.6, 0.8, 0), 0, (-0.6, 0.8, 0)),
+])
+def test_device_axes_become_the_cameras(sums, device, turned, camera) -> None:
+    assert sums(f"return d.toCamera({list(device)}, {turned})") == pytest.approx(camera, abs=1e-9)
+
+
+def test_a_moving_hand_tells_no_direction(sums) -> None:
+    still, shaken, pushed, gap = sums("""
+        const at = (n, v) => Array.from({length: n}, (_, i) => ({t: 10 + i * 16, v: v(i)}));
+        const told = (samples) => d.averaged(samples, 0, 500)?.still ?? null;
+        return [told(at(30, () => [0, 9.8, 0])),
+                told(at(30, (i) => [i % 2 ? 0.8 : -0.8, 9.8, 0])),
+                told(at(30, () => [0, 10.4, 0])),
+                told(at(9, () => [0, 9.8, 0]))]""")
+    assert (still, shaken, pushed, gap) == (True, False, False, None)
+
+
+def test_two_positions_that_cannot_be_are_refused(sums) -> None:
+    good, leaning, flipped, far = sums("""
+        const u = (x, y, z) => { const l = Math.hypot(x, y, z); return [x / l, y / l, z / l]; };
+        const told = (a, b) => d.ownTilt(a, b).problem ?? '';
+        return [told(u(0.02, 1, 0.01), u(0.01, 1, 0.02)), told(u(0.09, 1, 0), u(-0.09, 1, 0)),
+                told(u(0, 1, 0), u(0, -1, 0)), told(u(0.09, 1, 0), u(0.09, 1, 0))]""")
+    assert good == "" and "upright" in leaning and "same end up" in flipped
+    assert "do not fit together" in far
+
+
+def test_the_sharper_frame_counts_more_and_other_heights_are_kept(sums) -> None:
+    sharp, soft, apart = sums("""
+        const draw = (blur) => { const c = f.canvas(640, 480), p = c.getContext('2d');
+          p.fillStyle = '#888'; p.fillRect(0, 0, 640, 480); p.filter = `blur(${blur}px)`;
+          p.fillStyle = '#000'; for (let y = 20; y < 460; y += 16) p.fillRect(200, y, 200, 3);
+          return c; };
+        const [one, two] = [draw(0), draw(2)], kept = new f.Passed();
+        await kept.offer(one, 1, 12, null, 1000); await kept.offer(two, 2, 13, null, 1100);
+        await kept.offer(one, 1, -8, null, 1200); await kept.offer(one, 1, 2, null, 1300);
+        return [f.sharpness(one, 640, 480), f.sharpness(two, 640, 480),
+                [kept.apart(1, 2000).map((x) => x.elevation), kept.apart(1, 60000).length]];""")
+    assert sharp > 2 * soft
+    assert apart == [[13, -8], 0]
