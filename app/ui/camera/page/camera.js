@@ -71,8 +71,10 @@ const REFUSALS = {
 
 ui.open.addEventListener('click', async () => {
   ui.open.disabled = true;
-  // First, since a browser may ask for the sensor in the tap itself only.
-  noTilt = await down.start();
+  // First, since a browser may ask for the sensor in the tap itself only; the camera does not
+  // wait for the answer.
+  noTilt = '';
+  down.start().then((problem) => { noTilt = problem; });
   let stream;
   try {
     stream = await navigator.mediaDevices.getUserMedia({audio: false, video: {
