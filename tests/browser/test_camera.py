@@ -120,8 +120,13 @@ def choose_scale(page, name: str) -> None:
     expect(page.get_by_text("Choose the scale now")).to_have_count(0)
 
 
-def open_camera(page) -> None:
+def unfold(page) -> None:
     at_rest(page)
+    page.get_by_text("Camera of this page").click()
+
+
+def open_camera(page) -> None:
+    unfold(page)
     frame(page).get_by_role("button", name="Open the camera").click()
     expect(frame(page).get_by_role("button", name="Take the photos")).to_be_visible()
 
@@ -203,6 +208,7 @@ def test_calibrated_once_and_kept_in_this_browser(easy, visit) -> None:
     expect(inside.locator("#tilt")).to_have_text("Phone level (calibrated).")
     page.reload()
     open_camera(page)
+    sensor(page, (0.3, 9.8, 0.2))
     expect(frame(page).locator("#tilt")).to_have_text("Phone level (calibrated).")
 
 
@@ -215,6 +221,7 @@ def test_calibrated_once_and_kept_in_this_browser(easy, visit) -> None:
 def test_where_no_camera_can_be_one_sentence_says_why_and_the_picker_stands_beside(
         easy, visit, before: str, why: str) -> None:
     page = visit(easy, before=before)
+    unfold(page)
     expect(frame(page).locator("#why")).to_contain_text(why)
     expect(frame(page).locator("#why")).to_contain_text("You can choose a photo instead.")
     expect(frame(page).get_by_role("button", name="Open the camera")).to_be_disabled()
@@ -223,7 +230,7 @@ def test_where_no_camera_can_be_one_sentence_says_why_and_the_picker_stands_besi
 
 def test_a_camera_or_a_sensor_that_is_not_allowed_is_said(easy, visit) -> None:
     refused = visit(easy, allowed=["geolocation"])
-    at_rest(refused)
+    unfold(refused)
     frame(refused).get_by_role("button", name="Open the camera").click()
     expect(frame(refused).locator("#why")).to_contain_text("The camera was not allowed")
     blind = visit(easy, allowed=["camera"])
@@ -237,7 +244,7 @@ def test_a_camera_or_a_sensor_that_is_not_allowed_is_said(easy, visit) -> None:
 def test_a_camera_that_does_not_come_is_said(easy, visit, name: str, why: str) -> None:
     page = visit(easy, before="MediaDevices.prototype.getUserMedia = async () => {"
                               f" throw new DOMException('', '{name}'); }}")
-    at_rest(page)
+    unfold(page)
     frame(page).get_by_role("button", name="Open the camera").click()
     expect(frame(page).locator("#why")).to_contain_text(why)
     expect(frame(page).get_by_role("button", name="Open the camera")).to_be_enabled()

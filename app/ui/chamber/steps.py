@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from collections.abc import Callable
 from functools import partial
 
 import streamlit as st
@@ -29,8 +28,9 @@ def photo_step(state: ChamberState) -> None:
             blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
         blocks.say("Hold the phone at the height of the liquid, straight in front, "
                    "with the whole scale in the picture.")
-        pick_photo(str(state.generation), partial(take_photo, state), state.refuse_photo,
-                   lambda demo: take_demo(state, demo), camera=chamber_camera(state, partial(take_photo, state)))
+        take = partial(take_photo, state)
+        pick_photo(str(state.generation), take, state.refuse_photo,
+                   lambda demo: take_demo(state, demo), camera=chamber_camera(state, take))
         if state.scale is None:
             with st.expander("Choose the scale now: the camera then looks for its marks"):
                 scale_choice(state)
