@@ -78,7 +78,8 @@ class Sheet:
             self.canvas.showPage()
         self.page += 1
         self.text(MARGIN, 17, title, 14, bold=True)
-        self.text(self.width - MARGIN, 17, f"Set {code}", 10, bold=True, right=True)
+        if code:
+            self.text(self.width - MARGIN, 17, f"Set {code}", 10, bold=True, right=True)
         if name:
             self.blank(MARGIN, 25, "Your code (no name)", 92)
             self.blank(98, 25, "Date", self.width - MARGIN)

@@ -11,6 +11,9 @@ from typing import Any, Literal
 
 Paper = Literal["a4", "letter"]
 
+#: What the papers are called on a page.
+PAPERS: dict[Paper, str] = {"a4": "A4", "letter": "Letter"}
+
 RULER_MM = 100
 
 

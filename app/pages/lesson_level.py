@@ -7,6 +7,7 @@ import streamlit as st
 from app.ui import blocks
 from app.ui.lesson.controls import choice
 from app.ui.lesson.level import LEVEL, move_things
+from app.ui.lesson.paper import paper_for_the_class
 from app.ui.lesson.rounds import round_view
 from app.ui.lesson.state import LessonState
 from app.ui.lesson.wide import use_width
@@ -28,6 +29,7 @@ def page() -> None:
         move_things(state)
     else:
         round_view(state, LEVEL)
+    paper_for_the_class(state)
     blocks.caution_box("A teaching model with made-up lengths, no patient and no advice. The "
                        "local order and trained staff decide; a drain is closed before anything "
                        "is moved.")

@@ -30,11 +30,11 @@ def take(widget: str, done: Callable[[Photo | None, str], None]) -> None:
     if not hasattr(file, "getvalue"):
         return
     photo, problem = guard.in_words(lambda: load_photo(file.getvalue()))
-    _forget(file)
+    forget(file)
     done(photo, problem)
 
 
-def _forget(file: Any) -> None:
+def forget(file: Any) -> None:
     """Drop an uploaded file's bytes from the page server's memory now.
 
     The widget has to get another key, since its file is gone.

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.errors import InputError
 from vision.lesson.parallax import EyeView, eye_reading, lesson_scale
+from vision.scale_file.scale import Scale
 
 TOO_HIGH, TOO_LOW = "eye too high", "eye too low"
 FRONT_EDGE, BACK_EDGE = "read at the front edge", "read through the back edge"
@@ -40,6 +41,8 @@ TASKS_IN_A_ROUND = 10
 RIGHT_DIVISIONS = 0.5
 #: How much wider than "right" two readings stand apart in a task.
 _CLEAR = 1.1
+#: Far more draws than the rarest cause needs on a lesson's scale (one in five brings it).
+_MOST_DRAWS = 400
 #: How near an answer has to be to what a cause would give, in divisions.
 _NEAR_DIVISIONS = 0.75
 _WATERS = ("pink", "straw", "clear", "red")
@@ -92,28 +95,45 @@ class Score:
     by_cause: tuple[CauseScore, ...]
 
 
-def chamber_tasks(seed: int, count: int = TASKS_IN_A_ROUND) -> tuple[ChamberTask, ...]:
-    """``count`` pictures, every cause as often as can be, in an order of the seed's own."""
+def chamber_tasks(seed: int, count: int = TASKS_IN_A_ROUND, scale: Scale | None = None
+                  ) -> tuple[ChamberTask, ...]:
+    """``count`` pictures, every cause as often as can be, in an order of the seed's own.
+
+    With a ``scale`` all are of that chamber, and causes that cannot show on it are left out;
+    ``InputError`` where none can.
+    """
     if seed < 0 or not 1 <= count <= 200:
         raise InputError("A set has 1 to 200 pictures and its seed is 0 or more.")
     rng = np.random.default_rng([7, seed])
-    first = int(rng.integers(len(_TRAPS)))
-    traps = [_TRAPS[(first + i) % len(_TRAPS)] for i in range(count)]
+    possible = _TRAPS if scale is None else tuple(
+        t for t in _TRAPS if _task(np.random.default_rng([7, seed]), t, scale) is not None)
+    if not possible:
+        raise InputError("On this scale no error of reading would show: its divisions are too wide "
+                         "for its bore, or it has too few marks.")
+    first = int(rng.integers(len(possible)))
+    traps = [possible[(first + i) % len(possible)] for i in range(count)]
     order = rng.permutation(count)
-    return tuple(_task(np.random.default_rng([7, seed, n]), traps[int(k)])
-                 for n, k in enumerate(order))
+    out: list[ChamberTask] = []
+    for n, k in enumerate(order):
+        own, at = np.random.default_rng([7, seed, n]), possible.index(traps[int(k)])
+        # What is rare on an own scale may not come in so many draws: then the next cause does.
+        while (task := _task(own, possible[at % len(possible)], scale)) is None:
+            at += 1
+        out.append(task)
+    return tuple(out)
 
 
-def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
-    """One task in which the trap is worth more than a division and no edge reads right."""
+def _task(rng: np.random.Generator, trap: str, own: Scale | None) -> ChamberTask | None:
+    """One task in which the trap is worth more than a division and no edge reads right; None
+    where so many draws on an own scale bring none."""
 
     def between(low: float, high: float, step: float) -> float:
         return float(round((low + (high - low) * rng.random()) / step) * step)
 
-    while True:
+    for _ in range(_MOST_DRAWS):
         bore = between(20, 42, 2)
-        scale = lesson_scale(bore)
-        if trap == UNIT and scale.division_at(1.0) == 1.0:
+        scale = own or lesson_scale(bore)
+        if trap == UNIT and own is None and scale.division_at(1.0) == 1.0:
             continue
         distance = between(250, 600, 10)
         # Steep enough to cost more than a division, and still a view that can be read.
@@ -122,7 +142,8 @@ def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
         height = float(round(distance * np.tan(np.radians(angle))))
         contact = between(15, 45, 5)  # an edge that climbs: to read it is never right
         share = 0.2 + 0.6 * rng.random()
-        value = round(share * scale.capacity / scale.division_at(1.0), 1) * scale.division_at(1.0)
+        division = scale.division_at(1.0 if own is None else share * scale.capacity)
+        value = round(share * scale.capacity / division, 1) * division
         view = EyeView(scale, value, height, distance, contact)
         wrong = wrong_readings(view).get(trap, ())
         # A trap that springs below a division would teach nothing; one that stands
@@ -134,6 +155,7 @@ def _task(rng: np.random.Generator, trap: str) -> ChamberTask:
         waters = _WATERS if view.medium == "air" else _SEEN_THROUGH
         return ChamberTask(view, waters[int(rng.integers(len(waters)))], trap,
                            int(rng.integers(1, 2**20)))
+    return None
 
 
 def _told_apart(view: EyeView, trap: str) -> bool:

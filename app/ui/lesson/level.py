@@ -227,6 +227,7 @@ def _show(state: LessonState, task: LevelTask) -> None:
 
 LEVEL = Lesson(
     key="lv", causes=LEVEL_CAUSES, plan=level_tasks, judge=judge_level, ask=_ask, show=_show,
+    truth=lambda task: task.truth,
     label=lambda task: f"At which pressure does it open at the landmark, {WORDS[task.view.unit]}?",
     unit=lambda task: WORDS[task.view.unit], bounds=(-150.0, 150.0), measure="units",
     lead="Ten bedsides. Say at which pressure the drain opens, to half a unit; then see the sum, "

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from functools import partial
+
 import numpy as np
 import streamlit as st
 
@@ -63,6 +66,8 @@ def look_around(state: LessonState) -> None:
             _holding(state, view, seen)
     picture.image(eye_picture(state, view, fluid), width="stretch",
                   alt="The chamber, traced from where the eye stands")
+    if state.scale is not None:
+        return  # quick pictures are of the lesson's chambers
     follow("le-height", "height", height, "/lesson/eye.jpg", {
         "bore": 2 * view.bore_radius_mm, "level_mm": view.level_mm, "fluid": fluid,
         "distance": view.distance_mm / 10, "contact": view.contact_angle_deg,
@@ -93,8 +98,10 @@ def _place(height: float) -> str:
 
 def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
     distance = slider(state, "Distance of the eye, cm", "le-distance", 25, 80, 35, 1)
-    bore = slider(state, "Bore of the chamber, mm", "le-bore", BORE_BOUNDS_MM[0],
-                  BORE_BOUNDS_MM[1], 30, 2)
+    bore = 0.0
+    if state.scale is None:
+        bore = slider(state, "Bore of the chamber, mm", "le-bore", BORE_BOUNDS_MM[0],
+                      BORE_BOUNDS_MM[1], 30, 2)
     contact = slider(state, "Contact angle of liquid and wall, degrees (90: flat)", "le-contact",
                      15, 90, 65, 5)
     lean = slider(state, "Chamber leans away (+) or towards you (\N{MINUS SIGN}), degrees",
@@ -105,8 +112,12 @@ def _sliders(state: LessonState, height: float) -> tuple[EyeView, str]:
         state.level_choice += 1
 
     st.button("Another level", key="le-level", on_click=other_level, width="stretch")
-    scale = lesson_scale(bore)
-    value = float(scale.value_at(_LEVELS_MM[state.level_choice % len(_LEVELS_MM)]))
+    scale = state.scale or lesson_scale(bore)
+    low, high = sorted((scale.lowest_mark.height_mm, scale.highest_mark.height_mm))
+    level_mm = _LEVELS_MM[state.level_choice % len(_LEVELS_MM)]
+    if state.scale is not None:  # as far up as on a lesson's scale of 85 mm
+        level_mm = low + (high - low) * level_mm / 85.0
+    value = float(scale.value_at(level_mm))
     return EyeView(scale, value, 10 * height, 10 * distance, contact, lean), fluid
 
 
@@ -177,8 +188,16 @@ def _show(state: LessonState, task: ChamberTask) -> None:
 
 PARALLAX = Lesson(
     key="lp", causes=PARALLAX_CAUSES, plan=chamber_tasks, judge=judge_chamber, ask=_ask, show=_show,
+    truth=lambda task: task.view.true_value,
     label=lambda task: "Which volume is in the chamber, mL?", unit=lambda task: "mL",
     bounds=(0.0, 500.0), measure="divisions",
     lead="Ten pictures. Say how much is in the chamber, to a tenth of a division; then see what "
          "is true, and which of six errors caught you. Each picture is laid out for one of them. "
          "Nothing is kept when you leave.")
+
+
+def parallax_round(state: LessonState) -> Lesson:
+    """The round of ten, on the educator's own scale if there is one."""
+    if state.scale is None:
+        return PARALLAX
+    return replace(PARALLAX, plan=partial(chamber_tasks, scale=state.scale))

@@ -4,10 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
 import streamlit as st
 
+from app.exports.print_sheet import PAPERS
+from app.exports.score_sheet import ScoreRow, score_pdf
 from app.ui import blocks
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, parse_decimal, within
@@ -23,8 +26,8 @@ class Lesson:
     """What a round needs to know of its lesson.
 
     ``ask`` draws the task without its truth, ``show`` draws the truth of a task that has
-    been answered.  ``measure`` names what one counts errors in ("divisions", ...), ``name``
-    what the round is called.
+    been answered and ``truth`` says it.  ``measure`` names what one counts errors in
+    ("divisions", ...), ``name`` what the round is called.
     """
 
     key: str
@@ -38,6 +41,7 @@ class Lesson:
     bounds: tuple[float, float]
     measure: str
     lead: str
+    truth: Callable[[Any], float]
     name: str = "round of ten"
 
 
@@ -49,10 +53,27 @@ def round_view(state: LessonState, lesson: Lesson) -> None:
     elif work.finished:
         blocks.status_line(f"The round is over: {len(work.tasks)} tasks.")
         score_view(state, lesson)
+        score_sheet(state, lesson)
         _begin(state, lesson, "Another round")
     else:
         blocks.say(lesson.lead)
         _begin(state, lesson, f"Begin a {lesson.name}")
+
+
+def score_sheet(state: LessonState, lesson: Lesson) -> None:
+    """The finished round on paper, or as a file."""
+    work = state.round
+    rows = [ScoreRow(n, lesson.truth(task), answer, lesson.unit(task),
+                     verdict_words(verdict, lesson.causes), verdict)
+            for n, (task, answer, verdict) in enumerate(
+                zip(work.tasks, work.answers, work.verdicts, strict=True), start=1)]
+    for column, paper in zip(st.columns(2), PAPERS, strict=True):
+        column.download_button(
+            f"Score sheet ({PAPERS[paper]}, PDF)",
+            partial(score_pdf, f"Score: {lesson.name}", rows, lesson.causes, lesson.measure,
+                    paper),
+            "score.pdf", "application/pdf", width="stretch",
+            key=f"{lesson.key}-sheet-{paper}-{work.key}")
 
 
 def _begin(state: LessonState, lesson: Lesson, words: str) -> None:
@@ -109,7 +130,7 @@ def _reveal(state: LessonState, lesson: Lesson, task: Any) -> None:
                   [f"You said {number_text(answer, 2)} {lesson.unit(task)}: "
                    f"{error_words(verdict.error, lesson.measure)}.",
                    lesson.causes.get(verdict.cause, ""),
-                   f"This task was laid out for: {verdict.trap}."])
+                   f"This task was laid out for: {verdict.trap}." if verdict.trap else ""])
     st.button("Next task" if work.index + 1 < len(work.tasks) else "To the score",
               type="primary", key=f"{lesson.key}-next-{work.field_key}", on_click=work.go_on,
               width="stretch")
@@ -120,6 +141,8 @@ def verdict_words(verdict: Verdict, causes: Mapping[str, str]) -> str:
     """The verdict as a headline."""
     if verdict.cause == RIGHT:
         return "Right"
+    if not causes:
+        return "Off"
     if verdict.cause == OTHER or verdict.cause not in causes:
         return f"Off, by an error that is none of the {_COUNT.get(len(causes), 'others')}"
     return f"Off: {verdict.cause}"
@@ -143,6 +166,8 @@ def score_view(state: LessonState, lesson: Lesson) -> None:
                     ["mean of all errors with their sign; above 0: read too high"]),
         blocks.card("Error", number_text(result.mean_size), lesson.measure,
                     ["mean size of an error"]))
+    if not lesson.causes:
+        return
     blocks.table(("Cause", "Tasks laid out for it", "Answers caught", "Bias there"),
                  [(line.cause, str(line.tasks), str(line.caught),
                    "\N{EN DASH}" if line.bias is None else _signed(line.bias))

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from vision.lesson.rounds import Verdict
+from vision.scale_file.scale import Scale
 
 _PICTURES_KEPT = 40
 
@@ -28,6 +29,16 @@ class PictureShelf:
                 self.made.popitem(last=False)
         self.made.move_to_end(key)
         return self.made[key]
+
+
+@dataclass(frozen=True)
+class OwnPhoto:
+    """An own photo for the screen, without camera data, and what is true of it in mL."""
+
+    name: str
+    jpeg: bytes
+    true_value: float
+    division: float
 
 
 @dataclass
@@ -100,6 +111,13 @@ class LessonState:
     question: int = 0
     said: float | None = None
     problem: str = ""
+    #: The educator's own: a scale instead of the lesson's, and photos with their true values.
+    scale: Scale | None = None
+    photos: tuple[OwnPhoto, ...] = ()
+    own_problem: str = ""
+    #: Names the fields of own material, so that a file let go is let go by the browser, too.
+    own_key: int = 0
+    class_set: bytes = b""
 
     def hold(self, row: tuple[float, ...]) -> None:
         """Keep a reading for comparison; the last six stay."""

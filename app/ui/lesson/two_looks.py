@@ -63,7 +63,8 @@ def _show(state: LessonState, task: TwoLooks) -> None:
 
 TWO_LOOKS = Lesson(
     key="lt", causes=TWO_LOOKS_CAUSES, plan=two_looks_tasks, judge=judge_two_looks, ask=_ask,
-    show=_show, label=lambda task: "Where do the lines cross: how much is in the chamber, mL?",
+    show=_show, truth=lambda looks: looks.first.true_value,
+    label=lambda task: "Where do the lines cross: how much is in the chamber, mL?",
     unit=lambda task: "mL", bounds=(0.0, 500.0), measure="divisions",
     lead="A second look from another height is worth more than a second look from the same place. "
          "Three chambers, two sight lines each: say where they cross, then see. Nothing is kept "

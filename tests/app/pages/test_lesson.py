@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import html
 import io
+import json
 import xml.etree.ElementTree as ET
+import zipfile
 
 import pytest
 from PIL import Image
@@ -21,6 +23,21 @@ from vision.lesson.rounds import RIGHT, Verdict, chamber_tasks
 from vision.lesson.two_looks import TwoLooks, crossing
 
 SVG = "{http://www.w3.org/2000/svg}"
+
+
+def packed(labels: str, **files: bytes) -> bytes:
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w") as box:
+        box.writestr("labels.jsonl", labels)
+        for name, data in files.items():
+            box.writestr(f"{name}.jpg", data)
+    return out.getvalue()
+
+
+def jpeg(shade: int) -> bytes:
+    out = io.BytesIO()
+    Image.new("RGB", (400, 600), (shade,) * 3).save(out, "JPEG")
+    return out.getvalue()
 
 
 def small_jpeg() -> bytes:
@@ -331,3 +348,57 @@ def test_a_plot_puts_its_point_on_its_line():
     (x1, y1), (x2, y2) = [tuple(map(float, p.split())) for p in line.get("d")[1:].split("L")]
     assert float(dot.get("cx")) == pytest.approx((x1 + x2) / 2, abs=0.1)
     assert float(dot.get("cy")) == pytest.approx((y1 + y2) / 2, abs=0.1)
+
+
+# ------------------------------------------------------------------ own material
+@pytest.mark.slow
+def test_ones_own_scale_is_the_chamber_of_the_lesson(monkeypatch):
+    seen = []
+    monkeypatch.setattr(picture, "trace", lambda view, *args, **more: seen.append(view) or
+                        small_jpeg())
+    at = opened("lesson_parallax")
+    at.radio(key="scale-lesson-0").set_value("heron-100").run()
+    assert seen[-1].scale.name == "heron-100" and "le-bore" not in {s.key for s in at.slider}
+    press(at, "le-show")
+    at.radio(key="le-mode").set_value("Round of ten").run()
+    press(at, "lp-begin")
+    work = state_of(at, "lesson_parallax").round
+    assert {t.view.scale.name for t in work.tasks} == {"heron-100"}
+    press(at, "le-scale-back")
+    assert not work.running and seen[-1].scale.name == "heron-100"
+    at.radio(key="le-mode").set_value("Look around").run()
+    assert seen[-1].scale.name == "lesson-30"
+
+
+@pytest.mark.slow
+def test_a_round_with_ones_own_photos():
+    data = packed("\n".join(json.dumps({"file": f"{n}.jpg", "true_value": v})
+                            for n, v in (("a", 12.0), ("b", 30.0))), a=jpeg(10), b=jpeg(200))
+    at = opened("lesson_parallax")
+    at.radio(key="le-mode").set_value("Your photos").run()
+    at.file_uploader[0].upload("set.zip", b"no zip", "application/zip").run()
+    assert "no ZIP file of photos" in text(at)
+    at.file_uploader[0].upload("set.zip", data, "application/zip").run()
+    press(at, "lo-begin")
+    for _ in range(2):
+        task = at.session_state["lesson_own_photos_state"].round.task
+        assert f">{task.true_value:.1f} <small>" not in text(at)
+        at.text_input[0].set_value(f"{task.true_value:g}").run()
+        press(at, "lo-commit")
+        assert f">{task.true_value:.1f} <small>" in text(at) and ">Right<" in text(at)
+        press(at, "lo-next")
+    assert "2 of 2" in text(at)
+    assert [b.label for b in at.get("download_button")][:2] == [
+        "Score sheet (A4, PDF)", "Score sheet (Letter, PDF)"]
+
+
+@pytest.mark.slow
+def test_a_class_set_is_made_from_the_page(monkeypatch):
+    from app.exports import lesson_set
+    from app.ui.lesson.paper import class_set_zip
+
+    monkeypatch.setattr(lesson_set.scene_of, "__defaults__", ((70, 140),))
+    with zipfile.ZipFile(io.BytesIO(class_set_zip(2, 5, "letter"))) as box:
+        names = set(box.namelist())
+    assert {"class-set/worksheet.pdf", "class-set/teacher/answers.pdf",
+            "class-set/picture-01.jpg", "class-set/picture-02.jpg"} <= names
