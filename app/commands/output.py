@@ -15,7 +15,7 @@ def add_parser(subparsers: Any) -> None:
     """Add the command and its options."""
     parser = subparsers.add_parser(
         "output", help="mL, mL/h, six hours, shifts and cumulative of one bed",
-        description="What drained between the confirmed readings of one bed, with 95 %% intervals. "
+        description="What drained between the confirmed readings of one bed, with 95 % intervals. "
                     "What does not add up is asked about and not counted. A calculation, not "
                     "advice: the local order decides.")
     parser.add_argument("--bed", required=True, metavar="CODE", help="the ward's code of the bed")

@@ -49,7 +49,7 @@ def test_photos_come_in_the_order_of_their_labels():
     (packed(""), "1 to 30 photos"), (packed("{}"), "Line 1"), (packed("[1]"), "Line 1"),
     (packed('{"file": "a.jpg", "true_value": "much"}'), "Line 1"),
     (packed('{"file": "a.jpg", "true_value": NaN}'), "make no sense"),
-    (packed(LINE), "not in the ZIP"), (packed(LINE, a=b"not a photo"), "")])
+    (packed(LINE), "not in the ZIP"), (packed(LINE, a=b"not a photo"), "photo|picture")])
 def test_what_is_no_set_of_photos_is_refused_in_a_sentence(data, word):
     with pytest.raises(Exception, match=word) as caught:
         labelled_photos(data)
