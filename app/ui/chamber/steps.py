@@ -72,10 +72,10 @@ def used_before(state: ChamberState) -> None:
             *state.used, "For that bed it cannot be confirmed again: take a new photo."], stop=True)
 
 
-def let_go(state: ChamberState) -> None:
-    """The way back: forget this photo and all that was read from it."""
+def let_go(state: ChamberState, drop: Callable[[], None] | None = None) -> None:
+    """The way back: forget this photo and all that was read from it, by ``drop`` where given."""
     st.button("Discard this photo and take another", key=f"discard-{state.key}",
-              on_click=state.drop_photo, width="stretch")
+              on_click=drop or state.drop_photo, width="stretch")
 
 
 def take_demo(state: ChamberState, demo: DemoPhoto) -> None:

@@ -28,7 +28,7 @@ from app.ui.round.put import no_reading, put_on_record
 from app.ui.round.setting import setting_row
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
-from app.ui.round.way import go, then
+from app.ui.round.way import begin_again, go, then
 from app.ui.scale_picker import chamber_scales
 from app.ui.text import as_label
 from vision.scale_file.scale import load_scale
@@ -47,7 +47,7 @@ def photo_view(state: RoundState, view: View) -> None:
         steps.plain_picture(chamber)
         st.button("Go on with this photo", key=f"on-{state.key}-{chamber.key}", type="primary",
                   on_click=go, args=(state, state.furthest), width="stretch")
-        steps.let_go(chamber)
+        steps.let_go(chamber, partial(begin_again, state))
         return
     if chamber.photo_problem:
         blocks.notice("This photo cannot be used", [chamber.photo_problem], stop=True)
@@ -88,9 +88,9 @@ def own_view(state: RoundState, view: View) -> None:
                        None if state.eye else then(state, chamber.skip_own))
     if state.eye:
         st.button("Take a photo after all", key=f"no-eye-{state.key}", width="stretch",
-                  on_click=_no_eye, args=(state,))
+                  on_click=begin_again, args=(state,))
     else:
-        steps.let_go(chamber)
+        steps.let_go(chamber, partial(begin_again, state))
 
 
 def both_view(state: RoundState, view: View) -> None:
@@ -131,7 +131,7 @@ def both_view(state: RoundState, view: View) -> None:
             result.pictures(chamber)
             result.explanation(chamber)
             steps.scale_step(chamber)
-            steps.let_go(chamber)
+            steps.let_go(chamber, partial(begin_again, state))
 
 
 def done_view(state: RoundState, view: View) -> None:
@@ -155,12 +155,6 @@ def _take(state: RoundState, view: View, photo, source) -> None:  # type: ignore
 def _by_eye(state: RoundState, view: View) -> None:
     state.begin_eye()
     _last_scale(state, view)
-
-
-def _no_eye(state: RoundState) -> None:
-    state.eye = False
-    state.chamber.drop_photo()
-    go(state, "photo")
 
 
 def _last_scale(state: RoundState, view: View) -> None:

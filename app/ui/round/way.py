@@ -49,6 +49,14 @@ def then(state: RoundState, act: Callable[..., None]) -> Callable[..., None]:
     return both
 
 
+def begin_again(state: RoundState) -> None:
+    """Without the photo in hand, or the eye's reading: nobody is at this bed until the next."""
+    state.chamber.drop_photo()
+    state.eye = False
+    st.query_params[AT] = "photo"
+    close(state)
+
+
 def _keep(state: RoundState, at: StepName) -> None:
     """Let the ward see how far it is; that it cannot be kept stops nobody."""
     def act() -> None:

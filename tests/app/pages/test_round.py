@@ -334,6 +334,14 @@ def test_the_ward_sees_who_is_at_a_bed_and_how_far(data):
     assert "Begun at" in page.text() and "both readings, not confirmed" in page.text()
 
 
+def test_who_begins_again_is_not_at_the_bed_any_more(data):
+    page = Hour(data).checks().by_eye()
+    page.at.query_params["at"] = "own"
+    page.run().press("Take a photo after all")
+    assert RoundBook(data / "rounds").all() == () and "Without a photo" in page.text()
+    assert not page.state.chamber.own
+
+
 def test_a_step_back_shows_the_reading_that_stands_and_no_field_for_another(data):
     page = Hour(data).checks().by_eye()
     page.at.query_params["at"] = "own"
