@@ -179,6 +179,7 @@ def test_every_command_explains_itself(command: str,
     out = capsys.readouterr().out
     assert f"usage: countersight {command}" in out
     assert len(out.split("\n\n")[1].strip()) > 20, "a sentence on what it is for"
+    assert "%%" not in out
 
 
 @pytest.mark.parametrize("command", COMMANDS)

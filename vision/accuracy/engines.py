@@ -14,6 +14,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, TypeVar
 
 from vision.errors import InputError
+from vision.worker import end_with_parent
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -52,7 +53,8 @@ class Pool:
         import multiprocessing
 
         # A forked copy of a process that already runs OpenCV's threads can hang.
-        return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+        return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"),
+                                   initializer=end_with_parent)
 
     def map(self, function: Callable[[Task], Result], tasks: Iterable[Task],
             failed: Callable[[Task, str], Result]) -> Iterator[Result]:

@@ -17,6 +17,8 @@ from concurrent.futures import ProcessPoolExecutor
 from pathlib import Path
 from typing import Any
 
+from vision.worker import end_with_parent
+
 #: Values and bounds of intervals that differ by less are the same.
 SAME = 1e-6
 
@@ -74,6 +76,7 @@ def make(out: Path, label_files: list[Path], workers: int) -> int:
 def _one_thread() -> None:
     import cv2
 
+    end_with_parent()
     cv2.setNumThreads(1)
 
 

@@ -19,6 +19,7 @@ from vision.synthetic.chamber.render import render_scene
 from vision.synthetic.chamber.sample import TIERS, sample_scene
 from vision.synthetic.chamber.sets import check_set, set_for, view_name
 from vision.synthetic.chamber.truth import scene_truth
+from vision.worker import end_with_parent
 
 LABELS = "labels.jsonl"
 #: A day of rendering; more is a slip of the hand.
@@ -128,7 +129,7 @@ def _run(jobs: list[tuple[Any, ...]], workers: int) -> Any:
     if workers <= 1 or len(jobs) < 2:
         yield from map(_one, jobs)
         return
-    with ProcessPoolExecutor(workers) as pool:
+    with ProcessPoolExecutor(workers, initializer=end_with_parent) as pool:
         yield from pool.map(_one, jobs)
 
 
