@@ -171,6 +171,8 @@ SAME_HEIGHT_MM = 30.0
 #: 2021); a bias of 20 mg is 1.1 deg (arcsine).  Half of its variance belongs to the phone and
 #: is the same in all of its photos, half to the moment.  Our choice.
 PHONE_GRAVITY_SD_DEG = 0.7
+#: A phone is at rest while its sensor shows 1 g to this share; a moving hand is off.  Our choice.
+AT_REST_G = 0.03
 #: A photo counts as upright when down lies within this (deg) of its lower edge's direction: half
 #: way to the next orientation is 45, and phones turn the picture late.  Our choice.
 UPRIGHT_WITHIN_DEG = 60.0

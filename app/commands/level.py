@@ -8,9 +8,11 @@ import sys
 from typing import TYPE_CHECKING, Any
 
 from app.commands.points import (
+    add_gravity_option,
     add_result_options,
     check_folder,
     check_picture_path,
+    parse_gravity,
     parse_number,
     parse_point,
     write_picture,
@@ -47,13 +49,14 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--explain", metavar="DIR",
                         help="also write one picture a stage into this folder: cards, plumb cues,"
                              " gravity, offset with its budget")
+    add_gravity_option(parser)
     add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Measure; 0 when measured, 3 when refused."""
-    from vision.imaging.photo import load_photo
+    from vision.imaging.photo import load_photo, with_gravity
 
     numbers = {name: None if text is None else parse_number(text, option)
                for name, option, text in (
@@ -66,7 +69,8 @@ def run(args: argparse.Namespace) -> int:
         ("landmark_px", "--landmark", args.landmark), ("zero_px", "--zero", args.zero))}
     overlay = check_picture_path(args.overlay, "--overlay")
     folder = check_folder(args.explain, "--explain")
-    photos = [load_photo(path) for path in args.photos]
+    gravity = parse_gravity(args.gravity)
+    photos = with_gravity([load_photo(path) for path in args.photos], gravity)
     if args.lens is not None:
         from vision.lens.model import load_lens
         from vision.lens.undistort import through_lens

@@ -7,12 +7,16 @@ import io
 import math
 import os
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from vision.errors import InputError
 from vision.plain_file import write_whole
 from vision.scale_file.fields import MAX_MAGNITUDE
+
+if TYPE_CHECKING:
+    from vision.imaging.gravity import PhoneGravity
 
 PICTURE_ENDINGS = (".png", ".jpg", ".jpeg", ".webp")
 
@@ -48,6 +52,24 @@ def parse_point(text: str, option: str) -> tuple[float, float]:
     if len(parts) != 2:
         raise InputError(f"{option}: give X,Y in pixels of the upright photo, such as 812,440.")
     return parse_number(parts[0], option), parse_number(parts[1], option)
+
+
+def add_gravity_option(parser: argparse.ArgumentParser) -> None:
+    """Add --gravity, once for each photo."""
+    parser.add_argument("--gravity", metavar="X,Y,Z", action="append",
+                        help="where down is, from another source, as the camera sees it: x right, "
+                             "y down, z forward (--gravity=-0.02,0.99,0.12); of several photos "
+                             "once for each. Overrules what the photo's own sensor says")
+
+
+def parse_gravity(texts: list[str] | None) -> list[PhoneGravity] | None:
+    """What --gravity was given, for each photo; InputError for what is no direction."""
+    if texts is None:
+        return None
+    from vision.imaging.gravity import phone_gravity
+
+    return [phone_gravity([parse_number(part, "--gravity") for part in text.split(",")],
+                          source="command") for text in texts]
 
 
 def parse_number_at(text: str, option: str) -> tuple[float, tuple[float, float]]:

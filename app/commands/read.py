@@ -10,9 +10,11 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from app.commands.points import (
+    add_gravity_option,
     add_result_options,
     check_folder,
     check_picture_path,
+    parse_gravity,
     parse_number_at,
     parse_point,
     write_picture,
@@ -46,13 +48,14 @@ def add_parser(subparsers: Any) -> None:
     parser.add_argument("--explain", metavar="DIR",
                         help="also write one picture a stage into this folder: marks, numbering,"
                              " surface, budget")
+    add_gravity_option(parser)
     add_result_options(parser, lens=True)
     parser.set_defaults(run=run)
 
 
 def run(args: argparse.Namespace) -> int:
     """Read one photo, or several together; 0 when read, 3 when refused or off the scale."""
-    from vision.imaging.photo import load_photo
+    from vision.imaging.photo import load_photo, with_gravity
     from vision.scale_file.scale import load_scale
 
     near = parse_point(args.near, "--near") if args.near is not None else None
@@ -60,7 +63,8 @@ def run(args: argparse.Namespace) -> int:
     overlay = check_picture_path(args.overlay, "--overlay")
     folder = check_folder(args.explain, "--explain")
     scale = load_scale(args.scale)
-    taken = [load_photo(path) for path in args.photos]
+    gravity = parse_gravity(args.gravity)
+    taken = with_gravity([load_photo(path) for path in args.photos], gravity)
 
     from vision.lens.undistort import facts_words
     from vision.volume.inputs import check_inputs

@@ -2,7 +2,8 @@
 
 Everything that measures gets its pixels here and nowhere else, so orientation,
 colour mode and limits are settled once.  Limits hold before anything is
-decoded.  Place, owner and device of the photo are never kept, its time only while it is open.
+decoded.  Place, owner and device of the photo are never kept, its time only while it is open;
+of the maker note nothing but where down is.
 
 The colour profile is left alone on purpose: a reading rests on where edges
 stand, and turning one profile into another moves no edge.
@@ -30,6 +31,7 @@ from vision.errors import InputError, PhotoError
 from vision.imaging.file_kind import name_file_kind
 from vision.imaging.gravity import PhoneGravity
 from vision.imaging.jpeg_stream import JpegStreamError, bare_jpeg
+from vision.imaging.maker_note import gravity_of
 
 MAX_FILE_BYTES = 40 * 1024 * 1024
 MAX_PIXELS = 50_500_000
@@ -372,7 +374,13 @@ def _facts(im: Image.Image) -> tuple[int, CameraFacts, float | None]:
             exif = im.getexif()
             orientation = exif.get(_ORIENTATION_TAG, 1)
             sub = exif.get_ifd(_EXIF_IFD)
-        camera = CameraFacts(_focal_35mm(sub.get(_FOCAL_35MM_TAG)), _zoom(sub.get(_ZOOM_TAG)))
+        # HEIF's reader turns the picture, and leaves word of the turn that the EXIF named
+        turned = int(im.info.get("original_orientation") or orientation)
+        upright = im.size[::-1] if im.format != "HEIF" and orientation in (5, 6, 7, 8) else im.size
+        with _strict_reader():
+            gravity = gravity_of(sub, turned, upright)
+        camera = CameraFacts(_focal_35mm(sub.get(_FOCAL_35MM_TAG)), _zoom(sub.get(_ZOOM_TAG)),
+                             gravity=gravity)
     except Exception:
         # Damaged EXIF does no harm to the pixels: the facts are then unknown.
         return 1, CameraFacts(), None

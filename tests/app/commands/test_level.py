@@ -68,6 +68,27 @@ def test_a_photo_that_shows_no_card_beside_one_that_does(room, bare, tmp_path, c
 
 
 @pytest.mark.slow
+def test_gravity_from_another_source_is_named(room, capsys):
+    path, label = room
+    gravity = ",".join(f"{9.81 * v:.3f}" for v in label["gravity_camera"])
+    assert main(["level", str(path), "--json", f"--gravity={gravity}"]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert "phone sensor" in found["gravity_from"]
+    low, high = found["interval_cm"]
+    assert low < label["true_offset_mm"] / 10 < high
+
+
+@pytest.mark.parametrize("command", [["level"], ["read", "--scale", "quay-60"]])
+@pytest.mark.parametrize(("gravity", "words"), [
+    (["--gravity=0,1"], "three numbers"), (["--gravity=a,1,0"], "--gravity"),
+    (["--gravity=0,-1,0"], "lower edge"), (["--gravity=0,1,0"] * 2, "one for each photo")])
+def test_gravity_that_cannot_be_meant_is_exit_code_2(bare, capsys, command, gravity, words):
+    assert main([command[0], str(bare), *command[1:], *gravity]) == 2
+    said = capsys.readouterr()
+    assert words in said.err and not said.out
+
+
+@pytest.mark.slow
 def test_words_without_json(room, capsys):
     assert main(["level", str(room[0])]) == 0
     out = capsys.readouterr().out
