@@ -38,7 +38,7 @@ listen((given, theme) => {
     style.setProperty('--accent', theme.primaryColor);
     style.setProperty('--on-accent', onTop(theme.primaryColor));
   }
-  if (!track) why(noCamera());
+  if (noCamera()) why(noCamera());  // what else was said stays when the page is drawn anew
 });
 
 /** Black or white, whichever can be read on `colour` (contrast by WCAG 2.2). */
