@@ -41,7 +41,8 @@ def paper_for_the_class(state: LessonState) -> None:
                          format_func=lambda p: as_label(PAPERS[p]))
         st.download_button("Lesson plan (PDF)", partial(lesson_plan_pdf, paper), "lesson-plan.pdf",
                            "application/pdf", key="paper-plan", width="stretch")
-        count = st.radio("Pictures on the worksheet", _COUNTS, key="paper-count", horizontal=True)
+        count = st.radio("Pictures on the worksheet", _COUNTS, key="paper-count", horizontal=True,
+                         format_func=as_label)
         if st.button("Make worksheet and answers", key="paper-make", width="stretch"):
             bar = st.progress(0.0, text="Tracing the pictures")
 

@@ -69,7 +69,7 @@ def score_sheet(state: LessonState, lesson: Lesson) -> None:
                 zip(work.tasks, work.answers, work.verdicts, strict=True), start=1)]
     for column, paper in zip(st.columns(2), PAPERS, strict=True):
         column.download_button(
-            f"Score sheet ({PAPERS[paper]}, PDF)",
+            as_label(f"Score sheet ({PAPERS[paper]}, PDF)"),
             partial(score_pdf, f"Score: {lesson.name}", rows, lesson.causes, lesson.measure,
                     paper),
             "score.pdf", "application/pdf", width="stretch",

@@ -34,7 +34,7 @@ CHOICES = {"radio": "as_label", "segmented_control": "as_label", "pills": "as_la
 #: The only files that may hand HTML to the page server.
 HTML = {"app/ui/blocks.py", "app/ui/drawing.py", "app/ui/theme.py", "app/ui/lesson/wide.py"}
 #: Objects with a method of such a name that are no page.
-NO_PAGE = {"blocks", "out", "record", "_log"}
+NO_PAGE = {"blocks", "out", "record", "box", "_log"}
 
 
 def calls() -> Iterator[tuple[str, str, str, ast.Call]]:
