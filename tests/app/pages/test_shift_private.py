@@ -87,6 +87,9 @@ def test_nothing_that_a_person_brings_is_cached_for_all():
     # Our own drawn photos (their names), fonts, our own version, the cards to print.
     allowed = {("app/ui/demo.py", "demo_photos"), ("app/exports/sheet_text.py", "use_fonts"),
                ("app/records/software.py", "software_version"), ("app/ui/level/steps.py", "_pdf"),
+               # tasks drawn from a seed and their pictures; the connection to a class's database
+               ("app/classroom/lessons.py", "tasks_of"), ("app/classroom/lessons.py", "_traced"),
+               ("app/classroom/store.py", "_opened"),
                # the record's guards as our own migrations make them
                ("app/records/guards.py", "_sqlite_as_made"),
                ("app/records/guards.py", "_postgresql_as_made")}
