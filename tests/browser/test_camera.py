@@ -263,7 +263,9 @@ def test_without_a_sensor_photos_are_taken_all_the_same(easy, visit) -> None:
 
 @pytest.fixture
 def sums(easy, visit):  # type: ignore[no-untyped-def]
-    inside = script(visit(easy))
+    page = visit(easy)
+    unfold(page)
+    inside = script(page)
     return lambda code: inside.evaluate(
         f"""async () => {{ const d = await import('./down.js'), f = await import('./frames.js');
         {code} }}""")
