@@ -35,6 +35,8 @@ def run(args: argparse.Namespace) -> int:
         low, high = scale.lowest_mark.value, scale.highest_mark.value
         divisions = " and ".join(f"{d:g}" for d in _divisions(scale))
         shape = "flat" if scale.flat else f"bore {_bore(scale)} mm"
+        if scale.outside_assumed:
+            shape += f", outside taken as one cylinder of {2 * scale.outer_radius_mm:g} mm"
         sys.stdout.write(f"{scale.name:<16} {low:g} to {high:g} {scale.unit}, divisions"
                          f" {divisions} {scale.unit}, {len(scale.marks)} marks, {shape}\n")
     return 0

@@ -52,8 +52,10 @@ def summary(scale: Scale) -> str:
     division = " and ".join(f"{s:g}" for s in steps[:3])
     numbers = [m.text for m in scale.marks if m.label]
     printed = f", numbers {', '.join(numbers[:3])} ... {numbers[-1]}" if len(numbers) > 3 else ""
+    outside = (f"; the bore changes, the outside is taken as one cylinder of "
+               f"{2 * scale.outer_radius_mm:g} mm") if scale.outside_assumed else ""
     return f"{scale.name}: {low:g} to {high:g} {scale.unit}, one division {division} {scale.unit}" \
-        + printed
+        + printed + outside
 
 
 def pick_scale(key: str, current: Scale | None,

@@ -95,6 +95,12 @@ class Scale:
         knots = sorted((float(self.height_mm(v)), d / 2) for v, d in self.outer_knots)
         return Outline(tuple(h for h, _ in knots), tuple(r for _, r in knots))
 
+    @property
+    def outside_assumed(self) -> bool:
+        """Whether the bore changes and the file does not say how wide the outside is: one even
+        cylinder is then meant."""
+        return not self.outer_knots and len({d for _, d in self.diameter_knots}) > 1
+
     def wall_at_mm(self, value: float) -> float:
         """Thickness of the wall at a value."""
         outer = self.outer_radius_mm
