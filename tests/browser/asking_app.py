@@ -9,7 +9,7 @@ import vision.volume.read
 from vision.reading import Question, VolumeReading
 
 
-def ask_first(photo, scale, *, surface=None, number=None):  # type: ignore[no-untyped-def]
+def ask_first(photo, scale, *, near=None, surface=None, number=None):  # type: ignore[no-untyped-def]
     """Ask; once answered, say back what the answer was."""
     if number is None:
         return VolumeReading("refused", scale.unit, 1.0, scale.name,
