@@ -41,7 +41,7 @@ def open_page(browser, served):
 
 def test_two_readings_before_yours(open_page, gate):
     label = easy_photo()
-    page = open_page()
+    page = open_page("/chamber")
     upload(page, label)
     live(page).get_by_label("Your reading in mL").fill("20")
     live(page).get_by_role("button", name="This is my reading").click()
@@ -56,7 +56,7 @@ def test_two_readings_before_yours(open_page, gate):
 
 def test_who_touches_the_page_keeps_the_place_and_who_leaves_frees_it(open_page, gate):
     label = easy_photo()
-    first, second = open_page(), open_page()
+    first, second = open_page("/chamber"), open_page("/chamber")
     for page in (first, second):
         upload(page, label)
         live(page).get_by_label("Your reading in mL").fill("20")
