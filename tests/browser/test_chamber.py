@@ -29,7 +29,8 @@ def easy_photo() -> dict:
 def upload(page, label: dict) -> None:
     give_file(page, SAMPLES / label["file"])
     expect(page.get_by_text("Photo in hand. Next: choose the scale.")).to_be_visible()
-    page.get_by_text(load_scale_name(label), exact=True).click()
+    choices = page.get_by_role("radiogroup", name="Scale of this chamber")
+    choices.get_by_text(load_scale_name(label), exact=True).click()
     expect(page.get_by_text("Next: your own reading")).to_be_visible()
 
 
