@@ -29,7 +29,7 @@ def test_a_browser_warns_and_afterwards_camera_and_sensors_may_be_asked_for(
     strict.close()
     context = browser.new_context(ignore_https_errors=True, viewport=PHONE)
     page = context.new_page()
-    page.goto(lab.url)
+    page.goto(lab.url + "/chamber")
     expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible(timeout=60_000)
     assert page.evaluate("isSecureContext && !!navigator.mediaDevices && 'DeviceMotionEvent' in"
                          " window")

@@ -52,7 +52,8 @@ def tap(picture, x: float, y: float) -> None:
 def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     page = open_page("/chamber")
     give_file(page, {"name": "a.png", "mimeType": "image/png", "buffer": photo()})
-    page.get_by_text("quay-60", exact=True).click()
+    choices = page.get_by_role("radiogroup", name="Scale of this chamber")
+    choices.get_by_text("quay-60", exact=True).click()
     live(page).get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("Nothing chosen yet: tap a mark")).to_be_visible()
     frames = page.frame_locator("iframe[title*='image_coordinates']")
