@@ -148,7 +148,7 @@ def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(stor
     """A state seen is not a change made: nothing may imply that it had been closed."""
     from app.exports.output_plot import output_plot
 
-    put(store, EventDraft("drain-opened", detail="seen at the round", seen=True), 0,
+    put(store, EventDraft("drain-opened", detail="at the round", seen=True), 0,
         happened_at=ago(30))
     bed, now = bed_account(store, BED), datetime.now().astimezone()
     (interval,) = bed.account.intervals

@@ -43,7 +43,7 @@ def drain_proposed(state: RoundState, view: View) -> list[Proposed]:
     asked = _asked(view, _SEEN[seen])
     if asked and not why:
         raise ConfirmError(f"{asked} Look again. If it is so, say why.")
-    detail = "; ".join(filter(None, ("seen at the round", why)))
+    detail = "; ".join(filter(None, ("at the round", why)))
     return [Proposed(EventDraft(_SEEN[seen], detail=detail, seen=True),
                      {"key": f"{state.form}-drain"})]
 

@@ -175,7 +175,7 @@ def test_one_press_puts_everything_of_the_hour_on_record_in_the_order_of_the_wor
     assert level.payload["landmark"] == "ear canal" and drain.payload["seen"] is True
     assert reading.confirmed_value == reading.first.value == Decimal("23.5")
     assert (emptied.payload["before_ml"], emptied.payload["after_ml"]) == ("23.5", "0")
-    assert what(drain) == "drain seen open seen at the round"
+    assert what(drain) == "drain seen open at the round"
     assert "On record: level check" in page.text() and Store.open(data).verify().ok
 
 
@@ -279,7 +279,7 @@ def test_a_drain_that_is_not_as_ordered_needs_a_reason(data, how, seen):
     page.press("Back to level").fill("Why it is not", "in the scanner")
     page.at.query_params["at"] = "both"
     page.run().put()
-    assert entries(data, "event")[0].payload["detail"] == "seen at the round; in the scanner"
+    assert entries(data, "event")[0].payload["detail"] == "at the round; in the scanner"
 
 
 def test_a_drain_that_is_not_as_it_was_left_is_asked_about(data):
