@@ -154,7 +154,8 @@ def test_readers_and_scenes_share_only_the_scale_and_the_errors():
         if path.relative_to(root).parts[:2] == ("synthetic", "chamber"):
             outside = {n for n in names if not n.startswith("vision.synthetic.chamber")}
             # what a lesson's task asks to be drawn is data, no geometry
-            task = {"vision.lesson.rounds"} if path.name == "lesson.py" else set()
+            task = {"lesson.py": {"vision.lesson.rounds"},
+                    "lesson_picture.py": {"vision.lesson.parallax"}}.get(path.name, set())
             # nor is how a worker process ends with its parent
             shared = {"vision.scale_file.scale", "vision.errors", "vision.worker"}
             assert outside <= shared | task, path
