@@ -414,8 +414,8 @@ def _grow(
     score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
         unmatched_marks * _LOG_STRANGER)
     # marks on another radius may be of other lengths, too
-    part = np.zeros(len(mark)) if scale.outline is None else np.round(
-        scale.outline.at([scale.marks[m].height_mm for m in mark]))
+    part = np.zeros(len(mark), int) if scale.outline is None else scale.outline.part(
+        [scale.marks[m].height_mm for m in mark])
     for one in np.unique(part):
         score += _length_score(size[part == one], is_long[mark[part == one]])
     # a misfit of the spacing itself

@@ -213,7 +213,7 @@ class MarkPoints:
 
 
 @dataclass(frozen=True)
-class _Wall:
+class _Radii:
     """Radii in mm: of the widest part, of the points (N,) and of the ends (M,), or one for all."""
 
     widest: float
@@ -240,16 +240,16 @@ def fit_pose(
     poor_px = _POOR * point_sd_px
     point_sd_px *= np.sqrt(clumping)
     end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
-    wall = _Wall(radius_mm, *((radius_mm, radius_mm) if outline is None else (
+    radii = _Radii(radius_mm, *((radius_mm, radius_mm) if outline is None else (
         outline.at(marks.height_mm), outline.at(marks.end_height_mm))))
     starts = [start] if start is not None else _starts(marks, radius_mm, focal_px, centre_px)
 
     def run(x0: np.ndarray, rounds: int) -> tuple[np.ndarray, float, np.ndarray]:
-        return _levenberg(x0, marks, wall, centre_px, np.log(focal_px),
+        return _levenberg(x0, marks, radii, centre_px, np.log(focal_px),
                           focal_relative_sd, point_sd_px, end_sd_px, rounds)
 
     def misfit(x: np.ndarray) -> float:
-        r = _point_residuals(x, marks, wall, centre_px)
+        r = _point_residuals(x, marks, radii, centre_px)
         return 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
 
     first, later = starts[:_FIRST_STARTS], starts[_FIRST_STARTS:]
@@ -293,24 +293,24 @@ def _starts(marks: MarkPoints, radius_mm: float, focal_px: float, centre: tuple[
     return starts
 
 
-def _point_residuals(x: np.ndarray, marks: MarkPoints, wall: _Wall,
+def _point_residuals(x: np.ndarray, marks: MarkPoints, radii: _Radii,
                      centre: tuple[float, float]) -> np.ndarray:
     """(..., N) height residuals on the wall, in pixels, for parameters (..., 6)."""
-    _, _, z = _hit(x, _rays(x, marks.points_px, centre), wall.points)
+    _, _, z = _hit(x, _rays(x, marks.points_px, centre), radii.points)
     return (z - marks.height_mm) * _scale(x)
 
 
-def _end_residuals(x: np.ndarray, marks: MarkPoints, wall: _Wall,
+def _end_residuals(x: np.ndarray, marks: MarkPoints, radii: _Radii,
                    centre: tuple[float, float]) -> np.ndarray:
     """Ends of one kind should share an azimuth; (..., M) residuals in pixels across."""
     if len(marks.end_kind) == 0:
         return np.zeros((*x.shape[:-1], 0))
-    px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), wall.ends)
+    px, py, _ = _hit(x, _rays(x, marks.ends_px, centre), radii.ends)
     azimuth = np.arctan2(px, -py)
     member = marks.end_kind[:, None] == np.arange(marks.end_kind.max() + 1)
     share = member / np.maximum(member.sum(axis=0), 1)
     out = azimuth - (azimuth @ share)[..., marks.end_kind]
-    return out * np.cos(azimuth) * wall.ends * _scale(x)
+    return out * np.cos(azimuth) * radii.ends * _scale(x)
 
 
 def _scale(x: np.ndarray) -> np.ndarray:
@@ -319,14 +319,14 @@ def _scale(x: np.ndarray) -> np.ndarray:
 
 
 def _levenberg(
-    x0: np.ndarray, marks: MarkPoints, wall: _Wall, centre: tuple[float, float],
+    x0: np.ndarray, marks: MarkPoints, radii: _Radii, centre: tuple[float, float],
     log_f: float, f_sd: float, p_sd: float, e_sd: float, iterations: int,
 ) -> tuple[np.ndarray, float, np.ndarray]:
     # Distance and focal length, height and pitch trade against one another almost
     # freely.  In (size, elevation, aim) instead they hardly do, and the search
     # does not creep along a narrow valley.
     middle = float(marks.height_mm.mean())
-    nearest = math.log(1.2 * wall.widest)
+    nearest = math.log(1.2 * radii.widest)
 
     def outer(y: np.ndarray) -> np.ndarray:
         d = np.exp(y[..., 0] + y[..., 5])
@@ -340,8 +340,8 @@ def _levenberg(
     def residuals(y: np.ndarray) -> np.ndarray:
         x = outer(y)
         return np.concatenate([
-            _point_residuals(x, marks, wall, centre) / p_sd,
-            _end_residuals(x, marks, wall, centre) / e_sd,
+            _point_residuals(x, marks, radii, centre) / p_sd,
+            _end_residuals(x, marks, radii, centre) / e_sd,
             (x[..., 5:6] - log_f) / f_sd,
         ], axis=-1)
 

@@ -361,8 +361,8 @@ def _stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray,
     points = np.concatenate([centre - r * half, centre + r * half])
     ends = np.concatenate([s.left_px[a.stroke], s.right_px[a.stroke]])
     # marks printed alike on another radius end at another azimuth
-    part = np.zeros(len(a.mark), int) if outline is None else np.unique(
-        np.round(outline.at(z[a.mark])), return_inverse=True)[1]
+    part = 0 if outline is None else np.unique(
+        outline.part(z[a.mark]), return_inverse=True)[1]
     kind = 4 * part + 2 * is_long[a.mark]
     return MarkPoints(full(points), np.tile(z[a.mark], 2), full(ends),
                       np.concatenate([kind, kind + 1]).astype(int), np.tile(z[a.mark], 2))

@@ -22,6 +22,10 @@ class Outline:
         """Outer radius in mm at heights of any shape."""
         return np.asarray(np.interp(height_mm, self.height_mm, self.radius_mm))
 
+    def part(self, height_mm: Any) -> np.ndarray:
+        """Which part of the wall heights belong to: the same number for the same radius to a mm."""
+        return np.round(self.at(height_mm)).astype(int)
+
     @property
     def widest_mm(self) -> float:
         """The largest outer radius."""

@@ -11,6 +11,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
@@ -87,7 +88,7 @@ class Scale:
             return max(d for _, d in self.outer_knots) / 2
         return max(d for _, d in self.diameter_knots) / 2 + self.wall_mm
 
-    @property
+    @cached_property
     def outline(self) -> Outline | None:
         """The outside where it is no even cylinder; None where it is one."""
         if not self.outer_knots or len({d for _, d in self.outer_knots}) == 1:

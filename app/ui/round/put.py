@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from functools import partial
 from typing import TypeVar
 
 import streamlit as st
@@ -38,18 +39,16 @@ def put_on_record(state: RoundState, form: str) -> None:
     bring_back(state)
     view = look_up(state.bed)
     problems = reading_problems(state.chamber)
-    proposed: list[Proposed] = []
 
-    def add(make: Callable[[], list[Proposed]]) -> None:
-        made, problem = guard.in_words(make)
-        proposed.extend(made or ())
+    def made(make: Callable[[], list[Proposed]]) -> list[Proposed]:
+        found, problem = guard.in_words(make)
         if problem:
             problems.append(problem)
+        return found or []
 
-    for row in BEFORE:
-        add(lambda row=row: row(state, view))  # type: ignore[misc]
+    before = [p for row in BEFORE for p in made(partial(row, state, view))]
     value = value_now(state.chamber)
-    add(lambda: emptied_proposed(state, view, value))
+    after = made(partial(emptied_proposed, state, view, value))
     problems += [p for _, p in (_initials(state), _bed(state)) if p]
     problems += _meanwhile(state, view)
     if not problems:
@@ -57,8 +56,6 @@ def put_on_record(state: RoundState, form: str) -> None:
         reading, problem = guard.in_words(lambda: proposed_now(state.chamber, state.bed))
         problems += [problem] if problem else []
         if reading is not None:
-            after = [p for p in proposed if p.more["key"].endswith(("-emptied", "-empty"))]
-            before = [p for p in proposed if p not in after]
             _put(state, value, [*before, reading, *after], compare=not state.chamber.demo)
             return
     state.missing = tuple(problems)
