@@ -11,19 +11,19 @@ from __future__ import annotations
 import json
 import os
 import secrets
-import subprocess
 import sys
 import tempfile
 import threading
 import time
 import urllib.request
+from contextlib import contextmanager
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "browser"))
 
 import numpy as np
-from serving import free_port
+from serving import serve_pages
 
 ROOT = Path(__file__).resolve().parents[1]
 TASKS, SECONDS_A_TASK, ASKS_EVERY_S = 3, 12.0, 2.0
@@ -81,20 +81,10 @@ def served_cpu_s(pid: int) -> float:
 def main(learners: int = 60) -> None:
     """Serve, let the class run, print."""
     with tempfile.TemporaryDirectory() as folder:
-        port, data = free_port(), Path(folder) / "data"
+        data = Path(folder) / "data"
         os.environ |= {"COUNTERSIGHT_DATA": str(data), "COUNTERSIGHT_KEY": f"{folder}/station.key"}
-        server = subprocess.Popen(
-            [sys.executable, "-m", "app", "serve", "--port", str(port), "--data", str(data),
-             "--no-browser"], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-            env={**os.environ, "PYTHONPATH": str(ROOT)})
-        try:
-            url = f"http://127.0.0.1:{port}"
-            for _ in range(300):
-                try:
-                    urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
-                    break
-                except OSError:
-                    time.sleep(0.2)
+        with contextmanager(serve_pages)(data) as served:
+            url = served.url
             from app.classroom.store import class_store
 
             store = class_store()
@@ -103,7 +93,7 @@ def main(learners: int = 60) -> None:
             for _ in range(30):
                 smallest.ask("smallest", f"{url}/_stcore/health")
             class_ = [Learner(f"{url}/class/{state.code}", 0.05 * k) for k in range(learners)]
-            cpu, begun = served_cpu_s(server.pid), time.monotonic()
+            cpu, begun = served_cpu_s(served.pid), time.monotonic()
             for learner in class_:
                 learner.start()
             for _ in range(TASKS):
@@ -113,12 +103,9 @@ def main(learners: int = 60) -> None:
                 store.go_on(state.code, key)
             for learner in class_:
                 learner.join(20)
-            wall, cpu = time.monotonic() - begun, served_cpu_s(server.pid) - cpu
+            wall, cpu = time.monotonic() - begun, served_cpu_s(served.pid) - cpu
             kept = len(store.answers(state.code))
             store.end(state.code, key)
-        finally:
-            server.terminate()
-            server.wait(timeout=20)
     base = float(np.median(smallest.waits_s["smallest"]))
     print(f"{learners} learners, {TASKS} tasks, {kept} of {learners * TASKS} answers kept, "
           f"{sum(x.failed for x in class_)} requests failed; load {os.getloadavg()[0]:.1f} on "

@@ -10,20 +10,21 @@ from __future__ import annotations
 
 import os
 import shutil
-import socket
-import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
 
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "browser"))
+
+from serving import PHONE, serve_pages
+
 HERE = Path(__file__).resolve().parent
-sys.path.insert(0, str(HERE.parent))
-PHONE = {"width": 390, "height": 844}
 
 
 @dataclass(frozen=True)
@@ -91,32 +92,16 @@ def main() -> None:
     """Serve, measure, write."""
     from app.pages import all_pages
 
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    url = f"http://127.0.0.1:{port}"
-    with tempfile.TemporaryDirectory() as data:
-        server = subprocess.Popen(
-            [sys.executable, "-m", "app", "serve", "--port", str(port), "--data", data,
-             "--no-browser"], cwd=HERE.parent, stdout=subprocess.DEVNULL)
-        try:
-            for _ in range(300):
-                try:
-                    urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
-                    break
-                except OSError:
-                    time.sleep(0.2)
-            with sync_playwright() as playwright:
-                browser = playwright.chromium.launch(
-                    executable_path=shutil.which("chromium"),
-                    args=["--no-sandbox"] if os.geteuid() == 0 else [])
-                visit(browser.new_context(), url)  # the server's own first time is not a page's
-                rows = [(e.title, *both(browser, f"{url}/{e.name.replace('_', '-')}"))
-                        for e in all_pages()]
-                browser.close()
-        finally:
-            server.terminate()
-            server.wait()
+    with (tempfile.TemporaryDirectory() as data,
+          contextmanager(serve_pages)(Path(data) / "ward") as served,
+          sync_playwright() as playwright):
+        browser = playwright.chromium.launch(
+            executable_path=shutil.which("chromium"),
+            args=["--no-sandbox"] if os.geteuid() == 0 else [])
+        visit(browser.new_context(), served.url)  # the server's own first time is not a page's
+        rows = [(e.title, *both(browser, f"{served.url}/{e.name.replace('_', '-')}"))
+                for e in all_pages()]
+        browser.close()
     text = report(rows, os.getloadavg()[0])
     (HERE / "page-weight.md").write_text(text, encoding="utf-8")
     sys.stdout.write(text)

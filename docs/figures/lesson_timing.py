@@ -8,20 +8,20 @@ for it (on an idle machine nearly all of it).  ``--server-only`` leaves the brow
 from __future__ import annotations
 
 import os
-import socket
-import subprocess
 import sys
 import tempfile
 import time
-import urllib.request
+from contextlib import contextmanager
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
+sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests" / "browser"))
+
+from serving import serve_pages
 
 from vision.lesson.parallax import EyeView, lesson_scale
 from vision.synthetic.chamber.lesson_picture import trace
 
-ROOT = Path(__file__).resolve().parents[2]
 MOVES = 8
 SLIDER = 'input[type="range"]'
 
@@ -88,25 +88,9 @@ def main() -> None:
           f"longest {whole[-1]:.2f} s", flush=True)
     if "--server-only" in sys.argv:
         return
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
-    with tempfile.TemporaryDirectory() as data:
-        server = subprocess.Popen(
-            [sys.executable, "-m", "app", "serve", "--port", str(port), "--data", data,
-             "--no-browser"], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-        try:
-            url = f"http://127.0.0.1:{port}"
-            for _ in range(300):
-                try:
-                    urllib.request.urlopen(f"{url}/_stcore/health", timeout=1).close()
-                    break
-                except OSError:
-                    time.sleep(0.2)
-            moves = interaction_seconds(url)
-        finally:
-            server.terminate()
-            server.wait(timeout=20)
+    with tempfile.TemporaryDirectory() as data, contextmanager(serve_pages)(
+            Path(data) / "ward") as served:
+        moves = interaction_seconds(served.url)
     print(f"key to picture, wall time over {len(moves)} moves: median "
           f"{moves[len(moves) // 2]:.2f} s, shortest {moves[0]:.2f} s, longest {moves[-1]:.2f} s; "
           f"load at the end {os.getloadavg()[0]:.1f}")

@@ -35,10 +35,11 @@ SMALL = """() => [...document.querySelectorAll(
 
 @dataclass(frozen=True)
 class Served:
-    """A running page server: its address and the folder of its record."""
+    """A running page server: its address, the folder of its record, its process."""
 
     url: str
     data: Path
+    pid: int
 
 
 def free_port() -> int:
@@ -63,7 +64,7 @@ def serve(command: list[str], port: int, data: Path, scheme: str = "http") -> It
                 break
             try:
                 with urllib.request.urlopen(f"{url}/_stcore/health", timeout=1, context=unseen):
-                    yield Served(url, data)
+                    yield Served(url, data, process.pid)
                     return
             except OSError:
                 time.sleep(0.1)
