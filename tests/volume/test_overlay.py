@@ -62,6 +62,13 @@ class TestSize:
         assert h == pytest.approx(min(tall, 2400 * height / width), abs=1)
         assert w == pytest.approx(h * width / height, abs=1)  # whole pixels
 
+    @pytest.mark.parametrize("width", [300, 420, 640, 900])
+    def test_the_words_below_are_not_cut_off(self, width):
+        picture = draw_overlay(photo(width, 900), reading(of=()), crop=False, tall_px=1400)
+        below = picture[-40:]
+        assert (below[:, 10:-10].max(axis=2) > 200).any(), "there are words"
+        assert not (below[:, -6:].max(axis=2) > 200).any(), "and they end within the picture"
+
     def test_crop_keeps_all_that_was_found(self):
         big = photo(900, 1200)
         x0, y0, x1, y1 = chamber_box(big, reading())
