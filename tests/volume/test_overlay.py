@@ -60,7 +60,8 @@ class TestSize:
         assert picture.dtype == np.uint8 and picture.ndim == 3 and picture.shape[2] == 3
         h, w = picture.shape[:2]
         assert h == pytest.approx(min(tall, 2400 * height / width), abs=1)
-        assert w == pytest.approx(h * width / height, abs=1)  # whole pixels
+        # either side loses less than a pixel to whole pixels
+        assert w == pytest.approx(h * width / height, abs=1 + width / height)
 
     @pytest.mark.parametrize("width", [300, 420, 640, 900])
     def test_the_words_below_are_not_cut_off(self, width):

@@ -234,8 +234,8 @@ def _banner(draw: ImageDraw.ImageDraw, image: Image.Image, reading: VolumeReadin
     else:
         text = "Machine: no reading"
     height = int(_tall(font) * 1.9)
-    room, wide = image.width - 20, draw.textlength(text, font=font)
-    if wide > room and isinstance(font, ImageFont.FreeTypeFont):  # a narrow picture: smaller words
-        font = font.font_variant(size=max(int(font.size * room / wide), 8))
+    while (isinstance(font, ImageFont.FreeTypeFont) and font.size > 8
+           and draw.textlength(text, font=font) > image.width - 20):
+        font = font.font_variant(size=font.size - 1)  # a narrow picture: smaller words
     draw.rectangle((0, image.height - height, image.width, image.height), fill=_INK)
     draw.text((10, image.height - height / 2), text, font=font, fill=_PAPER, anchor="lm")
