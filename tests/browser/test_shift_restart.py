@@ -76,7 +76,7 @@ def open_bed(browser, station):  # type: ignore[no-untyped-def]
 
 
 def fill_form(page, name: str) -> None:  # type: ignore[no-untyped-def]
-    page.get_by_role("radiogroup").get_by_text(name, exact=True).click()
+    live(page).get_by_role("radiogroup").get_by_text(name, exact=True).click()
     expect(live(page).get_by_label("Your initials")).to_be_visible()
     live(page).get_by_label("Your initials").fill("M.K.")
 
