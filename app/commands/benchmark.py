@@ -72,6 +72,6 @@ def run(args: argparse.Namespace) -> int:
 
 def _say(checks: Iterable[Check]) -> None:
     for check in checks:
-        mark = {True: "met", False: "NOT MET", None: "not shown"}[check.met]
+        mark = check.doubt or {True: "met", False: "NOT MET", None: "not shown"}[check.met]
         sys.stdout.write(f"  {check.group:<11} {check.what:<42} {check.limit:<32} "
                          f"{check.found:<12} {mark}\n")

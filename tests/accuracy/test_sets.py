@@ -158,8 +158,11 @@ def test_false_alarms_and_misses_with_exact_limits(run):
 def test_requirements_are_checked_and_the_page_says_them(run):
     checks = {(c.group, c.what): c for c in run.summary.checks}
     assert checks["moved sets", "refused"].met is False
-    assert checks["honest sets", "refused though readable"].met is False
-    assert checks["3 photos", "silent misreads"].met is True
+    refused = checks["honest sets", "refused though readable"]     # 0.8 to 20.8 %
+    assert (refused.found, refused.met) == (f"2 of {SETS - MOVED} (6.2%)", None)
+    assert checks["3 photos", "silent misreads"].found == f"0 of {SETS - MOVED}"
+    assert checks["3 photos", "silent misreads"].doubt == (
+        "too few to tell: about 368 sets would")     # 1 - 0.025^(1/368) = 1 %
     mean = checks["3 photos", "mean absolute error, divisions"]
     assert mean.limit == "at most 0.050"
     assert mean.met == (run.summary.together.errors_div.mae <= 0.05)

@@ -108,16 +108,42 @@ class TestProportions:
         ci = st.clopper_pearson(4, 20, 0.90)
         assert (ci.low, ci.high) == pytest.approx((0.071354, 0.401029), abs=2e-6)
 
+    @pytest.mark.parametrize(("k", "n", "low", "high"), [
+        (81, 263, 0.2527, 0.3676), (15, 148, 0.0578, 0.1617), (0, 20, 0.0, 0.1684),
+        (1, 29, 0.0009, 0.1776)])
+    def test_clopper_pearson_of_a_published_table(self, k, n, low, high):
+        """R. G. Newcombe, Two-sided confidence intervals for the single proportion, Stat Med
+        1998;17:857-872, table I, method 5 (the figures from memory)."""
+        ci = st.clopper_pearson(k, n)
+        assert (ci.low, ci.high) == pytest.approx((low, high), abs=5.1e-5)
+
     @pytest.mark.slow
     @pytest.mark.parametrize(("k", "n"), [(0, 17), (17, 17), (1, 1), (95, 100), (950, 1000)])
-    def test_clopper_pearson_against_scipy_and_statsmodels(self, k, n):
+    def test_clopper_pearson_against_statsmodels(self, k, n):
         ours = st.clopper_pearson(k, n)
-        theirs = stats.binomtest(k, n).proportion_ci(method="exact")
-        assert (ours.low, ours.high) == pytest.approx((theirs.low, theirs.high), abs=1e-9)
         proportion = pytest.importorskip("statsmodels.stats.proportion",
                                          reason="statsmodels is a development extra")
         assert (ours.low, ours.high) == pytest.approx(
             proportion.proportion_confint(k, n, method="beta"), abs=1e-9)
+
+    @pytest.mark.parametrize(("share", "least", "most"), [
+        (0, 0, 0.01), (1, 0.99, 1), (1 / 20, 0, 0.01), (1 / 200, 0, 0.01), (0.96, 0.92, 0.98),
+        (0.99, 0.92, 0.98), (0.5, 0.92, 0.98)])
+    def test_so_many_trials_settle_a_share_and_no_fewer(self, share, least, most):
+        """By SciPy's exact interval of whole counts, next to the number found on either side."""
+        def settled(n):
+            ci = stats.binomtest(round(share * n), n).proportion_ci(method="exact")
+            return (least <= ci.low and ci.high <= most) or ci.high < least or ci.low > most
+
+        whole = round(1 / (share % 1)) if 0 < share % 1 < 0.5 else (
+            round(1 / (1 - share)) if share % 1 else 1)     # the count is whole every so many
+        n = st.trials_to_settle(share, least, most)
+        assert settled(-(-n // whole) * whole)
+        fewer = (n - 1) // whole * whole
+        assert fewer == 0 or not settled(fewer)
+
+    def test_a_share_on_its_limit_is_never_settled(self):
+        assert st.trials_to_settle(0.01, 0, 0.01) is None
 
     @pytest.mark.parametrize(("n", "three_over_n"), [(300, 0.01), (1000, 0.003)])
     def test_no_event_bounds_the_rate_at_three_over_n(self, n, three_over_n):

@@ -88,6 +88,13 @@ def rate(count: int | np.integer, n: int | np.integer) -> Rate:
     return Rate(count, n, count / n if n else None, clopper_pearson(count, n) if n else None)
 
 
+def other(of: Rate) -> Rate:
+    """The share of all the others."""
+    if of.rate is None or of.ci is None:
+        return of
+    return Rate(of.n - of.count, of.n, 1 - of.rate, Interval(1 - of.ci.high, 1 - of.ci.low))
+
+
 def figures(columns: Columns, of: np.ndarray) -> Figures:
     """Figures of the rows where the (n,) bool array ``of`` is true."""
 

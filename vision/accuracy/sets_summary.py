@@ -18,8 +18,10 @@ from vision.accuracy.limits import (
     SETS_REFUSED,
     Check,
     accuracy_checks,
+    all_refused,
     at_most,
     no_misread,
+    refusal_check,
 )
 from vision.accuracy.rows import Row
 from vision.accuracy.sets import DISAGREE, tier_order
@@ -179,15 +181,12 @@ def _checks(s: SetsSummary) -> list[Check]:
     for n, (mean, most) in limits.items():
         f = s.by_number.get(str(n))
         if f is not None:
-            out += accuracy_checks(f"{n} photos", f, s.errors(f), s.unit, mean, most)
-            out.append(no_misread(f"{n} photos", f))
+            out += accuracy_checks(f"{n} photos", f, s.errors(f), s.unit, mean, most, "sets")
+            out.append(no_misread(f"{n} photos", f, "sets"))
     if s.together.n:
-        out.append(at_most("honest sets", "refused though readable", SETS_REFUSED,
-                           s.together.refused_though_readable.rate, ".1%"))
+        out.append(refusal_check("honest sets", s.together, SETS_REFUSED, "sets"))
     if s.whole.missed.n:
-        read = s.whole.missed.count
-        out.append(Check("moved sets", "refused", "all",
-                         f"{s.whole.missed.n - read} of {s.whole.missed.n}", read == 0))
+        out.append(all_refused("moved sets", s.whole.missed, "sets"))
     if s.time_ratio is not None:
         out.append(at_most("all sets", "time over that of the photos alone, median", SET_TIME,
                            s.time_ratio[0], ".2f"))

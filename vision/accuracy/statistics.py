@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from dataclasses import dataclass
 from typing import Literal
 
@@ -11,6 +12,9 @@ import numpy as np
 #: From this many differences on the exact interval of a limit of agreement and
 #: the approximate one agree to better than 1 % of the standard deviation.
 EXACT_BELOW = 200
+
+#: More trials than that are not asked for: no run reads so many.
+MOST_TRIALS = 100_000
 
 
 @dataclass(frozen=True)
@@ -104,15 +108,42 @@ def clopper_pearson_of_groups(successes: int, n: int, groups: int, confidence: f
     number of positive counts estimated from survey data, Surv Methodol 1998;24:193-201, with the
     smallest effective sample size there can be.
     """
-    from scipy import stats
-
     if n == 0:
         return Interval(0.0, 1.0)
-    size, tail = min(groups, n), (1 - confidence) / 2
-    found = size * successes / n
-    low = 0.0 if successes == 0 else float(stats.beta.ppf(tail, found, size - found + 1))
-    high = 1.0 if successes == n else float(stats.beta.ppf(1 - tail, found + 1, size - found))
+    return _of_share(successes / n, min(groups, n), confidence)
+
+
+def _of_share(share: float, n: float, confidence: float) -> Interval:
+    """Clopper and Pearson's interval of ``share`` of ``n`` trials, by the beta distribution,
+    which needs no whole count."""
+    from scipy import stats
+
+    found, tail = n * share, (1 - confidence) / 2
+    low = 0.0 if share == 0 else float(stats.beta.ppf(tail, found, n - found + 1))
+    high = 1.0 if share == 1 else float(stats.beta.ppf(1 - tail, found + 1, n - found))
     return Interval(low, high)
+
+
+def trials_to_settle(share: float, least: float, most: float, confidence: float = 0.95
+                     ) -> int | None:
+    """The fewest trials that settle whether a proportion lies within ``least`` to ``most``.
+
+    Were ``share`` found in as many, the exact interval would lie wholly within the two limits or
+    wholly outside of them.  None where `MOST_TRIALS` would not do, as when the share is a limit.
+    """
+    def settles(n: int) -> bool:
+        return within(_of_share(share, n, confidence), least, most) is not None
+
+    if not settles(MOST_TRIALS):
+        return None
+    return 1 + bisect_left(range(1, MOST_TRIALS), True, key=settles)
+
+
+def within(ci: Interval, least: float, most: float) -> bool | None:
+    """Does the whole interval lie within the limits (True), outside (False), or neither (None)."""
+    if least <= ci.low and ci.high <= most:
+        return True
+    return False if ci.high < least or ci.low > most else None
 
 
 def zero_events_bound(n: int, confidence: float = 0.95) -> float:
