@@ -52,9 +52,10 @@ CSF_DENSITY_37C = Constant(
     "Densities of cerebrospinal fluid and spinal anaesthetic solutions, "
     "Can J Anaesth 1998 (PMID 9597201): mean 1.00059 g/mL, SD 0.00020, n = 131")
 
-SALINE_DENSITY_22C = Constant(
-    "density of 0.9 % sodium chloride solution at 22 degC", 1004.6, "kg/m3", 0.3,
-    "reference tables of sodium chloride solutions; the uncertainty is our estimate")
+SALINE_DENSITY_20C = Constant(
+    "density of 0.9 % (9 g/L) sodium chloride solution at 20 degC", 1004.6, "kg/m3", 0.1,
+    "Poradnik fizykochemiczny, WNT, Warszawa 1974: 1 % by mass 1005.3 kg/m3, water 998.2, and "
+    "9 g/L are 0.896 % by mass; the uncertainty is our estimate")
 
 WATER_REFRACTIVE_INDEX = Constant(
     "refractive index of water, visible light, 20 to 37 degC", 1.333, "1", 0.001,

@@ -156,10 +156,15 @@ class TestPairedTests:
     def test_wilcoxon_of_the_published_maize_heights(self):
         """Darwin's 15 pairs in eighths of an inch; T = 24, two-sided exact p = 0.0413.
         Source: the data in R. A. Fisher, The Design of Experiments, 1935, section 17; the
-        p-value is that of scipy's manual for the same data."""
+        p-value by counting every choice of signs (ranks that sum to 24 or less)."""
         d = np.array([6, 8, 14, 16, 23, 24, 28, 29, 41, -48, 49, 56, 60, -67, 75], dtype=float)
         result = st.wilcoxon_signed_rank(d)
         assert (result.n, result.statistic) == (15, 24)
+        ways = np.zeros(121)      # of how many choices of ranks 1 to 15 have this sum
+        ways[0] = 1
+        for rank in range(1, 16):
+            ways[rank:] = ways[rank:] + ways[:-rank]
+        assert result.p_value == pytest.approx(2 * ways[:25].sum() / 2**15, rel=1e-9)
         assert result.p_value == pytest.approx(0.0413, abs=5e-5)
 
     def test_pairs_without_a_difference_show_nothing(self):

@@ -85,8 +85,8 @@ def test_what_came_in_has_drained_or_is_still_there():
     stored = (course.pressure_cm_h2o - 12.0) / 2.0
     assert course.drained_ml + stored == pytest.approx(20.0 * course.hours, abs=1e-9)
     assert (np.diff(course.drained_ml) > 0).all()
-    # In the end inflow runs through the resistance: threshold + F R, 3.5 mmHg min/mL
-    # (Czosnyka et al., Neurosurgery 2003;52:619) at 20 mL/h is 1.17 mmHg = 1.59 cmH2O.
+    # In the end inflow runs through the resistance: threshold + F R; by hand, the model's own
+    # 3.5 mmHg min/mL at 20 mL/h is 1.17 mmHg = 1.59 cmH2O.
     assert course.pressure_cm_h2o[-1] == pytest.approx(8.0 + 1.586, abs=2e-3)
 
 

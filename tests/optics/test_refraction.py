@@ -4,13 +4,18 @@ import math
 
 import numpy as np
 import pytest
+from scipy.optimize import minimize_scalar
 
 from vision.optics import refraction as optics
 
 
 def test_snell_at_air_to_water_and_back():
-    # Closed form: sin 30 deg = 0.5 into n = 1.333.
-    assert optics.snell(0.5, 1.0, 1.333) == pytest.approx(0.5 / 1.333)
+    # The path of least time (Fermat) from 1 above a surface to 1 below and 1.2 aside, by search:
+    # it knows no law of sines.
+    best = minimize_scalar(lambda x: math.hypot(1, x) + 1.333 * math.hypot(1, 1.2 - x),
+                           bounds=(0, 1.2), method="bounded", options={"xatol": 1e-10}).x
+    into, out = best / math.hypot(1, best), (1.2 - best) / math.hypot(1, 1.2 - best)
+    assert optics.snell(into, 1.0, 1.333) == pytest.approx(out, abs=1e-6)
     assert optics.snell(optics.snell(0.3, 1.0, 1.5), 1.5, 1.0) == pytest.approx(0.3)
     assert math.isnan(optics.snell(0.9, 1.5, 1.0)), "total reflection has no refracted ray"
 

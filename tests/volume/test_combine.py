@@ -88,15 +88,18 @@ def test_no_photo_is_refused():
 
 
 def test_independent_photos_weigh_as_jcgm_100_says():
-    # JCGM 100:2008, 5.2.2 equation (13): u^2 of a weighted mean with correlated inputs.  Here
-    # three equal standard uncertainties s with pairwise correlation r: s^2 (1 + 2 r) / 3.
+    # What equation (13) of JCGM 100:2008, 5.2.2, says of a mean of correlated inputs, by drawing
+    # them: of each photo's variance a share is common to all, the rest is its own.
     photos = [said(40.0 + d, elevation_deg=e) for d, e in ((-0.1, -20), (0.0, 0), (0.1, 20))]
     reading = combine(photos)
     assert reading.value == pytest.approx(40.0 * PER_MM, abs=0.02)
     level = photos[1].level
     s = math.hypot(0.25, level.sd_mm(shared=False))
     common = level.sd_mm(shared=True)
-    u = math.sqrt(s**2 * (1 + 2 * COMMON_SHARE) / 3 + common**2) * PER_MM
+    rng, n = np.random.default_rng(13), 200_000
+    mean = s * (math.sqrt(COMMON_SHARE) * rng.normal(size=n) + math.sqrt(
+        1 - COMMON_SHARE) * rng.normal(size=(3, n)).mean(axis=0)) + common * rng.normal(size=n)
+    u = float(mean.std()) * PER_MM
     assert half(reading) == pytest.approx(1.96 * u, rel=0.08)
 
 

@@ -6,7 +6,7 @@ from typing import Any, Literal
 
 import numpy as np
 
-from vision.constants import CSF_DENSITY_37C, SALINE_DENSITY_22C, Constant
+from vision.constants import CSF_DENSITY_37C, SALINE_DENSITY_20C, Constant
 from vision.errors import InputError
 
 Liquid = Literal["csf", "saline", "water"]
@@ -44,7 +44,7 @@ def density_kg_m3(liquid: Liquid, temperature_c: Any) -> Any:
     if liquid == "csf":
         return water + _excess(CSF_DENSITY_37C, 37.0)
     if liquid == "saline":
-        return water + _excess(SALINE_DENSITY_22C, 22.0)
+        return water + _excess(SALINE_DENSITY_20C, 20.0)
     raise InputError(f"'{liquid}' is not a fluid known here: give csf, saline or water.")
 
 
