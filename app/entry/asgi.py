@@ -20,11 +20,12 @@ from app.headers import SafeHeaders, inline_scripts, safe_headers  # noqa: E402
 from app.ui import theme  # noqa: E402
 from app.ui.lesson.follow import FOLLOW  # noqa: E402
 from app.ui.ward.watch import WATCH  # noqa: E402
+from app.ui.zoom import ZOOM  # noqa: E402
 
 _SHELL = (files("streamlit") / "static" / "index.html").read_text(encoding="utf-8")
 _SCRIPTS = [*inline_scripts(_SHELL), *inline_scripts(theme.NUMBER_KEYS),
             *inline_scripts(theme.TO_THE_TOP), *inline_scripts(WATCH),
-            *inline_scripts(FOLLOW), *inline_scripts(theme.KEEP_PLACE)]
+            *inline_scripts(FOLLOW), *inline_scripts(theme.KEEP_PLACE), *inline_scripts(ZOOM)]
 
 app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping,
              routes=[*lesson_frames.ROUTES, *classroom.ROUTES, *aim.ROUTES], middleware=[

@@ -8,9 +8,9 @@ import streamlit as st
 
 from app.ui import blocks, guard, ledger
 from app.ui.number import decimal_field, parse_decimal, within
-from app.ui.pictures import screen_copy
 from app.ui.text import as_label
 from app.ui.trial_state import TrialState, trial_sets
+from app.ui.zoom import zoom_picture
 from vision.imaging.photo import load_photo
 
 TITLE = "Reading trial"
@@ -77,8 +77,7 @@ def _task(state: TrialState) -> None:
     photo, scale = opened
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        copy = screen_copy(photo.working_rgb)
-        st.image(copy.jpeg, width="stretch", alt="The picture to be read")
+        zoom_picture(photo, key, "The picture to be read")
     with right:
         field = f"value-{key}"
         low = min(0.0, scale.lowest_mark.value)

@@ -51,9 +51,15 @@ def screen_copy(rgb: np.ndarray, box: Box | None = None) -> ScreenCopy:
     if scale < 1.0:
         size = (max(1, round(part.width * scale)), max(1, round(part.height * scale)))
         part = part.resize(size, Image.Resampling.LANCZOS, reducing_gap=2.0)
+    return ScreenCopy(encoded(part, 88), part.width, part.height)
+
+
+def encoded(picture: Image.Image | np.ndarray, quality: int) -> bytes:
+    """A JPEG of the pixels alone, as large as they are."""
     out = io.BytesIO()
-    part.save(out, "JPEG", quality=88)
-    return ScreenCopy(out.getvalue(), part.width, part.height)
+    (Image.fromarray(picture) if isinstance(picture, np.ndarray) else picture).save(
+        out, "JPEG", quality=quality)
+    return out.getvalue()
 
 
 def with_cross(rgb: np.ndarray, point: tuple[float, float]) -> np.ndarray:

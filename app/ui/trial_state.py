@@ -91,7 +91,8 @@ class TrialState:
         file, repeat = self.left[0]
         seconds = round(self.clock() - self.shown_at, 2)
         append_attempt(self.folder / READINGS, Attempt(
-            file, self.reader, repeat, value, seconds, datetime.now(UTC).isoformat("T", "seconds")))
+            file, self.reader, repeat, value, seconds,
+            datetime.now(UTC).isoformat("T", "seconds"), zoom=True))
         self.left.pop(0)
         self.shown_at, self.problem = None, ""
 

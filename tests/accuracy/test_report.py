@@ -263,7 +263,18 @@ class TestPeople:
         assert found["study"]["repeatability"] == pytest.approx(0.2, rel=0.15)
         assert found["study"]["reproducibility"] == pytest.approx(0.3, rel=0.2)
         assert found["corrected_closer"] > 30
-        assert "People, naive and corrected" in parse(tmp_path / "out" / "report.html").text
+        text = " ".join(parse(tmp_path / "out" / "report.html").text.split())
+        assert "People, naive and corrected" in text
+        # this trial was kept by a page without a way to come nearer, and the report says so
+        assert "way to come nearer, in 0 of 240 readings; in the others a copy" in text
+        old = readings.read_text()
+        readings.write_text(old.replace('"zoom": false', '"zoom": true'))
+        run_benchmark(path, tmp_path / "new", progress=False, measure=reader, readers=readings)
+        assert "whole and in all its pixels, and could come nearer" in " ".join(
+            parse(tmp_path / "new" / "report.html").text.split())
+        # A reading of before the field was there.
+        readings.write_text(old.replace(', "zoom": false', ""))
+        assert not any(a.zoom for a in read_attempts(readings))
 
     def test_order_is_random_whole_rounds_and_taken_up_again(self):
         files = [f"{i}.jpg" for i in range(30)]

@@ -29,6 +29,7 @@ class PeopleSummary:
     """The trial.  ``within_reader_sd`` is the spread of one reader on one picture, in
     divisions, from all repeats there are; ``study`` needs pictures that every reader
     read equally often, twice or more, and takes those; ``study_images`` counts them.
+    ``zoom`` counts the ``attempts`` whose reader could come nearer to all pixels of the picture.
     ``closer_test`` compares |error| of corrected readings and of people's mean per
     picture (Wilcoxon); ``corrected_closer`` of ``compared`` pictures went to the former.
     """
@@ -41,6 +42,8 @@ class PeopleSummary:
     compared: int
     corrected_closer: int
     closer_test: PairedTest | None
+    attempts: int
+    zoom: int
 
 
 def summarise_people(attempts: Iterable[Attempt], rows: Iterable[Row]) -> PeopleSummary | None:
@@ -75,7 +78,8 @@ def summarise_people(attempts: Iterable[Attempt], rows: Iterable[Row]) -> People
     return PeopleSummary(
         tuple(lines), len(machine), _within(cells), study, study_images, len(pairs),
         sum(ours < people for ours, people in pairs),
-        wilcoxon_signed_rank(np.array([a - b for a, b in pairs])) if pairs else None)
+        wilcoxon_signed_rank(np.array([a - b for a, b in pairs])) if pairs else None,
+        len(attempts), sum(a.zoom for a in attempts))
 
 
 def _division(row: Row) -> float:

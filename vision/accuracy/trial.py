@@ -21,7 +21,8 @@ _CODE = re.compile(r"[A-Za-z0-9_-]{1,16}")
 class Attempt:
     """One reading by one person.  ``value`` is in the scale's unit, None for "cannot be
     read"; ``repeat`` counts from 0; ``seconds`` run from showing the picture to the answer;
-    ``at`` is the time in UTC, ISO 8601."""
+    ``at`` is the time in UTC, ISO 8601; ``zoom`` says that the reader had all pixels of the
+    picture and could come nearer (readings kept by earlier pages had neither)."""
 
     file: str
     reader: str
@@ -29,6 +30,7 @@ class Attempt:
     value: float | None
     seconds: float
     at: str
+    zoom: bool = False
 
 
 def check_reader_code(code: str) -> str:
@@ -99,4 +101,5 @@ def _attempt(c: dict[str, object]) -> Attempt:
         if not math.isfinite(value):
             raise ValueError
     return Attempt(str(c["file"]), str(c["reader"]), int(c["repeat"]),  # type: ignore[call-overload]
-                   value, float(c["seconds"]), str(c["at"]))  # type: ignore[arg-type]
+                   value, float(c["seconds"]), str(c["at"]),  # type: ignore[arg-type]
+                   c.get("zoom") is True)
