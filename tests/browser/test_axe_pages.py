@@ -1,4 +1,5 @@
-"""Every page in both themes, phone and desk: the axe rules for WCAG 2.2 AA, and 44-px targets.
+"""Every page in both themes, phone and desk: the axe rules for WCAG 2.2 AA, 44-px targets, and
+where the keyboard is.
 
 Rules: the axe-core engine, tags wcag2a to wcag22aa (W3C, Web Content Accessibility
 Guidelines 2.2, 2023).  44 px is success criterion 2.5.5 (level AAA; 2.5.8, AA, asks for 24).
@@ -13,6 +14,7 @@ from hour_taps import SAMPLES, Thumb, easy_photo
 from playwright.sync_api import expect
 from serving import PHONE, too_small
 from test_access import faults
+from test_keyboard import hidden_stops
 
 from app.pages import all_pages
 from app.records import (
@@ -78,12 +80,15 @@ def addresses() -> list[str]:
 def test_no_page_keeps_anyone_out(open_page, served, bed_on_record, scheme, size):
     page = open_page(size=size, scheme=scheme)
     found: dict[str, list[str]] = {}
+    met = 0
     for address in addresses():
         page.goto(served.url + address)
         wrong = faults(page) + (too_small(page) if size == PHONE else [])
-        if wrong:
-            found[address] = wrong
-    assert len(addresses()) >= 6
+        stops, hidden = hidden_stops(page)
+        met += stops
+        if wrong or hidden:
+            found[address] = wrong + [f"the keyboard cannot be seen at: {h}" for h in hidden]
+    assert len(addresses()) >= 6 and met > 100
     assert found == {}
 
 

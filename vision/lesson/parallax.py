@@ -23,7 +23,7 @@ import numpy as np
 
 from vision.constants import WATER_REFRACTIVE_INDEX
 from vision.errors import InputError
-from vision.optics.refraction import WALL_INDEX, refracted_elevation_deg
+from vision.optics.refraction import WALL_INDEX, snell
 from vision.optics.young_laplace import meniscus_rise_mm
 from vision.scale_file.scale import Scale, parse_scale
 
@@ -155,6 +155,7 @@ class EyeReading:
         return self.error / self.division
 
 
+@lru_cache(maxsize=64)  # a task is laid out, checked and judged on the same view
 def eye_reading(view: EyeView) -> EyeReading:
     """Follow the sight line from the eye to the lowest point of the surface."""
     elevation, wall_climb, shift = (float(x) for x in _to_axis(view, view.eye_height_mm))
@@ -211,18 +212,17 @@ def _bend(view: EyeView, front: Any, height: Any, depth_mm: float, medium: Mediu
     with the slope near the normal: each leaves less than a fifth of the error.
     """
     inside = 1.0 if medium == "air" else view.liquid_index
-    free = front - view.scale.outer_radius_mm
-    steepness = free + view.wall_mm / view.wall_index + depth_mm / inside
+    free, thick = front - view.scale.outer_radius_mm, view.wall_mm
+
+    def climbs(slope: Any) -> tuple[Any, Any]:
+        """In the wall and behind it, mm."""
+        outside = slope / np.sqrt(1 + slope * slope)  # the sine of the elevation
+        return tuple(far * sine / np.sqrt(1 - sine * sine) for far, sine in (
+            (thick, snell(outside, 1.0, view.wall_index)),
+            (depth_mm, snell(outside, 1.0, inside))))
+
+    steepness = free + thick / view.wall_index + depth_mm / inside
     slope = np.asarray(height / steepness, dtype=float)
     for _ in range(_STEPS):
-        wall, behind = _climbs(view, np.degrees(np.arctan(slope)), depth_mm, inside)
-        slope = slope + (height - free * slope - wall - behind) / steepness
-    elevation = np.degrees(np.arctan(slope))
-    return elevation, *_climbs(view, elevation, depth_mm, inside)
-
-
-def _climbs(view: EyeView, elevation_deg: Any, depth_mm: float, inside: float) -> tuple[Any, Any]:
-    """Climb in the wall and behind it, mm."""
-    in_wall = np.radians(refracted_elevation_deg(elevation_deg, view.wall_index))
-    behind = np.radians(refracted_elevation_deg(elevation_deg, inside))
-    return view.wall_mm * np.tan(in_wall), depth_mm * np.tan(behind)
+        slope = slope + (height - free * slope - sum(climbs(slope))) / steepness
+    return np.degrees(np.arctan(slope)), *climbs(slope)
