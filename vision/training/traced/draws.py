@@ -1,0 +1,155 @@
+"""What a traced picture shows: one frozen value, drawn from a seed."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+
+from vision.scale_file.scale import Scale, load_scale, shipped_scales
+from vision.training.traced.printed import Ink
+from vision.training.traced.scales import own_scale
+from vision.training.traced.view import Pose, look
+
+Rgb = tuple[float, float, float]
+TIERS = ("easy", "typical", "hard")
+#: Steepest view, turn and roll (deg), defocus (px at 1200 rows) and grain (share of white).
+_LIMITS = {"easy": (5, 15, 3, 0.7, 0.008), "typical": (14, 25, 6, 1.1, 0.014),
+           "hard": (30, 30, 10, 1.6, 0.035)}
+#: Absorption per mm of red, green, blue; scattering per mm; colour of what is scattered.
+LIQUIDS: dict[str, tuple[Rgb, float, Rgb]] = {
+    "clear": ((0.0, 0.0, 0.0), 0.0, (1, 1, 1)),
+    "straw": ((0.002, 0.006, 0.03), 0.0, (1, 1, 1)),
+    "pink": ((0.004, 0.035, 0.02), 0.0, (1, 1, 1)),
+    "red": ((0.02, 0.25, 0.22), 0.0, (1, 1, 1)),
+    "brown": ((0.03, 0.07, 0.15), 0.0, (1, 1, 1)),
+    "cloudy": ((0.001, 0.002, 0.005), 0.03, (0.95, 0.93, 0.88)),
+    "turbid": ((0.01, 0.06, 0.07), 0.10, (0.9, 0.6, 0.5)),
+}
+BACKGROUNDS = ("plain", "rules", "stripes", "words", "tiles", "curtain", "shelf", "bars")
+
+
+@dataclass(frozen=True)
+class Bump:
+    """A drop on the inner wall: azimuth (rad), height, radius, bulge (mm)."""
+
+    azimuth: float
+    height_mm: float
+    radius_mm: float
+    bulge_mm: float
+
+
+@dataclass(frozen=True)
+class TracedScene:
+    """All facts of a picture.  ``lean`` is the slope of the liquid plane against the tube to the
+    right of the marks and away from them; ``level_mm`` None for an empty chamber; ``ring_mm`` the
+    height of an earlier level's trace (None: none), ``film_mm`` the top of a wetting film."""
+
+    scale: Scale
+    level_mm: float | None
+    contact_deg: float
+    capillary_mm: float
+    lean: tuple[float, float]
+    floor_mm: float
+    lid_mm: float
+    ink: Ink
+    liquid: str
+    strength: float
+    wall_index: float
+    liquid_index: float
+    drops: tuple[Bump, ...]
+    ring_mm: float | None
+    film_mm: float | None
+    sticker: bool
+    pose: Pose
+    elevation_deg: float
+    azimuth_deg: float
+    roll_deg: float
+    distance_mm: float
+    f35: float
+    light: str
+    background: str
+    tier: str
+    expect: str
+    seed: int
+    capture: dict[str, Any] = field(default_factory=dict)
+
+    @property
+    def up(self) -> np.ndarray:
+        """Against gravity, in the chamber's frame."""
+        v = np.array([self.lean[0], self.lean[1], 1.0])
+        return np.asarray(v / np.linalg.norm(v))
+
+
+def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
+         ) -> tuple[TracedScene, dict[str, Any] | None]:
+    """Picture number ``index`` of a set, and its scale's file where that is no shipped one."""
+    rng = np.random.default_rng([seed, index, 77])
+
+    def between(a: float, b: float) -> float:
+        return float(rng.uniform(a, b))
+
+    tier = str(rng.choice(TIERS, p=(0.28, 0.40, 0.32)))
+    steep, turn, roll, blur, grain = _LIMITS[tier]
+    content = None
+    if rng.random() < 0.5:
+        shipped = [s for s in map(load_scale, shipped_scales()) if not s.flat]
+        scale = shipped[int(rng.integers(len(shipped)))]
+    else:
+        scale, content = own_scale(rng)
+    low, high = (m.height_mm for m in (scale.lowest_mark, scale.highest_mark))
+    expect = "read" if rng.random() < 0.92 else str(rng.choice(["off-scale", "refuse"]))
+    contact = between(*{"easy": (30, 90), "typical": (25, 90), "hard": (20, 85)}[tier])
+    lid = high + between(9, 24)
+    level: float | None = None
+    while level is None:
+        level = between(low + 0.3, high - 0.3) if expect != "off-scale" else high + between(1.5, 4)
+        v = scale.value_at(np.array([level - 1.5, level + 5.0]))
+        same = abs(scale.inner_radius_mm(v[0]) - scale.inner_radius_mm(v[1])) < 0.05
+        near = min(abs(m.height_mm - level) for m in scale.marks) < 3.0
+        level = level if same and (near or expect == "off-scale") else None
+    e = between(12 if tier == "hard" else 0, steep) * (1 if rng.random() < 0.55 else -1)
+    azimuth, rolled = between(-turn, turn), between(-roll, roll)
+    lean = (0.0, 0.0) if rng.random() < 0.3 else (between(-0.03, 0.03), between(-0.03, 0.03))
+    f35 = float(rng.choice([24, 26, 28, 35, 48, 52, 70], p=(.14, .28, .12, .06, .14, .18, .08)))
+    share = between(0.4, 0.75) if tier != "hard" else between(0.32, 0.7)
+    steps = (high - low) / min(np.diff([m.height_mm for m in scale.marks]))
+    share = float(np.clip(share, (7.0 if tier == "hard" else 9.0) * steps / size[1], 0.8))
+    distance = max(f35 * math.hypot(*size) / 43.27 * (high - low) * math.cos(math.radians(e))
+                   / (share * size[1]), 120.0)
+    up = np.array([lean[0], lean[1], 1.0])
+    up /= np.linalg.norm(up)
+    k1 = between(-0.02, 0.02) if rng.random() < 0.5 else 0.0
+    pose = look(level, 0.5 * (low + high), up, distance, e, azimuth, rolled, f35, size,
+                (between(-0.12, 0.12), between(-0.06, 0.06)), k1)
+    ink = Ink(short_mm=between(4, 8), long_mm=between(8, 13), stroke_mm=between(0.3, 0.5),
+              align=float(rng.choice([-1, 0, 1])), side=int(rng.choice([-1, 1])),
+              numeral_mm=between(2.6, 3.8), font=str(rng.choice(
+                  ["", "DejaVuSans", "DejaVuSansCondensed", "DejaVuSans-Bold"])),
+              rgb=((.02, .02, .03), (.02, .03, .2), (.3, .02, .02), (.85, .85, .85))[
+                  int(rng.choice(4, p=(.6, .15, .1, .15)))],
+              jitter_mm=0.03, spine=bool(rng.random() < 0.2))
+    liquid = str(rng.choice(list(LIQUIDS), p=(.2, .2, .15, .12, .13, .1, .1)))
+    wet = rng.random() < 0.45
+    drops = tuple(Bump(between(-math.pi, math.pi), between(level + 4, lid), between(0.5, 1.8),
+                       between(0.15, 0.6)) for _ in range(int(rng.integers(3, 25)) if wet else 0))
+    traced = rng.random()
+    capture = {"blur_px": blur * between(0.5, 1) * size[1] / 1200,
+               "grain": grain * between(.3, 1),
+               "sharpen": between(0, 1.2) if rng.random() < 0.6 else 0.0,
+               "smooth": bool(rng.random() < 0.4),
+               "veil": between(0, 0.15) if tier == "hard" else 0,
+               "exposure": between(0.55, 0.9) * (between(0.3, 1) if tier == "hard" else 1),
+               "cast": (between(.9, 1.1), 1.0, between(.88, 1.12)),
+               "jpeg": int(rng.integers(62, 96)), "orientation": int(rng.choice([1, 3, 6, 8]))}
+    return TracedScene(
+        scale, None if expect == "refuse" else level, contact, between(2.55, 2.75), lean,
+        min(low, 0.0) - between(1, 10), lid, ink, liquid, between(0.5, 1.6), between(1.49, 1.59),
+        between(1.333, 1.343), drops,
+        level + between(5, 20) if wet and traced < 0.4 else None,
+        level + between(4, 15) if wet and traced > 0.6 else None,
+        bool(rng.random() < 0.15), pose, e, azimuth, rolled, distance, f35,
+        str(rng.choice(["ceiling", "window", "lamp", "flash", "back"], p=(.3, .25, .2, .12, .13))),
+        str(rng.choice(BACKGROUNDS)), tier, expect, int(rng.integers(2**31)), capture), content
