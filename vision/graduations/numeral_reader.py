@@ -13,8 +13,7 @@ beyond doubt.  A label that is covered or cannot be read counts for nothing, and
 no single label can settle anything.
 
 The network was taught with digits drawn from font files only
-(``vision/training/numerals.py``).  It runs in NumPy: it is small enough, has no
-state and may be used by several threads at once.
+(``vision/training/numerals.py``).
 """
 
 from __future__ import annotations
@@ -22,13 +21,12 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
-from importlib.resources import files
 from typing import Literal
 
 import numpy as np
 
 from vision.errors import InputError
+from vision.small_network import run_network
 
 ALPHABET = "0123456789.-"  # class k + 1 of the network; class 0 is "between digits"
 NET_HEIGHT = 40  # px, every patch is brought to this height
@@ -41,7 +39,7 @@ MIN_SIDE = 6  # px
 # Columns of nothing after each patch: as far as the network sees sideways, so that a
 # patch is read the same whatever is read beside it.
 MARGIN = 22
-GROUP = 3  # patches in one product: their windows still fit the processor's cache
+GROUP = 8  # patches of about one width run at a time
 
 # Share of labels that are read as a wrong text although nothing seems wrong with
 # them.  Fonts kept out of training show 0.1 to 0.5 % (numerals_check.py); ten times as
@@ -292,55 +290,9 @@ def _level(patch: np.ndarray) -> np.ndarray:
 # ---------------------------------------------------------------- the network
 
 
-@lru_cache(maxsize=1)
-def _weights() -> list[tuple[np.ndarray, np.ndarray]]:
-    """Kernels (kh, kw, in, out) and biases, in order."""
-    with (files("vision") / "data" / "numerals" / "net.npz").open("rb") as stream:
-        data = np.load(stream)
-        count = len(data.files) // 2
-        return [(data[f"w{k}"].astype(np.float32), data[f"b{k}"]) for k in range(count)]
-
-
-# stride and dilation (rows, columns) of each layer; rows are padded except in the layer
-# that takes in the whole height
-_STRIDES = ((2, 2), (2, 1), (1, 1), (2, 1), (1, 1), (1, 1), (1, 1), (1, 1))
-_DILATIONS = (1, 1, 1, 1, 1, 2, 4, 1)
-
-
-def _convolve(x: np.ndarray, w: np.ndarray, b: np.ndarray, stride: tuple[int, int],
-              dilation: int) -> np.ndarray:
-    """x (in, B, H, W) -> (out, B, H', W'): zero-padded cross-correlation, one product.
-
-    Channels come first so that whole rows of columns are copied at a time.
-    """
-    kh, kw, cin, cout = w.shape
-    _, batch, height, width = x.shape
-    ph = kh // 2 if kh < height else 0
-    pw = (kw // 2) * dilation
-    padded = np.zeros((cin, batch, height + 2 * ph, width + 2 * pw), np.float32)
-    padded[:, :, ph: ph + height, pw: pw + width] = x
-    rows = (height + 2 * ph - kh) // stride[0] + 1
-    cols = (width + 2 * pw - (kw - 1) * dilation - 1) // stride[1] + 1
-    window = np.empty((kh, kw, cin, batch, rows, cols), np.float32)
-    for i in range(kh):
-        for j in range(kw):
-            left = j * dilation
-            window[i, j] = padded[:, :, i: i + (rows - 1) * stride[0] + 1: stride[0],
-                                  left: left + (cols - 1) * stride[1] + 1: stride[1]]
-    y = w.reshape(-1, cout).T @ window.reshape(kh * kw * cin, -1)
-    y += b[:, None]
-    return y.reshape(cout, batch, rows, cols)
-
-
 def _run(x: np.ndarray) -> np.ndarray:
     """Levelled patches (B, NET_HEIGHT, W) -> log probabilities (B, W / STRIDE, classes)."""
-    y = x[None]
-    layers = _weights()
-    for k, (w, b) in enumerate(layers):
-        y = _convolve(y, w, b, _STRIDES[k], _DILATIONS[k])
-        if k < len(layers) - 1:
-            np.maximum(y, 0, out=y)
-    y = y[:, :, 0].transpose(1, 2, 0)
+    y = run_network("numerals/net", x[:, None])[:, :, 0].transpose(0, 2, 1)
     y = y - y.max(-1, keepdims=True)
     return np.asarray(y - np.log(np.exp(y).sum(-1, keepdims=True)))
 

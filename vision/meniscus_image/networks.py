@@ -10,11 +10,9 @@ decide and what no single edge shows.
 from __future__ import annotations
 
 import json
-import threading
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
-from typing import Any
 
 import cv2
 import numpy as np
@@ -27,16 +25,10 @@ from vision.meniscus_image.features import (
     standardised,
 )
 from vision.meniscus_image.views import WINDOW_COLUMNS, WINDOW_ROWS
+from vision.small_network import run_network
 
 #: The odds that the offset network was taught with: windows of the line to windows of other things.
 TAUGHT_ODDS = 1.75
-_LOCK = threading.Lock()
-
-
-@lru_cache(maxsize=2)
-def _net(name: str) -> Any:
-    path = files("vision") / "data" / "meniscus" / f"{name}.onnx"
-    return cv2.dnn.readNetFromONNX(str(path))
 
 
 @dataclass(frozen=True)
@@ -68,11 +60,8 @@ def _temperatures() -> dict[str, float]:
 
 
 def _run(name: str, planes: np.ndarray) -> np.ndarray:
-    """The network's logits.  OpenCV's networks keep state: one at a time."""
-    with _LOCK:
-        net = _net(name)
-        net.setInput(np.ascontiguousarray(planes[None], dtype=np.float32))
-        return np.asarray(net.forward()).reshape(-1).astype(float)
+    """The network's logits."""
+    return run_network(f"meniscus/{name}", planes[None]).reshape(-1).astype(float)
 
 
 def _softmax(logits: np.ndarray, temperature: float) -> np.ndarray:

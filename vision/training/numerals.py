@@ -4,7 +4,7 @@ Everything it learns from is drawn here, from font files given on the command
 line; no photograph is used.  Two steps::
 
     python -m vision.training.numerals atlas FONT_DIR [FONT_DIR ...] --out atlas.npz
-    python -m vision.training.numerals train atlas.npz --out vision/data/numerals/net.npz
+    python -m vision.training.numerals train atlas.npz --out vision/data/numerals/net.onnx
 
 Families whose name falls into the held-out share never reach the network; they
 serve to measure it (``vision/training/numerals_check.py``).  Needs the ``train``
@@ -14,14 +14,16 @@ extra (PyTorch); a graphics card makes it minutes instead of hours.
 from __future__ import annotations
 
 import argparse
+import copy
+import io
 import math
 import re
 import time
 import zlib
 from pathlib import Path
-from typing import Any, cast
 
 import numpy as np
+import onnx
 import torch
 import torch.nn.functional as F
 from PIL import Image, ImageDraw, ImageFont
@@ -34,6 +36,7 @@ from vision.graduations.numeral_reader import (
     NET_HEIGHT,
     NET_STRETCH,
 )
+from vision.training.half_precision import save_in_half_precision
 
 STRAY = "mLcHgnAKPE"  # letters that may stand near a numeral and are not part of it
 CELL = 72  # px, one glyph of the atlas
@@ -486,23 +489,16 @@ class Net(nn.Module):
     def forward(self, x: Tensor) -> Tensor:
         return self.layers(x)[:, :, 0].transpose(1, 2)
 
-    def folded(self) -> dict[str, Any]:
-        """Weights (kh, kw, in, out) and biases with the batch normalisation worked in."""
-        out: dict[str, Any] = {}
-        w: Any
-        b: Any
-        for k, layer in enumerate(self.layers):
-            if isinstance(layer, nn.Conv2d):
-                w, b = layer.weight, layer.bias
-            else:
-                conv, norm = cast(Any, layer)[0], cast(Any, layer)[1]
-                gain = norm.weight / torch.sqrt(norm.running_var + norm.eps)
-                w = conv.weight * gain[:, None, None, None]
-                b = norm.bias - norm.running_mean * gain
-            w = w.detach().cpu().permute(2, 3, 1, 0).contiguous()
-            out[f"w{k}"] = w.numpy().astype(np.float16)
-            out[f"b{k}"] = b.detach().cpu().numpy().astype(np.float32)
-        return out
+
+def export(net: Net, path: Path) -> None:
+    """Write the network as ONNX: patches (B, 1, NET_HEIGHT, W) -> (B, classes, 1, W / 2)."""
+    layers = net.layers.cpu().eval()
+    bytes_out = io.BytesIO()
+    torch.onnx.export(layers, (torch.zeros(1, 1, NET_HEIGHT, COLUMNS),), bytes_out,
+                      input_names=["patches"], output_names=["logits"], opset_version=17,
+                      dynamic_axes={"patches": {0: "b", 3: "w"}, "logits": {0: "b", 3: "v"}},
+                      dynamo=False)
+    save_in_half_precision(onnx.load_from_string(bytes_out.getvalue()), path)
 
 
 def _ctc(net: Net, x: Tensor, text: Tensor, weight: Tensor) -> Tensor:
@@ -557,10 +553,8 @@ def train(atlas: Path, out: Path, seconds: float, batch: int, seed: int) -> None
             good = [a == b for a, b, w in zip(said, true, weight.tolist(), strict=True) if w]
             print(f"{share:4.0%} step {step} loss {loss.item():.3f} held-out {value:.3f} "
                   f"exact {np.mean(good):.4f}", flush=True)
-            np.savez(out, **net.folded())
-    net.eval()
-    out.parent.mkdir(parents=True, exist_ok=True)
-    np.savez(out, **net.folded())
+            export(copy.deepcopy(net), out)
+    export(net, out)
 
 
 def main() -> None:

@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+import onnx
 import torch
 import torch.nn.functional as F
 from torch import nn
@@ -37,6 +38,7 @@ from vision.meniscus_image.views import (
     WINDOW_ROWS,
     WINDOW_STEP_MM,
 )
+from vision.training.half_precision import save_in_half_precision
 
 
 def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 1)) -> nn.Module:
@@ -534,27 +536,10 @@ def row_temperature(p: np.ndarray, d: Data) -> dict[str, float]:
 
 def export(net: nn.Module, shape: tuple[int, ...], path: Path) -> None:
     """Write a network as ONNX, its large weights in half precision to keep the file small."""
-    import onnx
-    from onnx import TensorProto, helper, numpy_helper
-
     net = net.cpu().float().eval()
     torch.onnx.export(net, (torch.zeros(1, *shape),), str(path), input_names=["view"],
                       output_names=["logits"], opset_version=17, dynamo=False)
-    model = onnx.load(str(path))
-    graph, casts = model.graph, []
-    for tensor in list(graph.initializer):
-        value = numpy_helper.to_array(tensor)
-        if value.dtype == np.float32 and value.size > 500:
-            graph.initializer.remove(tensor)
-            graph.initializer.append(numpy_helper.from_array(
-                value.astype(np.float16), tensor.name + "_half"))
-            casts.append(helper.make_node("Cast", [tensor.name + "_half"], [tensor.name],
-                                          to=TensorProto.FLOAT))
-    nodes = casts + list(graph.node)
-    del graph.node[:]
-    graph.node.extend(nodes)
-    onnx.checker.check_model(model)
-    onnx.save(model, str(path))
+    save_in_half_precision(onnx.load(str(path)), path)
 
 
 def main() -> None:
