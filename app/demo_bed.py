@@ -46,6 +46,18 @@ _READINGS = ((7, "4"), (6, "13.5"), (5, "22"), (4, "33.5"), (3, "44"), (2, "12.5
 _LAST_MINUTES = 52
 
 
+class WardStore(Store):
+    """The ward's record: nothing made up comes into it."""
+
+    def add_all(self, confirmed: Sequence[tuple[ConfirmedEntry, KeptPicture | None]]
+                ) -> tuple[Entry, ...]:
+        """As the record does; ConfirmError for the demo bed."""
+        if any(normal_bed(unsealed(c).bed) == DEMO_BED for c, _ in confirmed):
+            raise ConfirmError(f"{DEMO_BED} is the demo bed, and this is the ward's own record. "
+                               "Nothing was recorded. Type the ward's code of the bed.")
+        return super().add_all(confirmed)
+
+
 class DemoStore(Store):
     """The record of the demo bed, in a folder that goes away with it."""
 

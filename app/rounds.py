@@ -14,7 +14,7 @@ import tempfile
 import uuid
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 from typing import Any, Literal
@@ -22,6 +22,7 @@ from typing import Any, Literal
 from app.records import Moment
 from app.records.codes import normal_bed
 from vision.errors import CountersightError
+from vision.output.model import hm, hm_ahead
 
 FORMAT = 2
 #: Minutes between readings where the order names none: hourly (common practice, no source).
@@ -75,6 +76,26 @@ def next_due(last_reading: Moment, due_minutes: Decimal | None) -> tuple[Moment,
     why = (f"your order: every {due_minutes} min" if due_minutes is not None
            else f"every {USUAL_MINUTES} min, common practice; the order names no interval")
     return at, why
+
+
+def due_words(due: Moment, now: datetime) -> tuple[str, str]:
+    """When a reading is due: in a few words, and since or until when."""
+    late = minutes(now - due.utc)
+    if late < 0:
+        return f"due in {lasting(-late)}", f"at {hm_ahead(due.local, now)}"
+    return ("due now" if late == 0 else f"overdue by {lasting(late)}",
+            f"since {hm(due.local, now)}")
+
+
+def minutes(time: timedelta) -> int:
+    """A length of time in whole minutes."""
+    return int(time.total_seconds() // 60)
+
+
+def lasting(minutes: int) -> str:
+    """A length of time in words."""
+    hours, rest = divmod(minutes, 60)
+    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"
 
 
 class RoundBook:

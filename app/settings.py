@@ -41,6 +41,15 @@ def record_place(given: str | None = None) -> str:
     return str(own_path(given) if given else data_dir())
 
 
+def ward_folder(place: str) -> Path:
+    """The folder of what the ward keeps beside the record at ``place``: the record's own, or
+    this user's where it is in a database on a server."""
+    if "://" in place:
+        return user_data_dir()
+    folder = Path(place)
+    return folder.parent if folder.is_file() else folder
+
+
 def user_data_dir() -> Path:
     """The usual place for a program's data of this user on this system."""
     home = Path.home()

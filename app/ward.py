@@ -7,36 +7,40 @@ functions are called for all beds.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from decimal import Decimal
 
 from app.exports.account_text import rate_words
 from app.exports.entry_words import clamp_text
+from app.joint import Joint, joint_shift
 from app.records import Entry, Moment, Store
+from app.records.codes import bed_and_drain
 from app.records.shift import (
     BedAccount,
     LevelState,
     bed_account,
     clamped,
+    has_ended,
     last_look,
     level_state,
     told,
 )
-from app.rounds import STEPS, Round, RoundBook, next_due
+from app.rounds import STEPS, Round, RoundBook, due_words, minutes, next_due
 from vision.errors import CountersightError
 from vision.output import (
     Finding,
     Interval,
     ShiftPlan,
     WindowTotal,
+    collecting_since,
     content_now,
     findings,
     full_at,
     is_open,
     shift_totals,
 )
-from vision.output.model import hm
+from vision.output.model import hm, hm_ahead, percent
 
 #: What happened before is left out, but for what still holds (our choice: two shifts).
 LOOK_BACK = timedelta(hours=24)
@@ -68,6 +72,7 @@ class BedLine:
     account: BedAccount | None = None
     round: Round | None = None
     step: str = ""
+    joint: Joint | None = None
 
     def _limit(self, name: str) -> Decimal | None:
         return None if self.account is None else getattr(self.account.limits, name)
@@ -77,7 +82,7 @@ class BedLine:
         """Minutes since the next reading was due, negative before that; None without one."""
         if self.due is None:
             return None
-        return int((self.now - self.due.utc).total_seconds() // 60)
+        return minutes(self.now - self.due.utc)
 
     @property
     def is_due(self) -> bool:
@@ -123,10 +128,10 @@ class BedLine:
     @property
     def urgency(self) -> tuple[int, float, str]:
         """For sorting: what is over a limit, what is overdue (longest first), a full chamber,
-        none read yet, a stale level, then by when the next reading is due."""
+        none read yet, anything else that needs a person, then by when the next reading is due."""
         rank = next((k for k, name in enumerate((
             "cannot be read", "over a limit", "reading due", "chamber full", "no reading yet"))
-            if name in self.reasons), 5 if self.level.stale else 6)
+            if name in self.reasons), 5 if self.reasons else 6)
         at = self.due.utc.timestamp() if self.due is not None else float("inf")
         return rank, at, self.bed
 
@@ -134,13 +139,12 @@ class BedLine:
     @property
     def due_words(self) -> tuple[str, str]:
         """The next reading: in a few words, and since or until when."""
-        late = self.overdue_minutes
-        if self.due is None or late is None:
+        if self.due is None:
             return "no reading yet", "none is on record"
-        at = hm(self.due.local, self.now)
-        if late < 0:
-            return f"due in {_span(-late)}", f"at {at}"
-        return ("due now" if late == 0 else f"overdue by {_span(late)}"), f"since {at}"
+        said, when = due_words(self.due, self.now)
+        since = None if self.account is None else collecting_since(self.account.account)
+        return said, when if since is None or self.open is False else \
+            f"{when}; collecting since {hm(since, self.now)}"
 
     @property
     def hour_words(self) -> tuple[str, str]:
@@ -152,7 +156,7 @@ class BedLine:
         when = f"{hm(self.hour.start, self.now)} to {hm(self.hour.end, self.now)}"
         if self.hour.output_ml is None:
             return "not known", f"{when}; {ordered}"
-        said = f"{self.hour.output_ml:f} mL"
+        said = f"{self.hour.output_ml:f} mL".replace("-", "\N{MINUS SIGN}")
         if not 0.9 <= self.hour.hours <= 1.1:
             said += f", {rate_words(self.hour)}"
         return said, f"{when}; {ordered}"
@@ -193,7 +197,7 @@ class BedLine:
             return "not known", "look at the chamber"
         at, held = self.content
         said = f"{held:f} mL" + ("" if self.full_limit_ml is None or self.share is None else
-                                 f", {self.share:.0%} of {self.full_limit_ml:f}")
+                                 f", {percent(self.share)} of {self.full_limit_ml:f}")
         if self.share is not None and self.share >= 1:
             return said, f"full since {hm(at, self.now)} or before"
         drain = "; the drain is closed" if self.open is False else ""
@@ -201,7 +205,12 @@ class BedLine:
             return said, f"known at {hm(at, self.now)}{drain}"
         if self.full[0] <= self.now:
             return said, f"full at about {hm(self.full[0], self.now)}, a time that has passed"
-        return said, f"full at about {hm(self.full[0], self.now)}"
+        return said, f"full at about {hm_ahead(self.full[0], self.now)}"
+
+    @property
+    def joint_words(self) -> tuple[str, str] | None:
+        """What the drains of this patient gave together; None with one drain."""
+        return None if self.joint is None else (self.joint.head, self.joint.words(self.now))
 
     @property
     def round_words(self) -> tuple[str, str]:
@@ -227,6 +236,11 @@ def ward_lines(store: Store, book: RoundBook, now: datetime, plan: ShiftPlan, *,
             line = BedLine(bed, now, str(problem))
         if line is not None:
             lines.append(line)
+    for bed in {bed_and_drain(line.bed)[0] for line in lines if bed_and_drain(line.bed)[1]}:
+        of_patient = [k for k, line in enumerate(lines) if bed_and_drain(line.bed)[0] == bed]
+        joint = joint_shift(filter(None, (lines[k].account for k in of_patient)), plan, now)
+        for k in of_patient:
+            lines[k] = replace(lines[k], joint=joint)
     return tuple(sorted(lines, key=lambda line: line.urgency))
 
 
@@ -237,11 +251,8 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     account = bed_account(store, bed, since=since if last is None else
                           min(since, last.entry.happened.utc))
     round_ = book.get(bed)
-    ended = any(s.entry.event == "drainage-ended" and (
-        last is None or s.entry.happened.utc >= last.entry.happened.utc)
-        for s in account.standings)
     if account.order is None and round_ is None and (
-            ended or last is None or last.entry.happened.utc < since):
+            has_ended(account) or last is None or last.entry.happened.utc < since):
         return None
     found = findings(account.account, account.limits, now, plan=plan,
                      tell_whom=account.tell_whom)
@@ -271,8 +282,3 @@ def _standing_over(found: Iterable[Finding], account: BedAccount) -> tuple[Findi
     last = account.account.result
     return tuple(f for f in found if f.verdict == "over" and f.limit in OUTPUT_LIMITS
                  and (last is None or f.at >= last.end) and told(f, account.standings) is None)
-
-
-def _span(minutes: int) -> str:
-    hours, rest = divmod(minutes, 60)
-    return f"{hours} h {rest:02d} min" if hours else f"{rest} min"

@@ -25,7 +25,8 @@ ORDER = {
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),
     "app": (
-        "settings", "sign_in", "certificate", "phone_address", "headers", "records", "orders",
+        "settings", "shift_times", "sign_in", "certificate", "phone_address", "headers",
+        "records", "joint", "bed_scales", "orders",
         "rounds", "entering", "checklists", "setting_compare", "agreement",
         "another_photo", "demo_bed",
         "terminal", "exports", "ward", "readers", "ui", "classroom", "pages",

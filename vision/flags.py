@@ -25,6 +25,8 @@ class Flag:
 
 _ALL = (
     # --- the photo
+    Flag("on-its-side", "The chamber is turned on its side in the photo",
+         "Hold the phone upright, with the chamber from the bottom to the top of the picture."),
     Flag("blurred", "The photo is blurred", "Hold the phone still and tap the chamber to focus."),
     Flag("dark", "The photo is dark", "Put on a light that does not shine into the chamber."),
     Flag("clipped", "Parts of the photo are burnt out", "Move the light or the phone a little."),

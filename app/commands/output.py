@@ -23,8 +23,9 @@ def add_parser(subparsers: Any) -> None:
                         help="folder, file or database address of the record")
     parser.add_argument("--since", metavar="TIME",
                         help="leave out what happened before, for example 2026-03-02T07:00")
-    parser.add_argument("--shifts", metavar="TIMES", default="07:00,19:00",
-                        help="when shifts start, default 07:00,19:00")
+    parser.add_argument("--shifts", metavar="TIMES",
+                        help="when shifts start, for example 07:00,19:00; default: the ward's, as "
+                             "set on the page Shift")
     parser.add_argument("--zone", metavar="NAME",
                         help="time zone of the ward, for example Europe/Berlin; default: this "
                              "machine's")
@@ -37,9 +38,13 @@ def run(args: argparse.Namespace) -> int:
     from app.commands.record_place import known_bed, open_record
     from app.exports.account_text import account_json, account_lines
     from app.records.shift import bed_account
+    from app.settings import record_place
+    from app.shift_times import shift_plan
     from vision.output import ShiftPlan, parse_starts
 
-    plan = ShiftPlan(parse_starts(args.shifts), zone_named(args.zone))
+    zone = zone_named(args.zone)
+    plan = shift_plan(record_place(args.data), zone) if args.shifts is None else \
+        ShiftPlan(parse_starts(args.shifts), zone)
     since = None if args.since is None else _moment(args.since, plan.zone)
     store = open_record(args.data)
     code = known_bed(store, args.bed)

@@ -82,6 +82,8 @@ def as_json(reading: PointReading) -> dict[str, object]:
 
 def sentences(reading: PointReading, name: str) -> list[str]:
     """The value in lines for a person."""
+    from vision.output.model import percent
+
     if reading.value is None or reading.interval is None:
         lines = [f"{name}: no value", f"- {reading.reason}"]
     else:
@@ -89,6 +91,6 @@ def sentences(reading: PointReading, name: str) -> list[str]:
         lines = [f"{name}: {reading.value:.4g} {reading.unit} at the point "
                  f"(95 % interval {low:.4g} to {high:.4g} {reading.unit})"]
         if reading.found:
-            lines.append(f"{len(reading.found)} marks found, {reading.share_found:.0%} of those "
-                         "between the numbers given")
+            lines.append(f"{len(reading.found)} marks found, {percent(reading.share_found)} of "
+                         "those between the numbers given")
     return [*lines, "As seen from where the camera stood; a second reading, never a record."]

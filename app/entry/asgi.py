@@ -23,9 +23,8 @@ from app.ui.ward.watch import WATCH  # noqa: E402
 from app.ui.zoom import ZOOM  # noqa: E402
 
 _SHELL = (files("streamlit") / "static" / "index.html").read_text(encoding="utf-8")
-_SCRIPTS = [*inline_scripts(_SHELL), *inline_scripts(theme.NUMBER_KEYS),
-            *inline_scripts(theme.TO_THE_TOP), *inline_scripts(WATCH),
-            *inline_scripts(FOLLOW), *inline_scripts(theme.KEEP_PLACE), *inline_scripts(ZOOM)]
+_SCRIPTS = [code for html in (_SHELL, theme.NUMBER_KEYS, theme.TO_THE_TOP, theme.KEEP_PLACE,
+                              theme.ENTER, WATCH, FOLLOW, ZOOM) for code in inline_scripts(html)]
 
 app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping,
              routes=[*lesson_frames.ROUTES, *classroom.ROUTES, *aim.ROUTES], middleware=[

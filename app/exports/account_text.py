@@ -35,7 +35,7 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
                      f"{rate(interval):>6} {total:>10}")
     lines += ["", f"Counted in all: {account.total_ml} mL."]
     six = rolling(account)[-1]
-    lines.append(f"Six hours to {six.end:%H:%M}: {window(six)}.")
+    lines.append(f"Six hours to {hm(six.end, now)}: {window(six)}.")
     lines += [f"Shift {span(w.start, w.end)}: {window(w)}."
               for w in shift_totals(account, plan, now) if w.covered_hours > 0][-3:]
     found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom)

@@ -16,8 +16,9 @@ _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
 
 def when(e: Entry) -> str:
     """When it was seen or done; with the time of entry when it was entered late."""
-    late = f", entered {e.recorded.local:%H:%M}" if e.late_minutes >= LATE_MINUTES and \
-        e.kind not in ("correction", "withdrawal") else ""
+    late = ""
+    if e.late_minutes >= LATE_MINUTES and e.kind not in ("correction", "withdrawal"):
+        late = f", entered {hm(e.recorded.local, e.happened.local)}"
     return f"{e.happened.local:%Y-%m-%d %H:%M}{late}"
 
 

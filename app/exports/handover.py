@@ -22,6 +22,7 @@ from app.exports.entry_words import (
 )
 from app.exports.output_plot import LETTERS, output_plot
 from app.exports.sheet_text import BOLD, REGULAR, printable, use_fonts
+from app.joint import Joint
 from app.records.chain import Verification
 from app.records.codes import bed_words
 from app.records.content import Entry
@@ -37,7 +38,6 @@ from vision.output import (
     cumulative,
     findings,
     is_open,
-    parse_starts,
     rolling,
     shift_totals,
 )
@@ -59,26 +59,27 @@ _RULE = 0.4  # points: hairlines only, the sheet must survive a bad copier
 
 def handover_pdf(bed: BedAccount, verification: Verification, *, now: datetime,
                  plan: ShiftPlan | None = None, printed_by: str = "",
-                 withdrawn: Sequence[Standing] = ()) -> bytes:
+                 withdrawn: Sequence[Standing] = (), joint: Joint | None = None) -> bytes:
     """The sheet as PDF bytes: what is handed over on the first page, the entries behind it on
     the next ones.
 
-    ``withdrawn`` are things taken back; they are listed and count nowhere.  ``now``
-    is an aware datetime.
+    ``withdrawn`` are things taken back; they are listed and count nowhere; ``joint`` is what all
+    drains of the patient gave together, where there are several.  ``now`` is an aware
+    datetime.
     """
     from reportlab.lib.pagesizes import A4
     from reportlab.lib.units import mm
     from reportlab.platypus import KeepInFrame, PageBreak, SimpleDocTemplate
 
     use_fonts()
-    plan = plan or ShiftPlan(_DEFAULT_STARTS)
+    plan = plan or ShiftPlan()
     out = io.BytesIO()
     document = SimpleDocTemplate(
         out, pagesize=A4, leftMargin=16 * mm, rightMargin=16 * mm, topMargin=15 * mm,
         bottomMargin=18 * mm, title=f"Hand-over, bed {bed.bed}", author="Countersight",
         subject="Confirmed entries only", invariant=1)
     first = [*_head(bed, verification, now, printed_by), *_now(bed, now, plan),
-             *_shift_plot(bed, now, plan), *_signatures()]
+             *_shift_plot(bed, now, plan), *_joint_line(joint, now), *_signatures()]
     story: list[Any] = [
         # Whatever there is to say, what is handed over stands on one page.
         KeepInFrame(document.width, document.height - 4 * mm, first, mode="shrink"), PageBreak(),
@@ -89,8 +90,8 @@ def handover_pdf(bed: BedAccount, verification: Verification, *, now: datetime,
     return out.getvalue()
 
 
-#: Shown when the ward has set no shifts of its own.
-_DEFAULT_STARTS = parse_starts("07:00,19:00")
+def _joint_line(joint: Joint | None, now: datetime) -> list[Any]:
+    return [] if joint is None else [_p(f"{joint.head}: {joint.words(now)}")]
 
 
 def _styles() -> dict[str, Any]:
@@ -149,7 +150,7 @@ def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     head = _p("As it stands", "head")
     if level.last is None or level.last.confirmed_value is None:
         return [head, *story]
-    drawn = _level_drawing(level.last, float(level.last.confirmed_value), level.stale)
+    drawn = _level_drawing(level.last, now, float(level.last.confirmed_value), level.stale)
     return [head, _beside(story[:_BESIDE], drawn), *story[_BESIDE:]]
 
 
@@ -237,11 +238,11 @@ def _beside(said: list[Any], drawn: Any) -> Any:
         ("TOPPADDING", (0, 0), (-1, -1), 0), ("BOTTOMPADDING", (0, 0), (-1, -1), 0)])
 
 
-def _level_drawing(check: Entry, offset_cm: float, stale: bool) -> Any:
+def _level_drawing(check: Entry, now: datetime, offset_cm: float, stale: bool) -> Any:
     """How the system hung at the last level check; heights to scale."""
     from reportlab.lib.units import mm
 
-    state = f"At {check.happened.local:%H:%M}: {hanging_words(offset_cm)}"
+    state = f"At {hm(check.happened.local, now)}: {hanging_words(offset_cm)}"
     return pdf_drawing(bedside_drawing(Bedside(
         offset_cm, state, f"{state}. Heights to scale; bed and patient are only drawn.",
         (*["check the level again"] * stale, "as confirmed; bed and patient only drawn"))), 54 * mm)

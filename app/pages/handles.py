@@ -18,10 +18,10 @@ def page() -> None:
     blocks.title("Handles", "What the stopcocks connect, and what that allows.")
     left, right = st.columns(2, gap="medium")
     with left:
-        blocks.step("1. How the handles stand")
+        blocks.step("How the handles stand")
         flow_block("flow")
     with right:
-        blocks.step("2. Reminders")
+        blocks.step("Reminders")
         checklists_block("handles")
     blocks.caution_box("A diagram for thinking it through, not a check of the real tubing. "
                        "Look at the tubing itself; the local order and trained staff decide.")

@@ -7,6 +7,7 @@ from collections.abc import Callable
 import streamlit as st
 
 from app.records import BedCode
+from app.records.codes import bed_words
 from app.ui import blocks, guard, kept, theme
 from app.ui.chamber_view import show_chamber
 from app.ui.round import hour
@@ -14,6 +15,7 @@ from app.ui.round.start import choose_bed
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, book, look_up
 from app.ui.round.way import bring_back, shown
+from vision.output.model import hm
 
 TITLE = "Round"
 ORDER = 15
@@ -41,7 +43,7 @@ def page() -> None:
     state = _state(bed)
     view, problem = guard.in_words(lambda: look_up(bed))
     if view is None:
-        blocks.title(f"Round at bed {bed}")
+        blocks.title(f"Round at bed {bed_words(bed)}")
         blocks.notice("The record cannot be read", [problem], stop=True)
         return
     if state.after is None:
@@ -49,7 +51,7 @@ def page() -> None:
     at = shown(state)
     theme.start_at_top(f"round-{bed}-{at}-{state.turn}-{state.chamber.key}"
                        f"-{state.chamber.answers}")
-    blocks.title(f"Round at bed {bed}")
+    blocks.title(f"Round at bed {bed_words(bed)}")
     _under_way(view)
     drawn = at in _DRAWN and bool(view.account.account.readings)
     left, right = st.columns([3, 2], gap="medium") if drawn else (st.container(), None)
@@ -100,7 +102,8 @@ def _under_way(view: View) -> None:
         st.button("Put the damaged state aside", key="round-aside", width="stretch",
                   on_click=_put_aside, args=(view.bed,))
     elif view.round is not None and view.round.by and view.round.by != kept.initials():
-        blocks.say(f"Begun by {view.round.by} at {view.round.began.local:%H:%M}.")
+        blocks.say(f"Begun by {view.round.by} at "
+                   f"{hm(view.round.began.local, view.now.local)}.")
 
 
 def _put_aside(bed: str) -> None:

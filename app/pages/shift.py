@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.records.codes import bed_words
 from app.ui import blocks, guard
 from app.ui.shift.choose import choose
 from app.ui.shift.corrections import corrections_block
@@ -46,7 +47,7 @@ def _of_the_bed(state: ShiftState, seen: Look) -> None:
         blocks.cards(blocks.card("On record", "Confirmed", "", [state.recorded], "confirmed"))
     left, right = st.columns([3, 2], gap="medium")
     with left:
-        blocks.step(f"Bed {seen.bed.bed}")
+        blocks.step(f"Bed {bed_words(seen.bed.bed)}")
         standing_block(seen)
     with right:
         events_block(state, seen)

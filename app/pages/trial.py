@@ -6,7 +6,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.ui import blocks, guard, ledger
+from app.ui import blocks, guard, ledger, theme
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.text import as_label
 from app.ui.trial_state import TrialState, trial_sets
@@ -48,9 +48,6 @@ def _start(state: TrialState) -> None:
         return
     name = st.radio("Set of pictures", list(sets), index=0 if len(sets) == 1 else None,
                     key="trial-set", format_func=as_label)
-    st.text_input("Your reader code (given by the tester, not your name)", value=state.reader,
-                  key="trial-code", max_chars=16, autocomplete="off",
-                  placeholder="for example R07")
     repeats = st.number_input("How often each picture comes", 1, 5, 1, key="trial-repeats")
 
     def begin() -> None:
@@ -60,10 +57,14 @@ def _start(state: TrialState) -> None:
         code = str(st.session_state.get("trial-code") or "")
         _, state.problem = guard.in_words(lambda: state.begin(sets[name], code, int(repeats)))
 
-    if state.problem:
-        blocks.notice("Not begun yet", [state.problem], stop=True)
-    st.button("Begin, or go on where I stopped", type="primary", key="trial-begin",
-              on_click=begin, width="stretch")
+    with theme.enter_presses("trial-begin"):
+        st.text_input("Your reader code (given by the tester, not your name)", value=state.reader,
+                      key="trial-code", max_chars=16, autocomplete="off",
+                      placeholder="for example R07")
+        if state.problem:
+            blocks.notice("Not begun yet", [state.problem], stop=True)
+        st.button("Begin, or go on where I stopped", type="primary", key="trial-begin",
+                  on_click=begin, width="stretch")
 
 
 def _task(state: TrialState) -> None:
@@ -82,8 +83,6 @@ def _task(state: TrialState) -> None:
         field = f"value-{key}"
         low = min(0.0, scale.lowest_mark.value)
         high = 2 * scale.capacity
-        decimal_field(f"Your reading, {scale.unit}", field, unit=scale.unit, lowest=low,
-                      highest=high)
 
         def keep() -> None:
             text = str(st.session_state.get(field) or "")
@@ -96,8 +95,11 @@ def _task(state: TrialState) -> None:
         def pass_over() -> None:
             _, state.problem = guard.in_words(lambda: state.answer(None))
 
-        st.button("Keep and next", type="primary", key=f"keep-{key}", on_click=keep,
-                  width="stretch")
+        with theme.enter_presses(field):
+            decimal_field(f"Your reading, {scale.unit}", field, unit=scale.unit, lowest=low,
+                          highest=high)
+            st.button("Keep and next", type="primary", key=f"keep-{key}", on_click=keep,
+                      width="stretch")
         st.button("Cannot be read", key=f"cannot-{key}", on_click=pass_over, width="stretch")
         if state.problem:
             blocks.notice("Not kept", [state.problem], stop=True)

@@ -5,14 +5,13 @@ from __future__ import annotations
 import streamlit as st
 
 from app.demo_bed import DEMO_BED
+from app.shift_times import shift_plan
 from app.ui import blocks, guard, ledger, ways
 from app.ui.round.view import book
-from app.ui.shift.state import FIRST_STARTS
 from app.ui.shift.write import now_here
 from app.ui.ward.lines import bed_line
 from app.ui.ward.watch import NO_ALARM, watch
 from app.ward import ward_lines
-from vision.output import ShiftPlan, parse_starts
 
 TITLE = "Ward"
 ORDER = 5
@@ -36,9 +35,8 @@ def page() -> None:
 @st.fragment(run_every=_EVERY_S)
 def _beds() -> None:
     """The beds as they are now."""
-    plan = ShiftPlan(parse_starts(FIRST_STARTS))
     lines, problem = guard.in_words(lambda: ward_lines(
-        ledger.open_store(), book(), now_here(), plan,
+        ledger.open_store(), book(), now_here(), shift_plan(ledger.place()),
         leave_out=() if ledger.in_demo() else (DEMO_BED,)))
     if lines is None:
         blocks.notice("The record cannot be read", [problem], stop=True)

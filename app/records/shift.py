@@ -184,6 +184,14 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     return LevelState(last, False, f"The last level check is of {at}.")
 
 
+def has_ended(bed: BedAccount) -> bool:
+    """Whether the drainage has ended, and no reading came after."""
+    ended = _last_event(bed.standings, "drainage-ended")
+    readings = bed.account.readings
+    return ended is not None and bed.order is None and (
+        not readings or ended.happened.utc >= readings[-1].at)
+
+
 def told(finding: Finding, standings: Iterable[Standing]) -> Entry | None:
     """The entry that says who was told about what a limit says, and the answer; None while
     nobody was, since it was passed."""

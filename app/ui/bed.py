@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app.records.codes import BedCode, similar_beds
+from app.records.codes import BedCode, bed_words, similar_beds
 from app.ui import blocks, guard, ledger
 from app.ui.demo import DEMO_BED
 from app.ui.text import as_label, visible
@@ -49,10 +49,10 @@ def bed_doubt(code: str) -> str:
 def _question(key: str, code: str, similar: tuple[str, ...], take: Callable[[str], None]) -> None:
     blocks.notice(f"Did you mean {_one_of(similar)}?",
                   [f"Nothing is on record for bed {code}."], stop=True)
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, key=f"beds-meant-{key}"):
         for bed in similar[:_BUTTONS]:
-            st.button(as_label(f"Bed {bed}"), key=f"bed-meant-{key}-{bed}", on_click=take,
-                      args=(bed,))
+            st.button(as_label(f"Bed {bed_words(bed)}"), key=f"bed-meant-{key}-{bed}",
+                      on_click=take, args=(bed,), width="stretch")
     st.checkbox(as_label(f"No: {code} is another bed"), key=_other(code), wrap=True)
 
 
@@ -67,10 +67,10 @@ def _offer(key: str, known: tuple[str, ...], take: Callable[[str], None]) -> Non
         st.selectbox("Or a bed on record", known, index=None, key=chosen, on_change=changed,
                      placeholder="Choose a bed", format_func=visible)
         return
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, key=f"beds-known-{key}"):
         for bed in known:
-            st.button(as_label(f"Bed {bed}"), key=f"bed-known-{key}-{bed}", on_click=take,
-                      args=(bed,))
+            st.button(as_label(f"Bed {bed_words(bed)}"), key=f"bed-known-{key}-{bed}",
+                      on_click=take, args=(bed,), width="stretch")
 
 
 def _one_of(beds: tuple[str, ...]) -> str:

@@ -104,10 +104,10 @@ def picture(source: str, title: str) -> None:
 
 
 def bed_line(reasons: Sequence[str], parts: Sequence[tuple[str, str, str]],
-             round_: tuple[str, str] | None, share: float | None) -> None:
-    """One bed of the ward: what presses, (head, what, more) of each part, the round under way;
-    ``share`` is how full the chamber is."""
-    _show("bed_line", reasons, parts, round_, share)
+             below: Sequence[tuple[str, str] | None], share: float | None) -> None:
+    """One bed of the ward: what presses, (head, what, more) of each part, what stands ``below``
+    them (all drains together, the round under way); ``share`` is how full the chamber is."""
+    _show("bed_line", reasons, parts, [line for line in below if line], share)
 
 
 def watch(no_alarm: str) -> None:

@@ -8,19 +8,16 @@ from decimal import Decimal
 from app.records.shift import BedAccount
 from app.ui import blocks
 from app.ui.drawing import show_drawing
+from app.ui.scale_picker import scale_of_bed
 from vision.drawing.chamber import ChamberFace, chamber_drawing
 from vision.drawing.svg import Drawing
 from vision.output import content_now
 from vision.output.model import hm
-from vision.scale_file.scale import Scale, load_scale, shipped_scales
+from vision.scale_file.scale import Scale
 
 
-def chamber_of(bed: BedAccount, now: datetime, scale: Scale | None = None) -> Drawing | None:
-    """The drawing; None where no reading, or a scale of the ward's own that is not given
-    as ``scale``, tells what the chamber looks like."""
-    readings = bed.account.readings
-    if scale is None and readings and readings[-1].scale in shipped_scales():
-        scale = load_scale(readings[-1].scale)
+def chamber_of(bed: BedAccount, now: datetime, scale: Scale | None) -> Drawing | None:
+    """The drawing; None where no ``scale`` tells what the chamber looks like."""
     if scale is None or scale.flat:
         return None
     known = content_now(bed.account)
@@ -39,13 +36,15 @@ def chamber_of(bed: BedAccount, now: datetime, scale: Scale | None = None) -> Dr
         limits=[(float(scale.height_mm(float(value))), said) for value, said in limits]))
 
 
-def show_chamber(bed: BedAccount, now: datetime, scale: Scale | None = None) -> None:
+def show_chamber(bed: BedAccount, now: datetime) -> None:
     """Draw it on the page, or say why there is no drawing."""
-    drawn = chamber_of(bed, now, scale)
+    readings = bed.account.readings
+    drawn = chamber_of(bed, now, scale_of_bed(bed.bed, readings[-1].scale if readings else None))
     if drawn is None:
         blocks.say("No drawing of the chamber: which scale it has is not on record yet."
-                   if not bed.account.readings else
-                   "No drawing of the chamber: its scale is the ward's own file.")
+                   if not readings else
+                   f"No drawing of the chamber: the file of its scale '{readings[-1].scale}' is "
+                   "not kept here.")
     else:
         show_drawing(drawn)
 

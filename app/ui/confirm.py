@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.records import BedCode, Initials, RecordError
 from app.records.codes import normal_bed
-from app.ui import blocks, signed_in
+from app.ui import blocks, signed_in, theme
 from app.ui.bed import bed_doubt, bed_help
 from app.ui.text import as_label
 
@@ -70,14 +70,15 @@ def confirm_block(
             "Bed code of your ward (no names)", value=typed_bed if begun == typed_bed else "",
             key=bed_key, max_chars=24, autocomplete="off", placeholder="for example QUAY-3")
         bed_help(key, typed or "", partial(st.session_state.__setitem__, bed_key))
-    st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
 
     def pressed() -> None:
         bed = fixed_bed or st.session_state.get(bed_key) or ""
         on_confirm(signature(st.session_state.get(by_key) or "", bed))
 
-    if problems:
-        blocks.notice("Not recorded yet", problems, stop=True)
-    st.button(as_label(label), key=f"confirm-{key}", type="primary", on_click=pressed,
-              width="stretch")
+    with theme.enter_presses(f"confirm-{key}"):
+        st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
+        if problems:
+            blocks.notice("Not recorded yet", problems, stop=True)
+        st.button(as_label(label), key=f"confirm-{key}", type="primary", on_click=pressed,
+                  width="stretch")
     return normal_bed(fixed_bed or st.session_state.get(bed_key) or "")

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from app.demo_bed import DEMO_BED, open_demo
+from app.demo_bed import DEMO_BED, WardStore, open_demo
 from app.records import Store
 from app.settings import DATA_VARIABLE, data_dir
 from app.ui import kept
@@ -24,9 +24,11 @@ def in_demo() -> bool:
 
 def begin_demo() -> None:
     """A demo bed for this session; its folder goes with the session at the latest."""
+    if in_demo():
+        return
     kept.forget(f"round {DEMO_BED}")  # of a demo bed before
-    st.session_state.setdefault(_DEMO, tempfile.TemporaryDirectory(
-        prefix="countersight-demo-", ignore_cleanup_errors=True))
+    st.session_state[_DEMO] = tempfile.TemporaryDirectory(
+        prefix="countersight-demo-", ignore_cleanup_errors=True)
 
 
 def end_demo() -> None:
@@ -53,4 +55,4 @@ def data_folder() -> Path | None:
 
 def open_store() -> Store:
     """The record.  It is opened for each act, so that no session holds another's."""
-    return open_demo(Path(place())) if in_demo() else Store.open(place())
+    return open_demo(Path(place())) if in_demo() else WardStore.open(place())

@@ -41,14 +41,15 @@ def pick_photo(
         uploads.take(widget, lambda photo, problem: refuse(problem) if photo is None
                      else take(photo, source))
 
-    st.file_uploader(
-        as_label(f"Take or choose a photo of {what}"), type=TYPES, key=f"photo-{key}",
-        max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
+    with st.container(key=f"take-the-photo-{key}"):
+        st.file_uploader(
+            as_label(f"Take or choose a photo of {what}"), type=TYPES, key=f"photo-{key}",
+            max_upload_size=MAX_MB, on_change=from_widget, args=(f"photo-{key}", "file"))
     demos = demo_photos() if take_demo else ()
     if demos and take_demo:
         with st.expander("No photo at hand? Try a demo photo"):
             blocks.say("Drawn by the program, with coloured water in made-up chambers. "
-                       "What you confirm from a demo is kept under the bed code DEMO.")
+                       "It begins the demo bed: nothing goes on the ward's record.")
             for n, demo in enumerate(demos):
                 st.button(as_label(demo.title), key=f"demo-{key}-{n}", on_click=take_demo,
                           args=(demo,), width="stretch")

@@ -4,15 +4,21 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from contextlib import suppress
 
 import streamlit as st
 
+from app.bed_scales import keep_scale, kept_scale
+from app.settings import ward_folder
+from app.ui import ledger
 from app.ui.text import as_label
 from vision.errors import ScaleFileError
 from vision.scale_file.scale import Scale, load_scale, parse_scale, shipped_scales
 
 OWN_FILE = "The ward's own scale file"
 _MAX_MB = 1
+#: The files brought in this session, by the name of their scale.
+_FILES = "own-scale-files"
 
 
 def scale_from_file(data: bytes) -> Scale:
@@ -43,6 +49,22 @@ def scale_from_file(data: bytes) -> Scale:
 def chamber_scales() -> list[str]:
     """Names of the shipped scales that belong to a chamber."""
     return [name for name in shipped_scales() if not load_scale(name).flat]
+
+
+def keep_own(bed: str, scale: Scale | None) -> None:
+    """Keep the file of a scale of the ward's own for the next reading of this bed."""
+    file = st.session_state.get(_FILES, {}).get(scale.name) if scale is not None else None
+    if file is not None:
+        with suppress(OSError):  # then it is asked for again, and nothing else is lost
+            keep_scale(ward_folder(ledger.place()), bed, file)
+
+
+def scale_of_bed(bed: str, name: str | None) -> Scale | None:
+    """The scale with which a bed was last read, by its ``name`` on record; None where it is
+    the ward's own and its file is not kept."""
+    if name in chamber_scales():
+        return load_scale(name)
+    return None if name is None else kept_scale(ward_folder(ledger.place()), bed, name)
 
 
 def summary(scale: Scale) -> str:
@@ -83,9 +105,12 @@ def pick_scale(key: str, current: Scale | None,
             choose(None, "")
             return
         try:
-            choose(scale_from_file(file.getvalue()), "")
+            scale = scale_from_file(file.getvalue())
         except ScaleFileError as problem:
             choose(None, str(problem))
+            return
+        st.session_state.setdefault(_FILES, {})[scale.name] = file.getvalue()
+        choose(scale, "")
 
     index = None
     if current is not None:

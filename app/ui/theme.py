@@ -1,8 +1,9 @@
-"""The look of every page: the style sheet and the number keys of a telephone."""
+"""The look of every page: the style sheet, the number keys of a telephone, the Enter key."""
 
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any, Literal
 
 import streamlit as st
 
@@ -48,6 +49,23 @@ KEEP_PLACE = """<script>
 })();
 </script>"""
 
+# Enter in a field of a group whose key begins with "enter-" presses the group's main button:
+# what was typed is with the page by then, since the field hears of the key first.
+ENTER = """<script>
+(() => {
+  if (window.countersightEnter) return;
+  window.countersightEnter = true;
+  document.addEventListener('keydown', (event) => {
+    if (event.key !== 'Enter' || event.isComposing 
+        || !event.target.matches?.('input:is([type=text], [type=number]):not([role=combobox])'))
+      return;
+    const buttons = event.target.closest('[class*="st-key-enter-"]')
+      ?.querySelectorAll('[data-testid="stBaseButton-primary"]');
+    if (buttons?.length) buttons[buttons.length - 1].click();
+  });
+})();
+</script>"""
+
 TO_THE_TOP = """<script>
 document.querySelector('[data-testid="stMain"]')?.scrollTo({top: 0});
 </script>"""
@@ -70,7 +88,15 @@ def run_script(script: str, **told: object) -> None:
 
 
 def apply() -> None:
-    """Put style sheet, number keys and the keeping of one's place on the page."""
+    """Put style sheet, number keys, the keeping of one's place and the Enter key on the page."""
     st.html(_STYLE)
-    st.html(NUMBER_KEYS, unsafe_allow_javascript=True)
-    st.html(KEEP_PLACE, unsafe_allow_javascript=True)
+    for script in (NUMBER_KEYS, KEEP_PLACE, ENTER):
+        st.html(script, unsafe_allow_javascript=True)
+
+
+def enter_presses(key: str, gap: Literal["small", "xsmall"] = "small") -> Any:
+    """A group of fields in which the Enter key presses the main button.
+
+    What goes on record may be pressed so only from the last field before it.
+    """
+    return st.container(key=f"enter-{key}", gap=gap)

@@ -43,7 +43,7 @@ def demo(page: Page, url: str, number: int, own: str) -> None:
     page.get_by_role("button", name=f"Demo {number}:").click()
     page.get_by_label("Your reading in mL").fill(own)
     if number == 1:
-        save(page, "chamber-1-your-reading", "3. Your reading first")
+        save(page, "chamber-1-your-reading", "Your reading first")
     page.get_by_role("button", name="This is my reading").click()
     page.get_by_text("Machine reading, not a record").first.wait_for()
 
@@ -55,10 +55,10 @@ def work_through(page: Page, url: str) -> None:
     save(page, "chamber-3-what-the-tool-saw", "Picture")
     page.get_by_role("button", name="Take mine").click()
     page.get_by_role("button", name="+ 0.1 mL").wait_for()
-    save(page, "chamber-4-value", "4. Confirm")
+    save(page, "chamber-4-value", "Nothing is on record yet")
     page.get_by_text("All four hold").click()
     page.get_by_label("Your initials").fill("M.K.")
-    page.get_by_label("Your initials").press("Enter")
+    page.get_by_label("Your initials").blur()
     save(page, "chamber-5-confirm", "Do these four hold")
     page.get_by_role("button", name="Confirm and record").click()
     page.get_by_text("The photo has been dropped.").wait_for()

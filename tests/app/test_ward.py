@@ -9,11 +9,12 @@ import pytest
 from records_help import BED, BY, reading
 from shift_page import ago, put
 
-from app.demo_bed import DEMO_BED, DemoStore, open_demo
+from app.demo_bed import DEMO_BED, DemoStore, WardStore, open_demo
 from app.records import BedCode, ConfirmError, EventDraft, LevelDraft, OrderDraft, Store
 from app.rounds import Round, RoundBook
 from app.ward import ward_lines
 from vision.output import ShiftPlan, parse_starts
+from vision.output.model import hm
 
 PLAN = ShiftPlan(parse_starts("07:00,19:00"))
 LIMITS = {"ml_per_hour": "15", "ml_per_shift": "500", "chamber_full_ml": "50",
@@ -73,12 +74,12 @@ def test_a_line_says_what_is_due_and_what_came(store, lines):
     (line,) = lines()
     due = ago(22 - 60).local
     assert line.due_words[0] in ("due in 38 min", "due in 37 min")
-    assert line.due_words[1] == f"at {due:%H:%M}" or due.date() != line.now.date()
+    assert line.due_words[1] == f"at {due:%H:%M}; collecting since {hm(ago(22).local, line.now)}"
     assert line.hour_words[0] == "9.5 mL" and "limit 15 mL in an hour" in line.hour_words[1]
     assert "limit 500 mL in a shift" in line.shift_words[1]
     assert line.level_words[0].startswith("checked ") and "M.K." in line.level_words[1]
     # 26.5 mL to go at 9.5 mL/h: 2 h 47 min after the reading of 22 min ago, by hand
-    assert line.chamber_words[0] == "23.5 mL, 47% of 50"
+    assert line.chamber_words[0] == "23.5 mL, 47 % of 50"
     expected = ago(22).local + timedelta(hours=26.5 / 9.5)
     assert line.chamber_words[1].endswith(f"{expected:%H:%M}")
 
@@ -126,6 +127,16 @@ def test_a_bed_that_cannot_be_read_keeps_no_other_off(store, lines, tmp_path):
 
 
 # --- the demo bed
+
+def test_nothing_of_the_demo_bed_comes_into_the_wards_record(tmp_path, monkeypatch):
+    monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "key"))
+    ward = WardStore.open(tmp_path / "ward")
+    for bed in (DEMO_BED, "demo"):
+        with pytest.raises(ConfirmError, match="demo bed"):
+            ward.add(reading("14", bed=BedCode(bed), clock=lambda: ago(1), clock_checked=True))
+    ward.add(reading("14", clock=lambda: ago(1), clock_checked=True))
+    assert ward.count() == 1
+
 
 def test_the_demo_bed_is_a_filled_shift_in_a_record_of_its_own(store, lines, tmp_path):
     demo = open_demo(tmp_path / "demo")

@@ -84,6 +84,8 @@ def test_no_page_keeps_anyone_out(open_page, served, bed_on_record, scheme, size
     for address in addresses():
         page.goto(served.url + address)
         wrong = faults(page) + (too_small(page) if size == PHONE else [])
+        if str(served.data.parent) in page.locator("body").inner_text():
+            wrong.append("a path of the server")
         stops, hidden = hidden_stops(page)
         met += stops
         if wrong or hidden:

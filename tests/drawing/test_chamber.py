@@ -78,7 +78,7 @@ def test_the_page_draws_the_bed_to_what_was_confirmed(tmp_path):
     from app.ui.chamber_view import chamber_of
 
     now = datetime.now().astimezone()
-    drawn = chamber_of(bed_account(open_demo(tmp_path), "DEMO"), now)
+    drawn = chamber_of(bed_account(open_demo(tmp_path), "DEMO"), now, SCALE)
     assert drawn is not None and "36.5 mL" in drawn.svg and "empty at 50" in drawn.title
     y = heights(drawn.svg)
     _, _, wall, control = surface(drawn.svg)

@@ -13,7 +13,6 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.unrolled_samples import sample_marks
-from vision.robust import spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
@@ -171,8 +170,9 @@ def _class_score(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, rig
             continue
         a, b = d[long_here], d[~long_here]
         mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
-        grain = spread(np.concatenate([a - mean_a, b - mean_b]), axis=0) + 0.08
-        t = np.sort(np.maximum(mean_a - mean_b, 0.0) / grain)
+        spread = 1.4826 * np.median(
+            np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
+        t = np.sort(np.maximum(mean_a - mean_b, 0.0) / spread)
         # the nearest place may still be the end of the short marks: the better two count
         clear = max(clear, float(np.mean(t[-2:])))
     # what is clearer still counts on, but slowly: it has to part neighbouring shifts

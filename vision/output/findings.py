@@ -15,7 +15,7 @@ from typing import Literal
 from vision.output.account import Account
 from vision.output.drain import is_open
 from vision.output.limits import Limits
-from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm
+from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead
 from vision.output.shifts import ShiftPlan
 from vision.output.windows import ends, window_total
 
@@ -145,6 +145,18 @@ def content_now(account: Account) -> tuple[datetime, Decimal] | None:
     return None if value is None else (at, max(value, Decimal(0)))
 
 
+def collecting_since(account: Account) -> datetime | None:
+    """Since when the chamber has been collecting what the next reading will count: its last
+    reading or emptying.  None before the first, and once the drainage has ended."""
+    marks = [(r.at, r.number, True) for r in account.readings]
+    marks += [(e.at, e.number, e.name == "chamber-emptied") for e in account.events
+              if e.name in ("chamber-emptied", "drainage-ended")]
+    if not marks:
+        return None
+    at, _, collects = max(marks)
+    return at if collects else None
+
+
 def full_at(account: Account, full_ml: Decimal) -> tuple[datetime, datetime] | None:
     """(expected, earliest by the uncertainty of the rate) moment at which the chamber
     holds ``full_ml`` at the rate of the last counted interval; None when it never will."""
@@ -184,11 +196,12 @@ def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
 def _when_full(full_ml: Decimal, expected: datetime, earliest: datetime, now: datetime) -> str:
     """The forecast in words; once its time has come it is no forecast any more."""
     if now < earliest:
-        return (f"At the present rate the chamber reaches {full_ml} mL at {hm(expected, now)}, "
-                f"at the earliest {hm(earliest, now)}.")
+        return (f"At the present rate the chamber reaches {full_ml} mL at "
+                f"{hm_ahead(expected, now)}, at the earliest {hm_ahead(earliest, now)}.")
     if now < expected:
-        return (f"At the present rate the chamber reaches {full_ml} mL at {hm(expected, now)}; it "
-                f"may have done so since {hm(earliest, now)}. Read the chamber.")
+        return (f"At the present rate the chamber reaches {full_ml} mL at "
+                f"{hm_ahead(expected, now)}; it may have done so since "
+                f"{hm(earliest, now)}. Read the chamber.")
     return (f"At the last known rate the chamber would have reached {full_ml} mL at "
             f"{hm(expected, now)}, at the earliest {hm(earliest, now)}, and no later reading says "
             "what it holds. Read the chamber.")

@@ -7,7 +7,7 @@ sentences show the wall clock that they carry.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from datetime import datetime, timezone
+from datetime import datetime, timedelta, timezone
 from decimal import Decimal
 from typing import Literal
 
@@ -175,3 +175,15 @@ def hm(at: datetime, now: datetime | None = None) -> str:
     """The wall clock that the moment carries; with its date unless that is today's."""
     today = now is not None and at.date() == now.date()
     return at.strftime("%H:%M" if today else "%Y-%m-%d %H:%M")
+
+
+def hm_ahead(at: datetime, now: datetime) -> str:
+    """The same of a moment to come: without its date while that is less than a day away,
+    since the hour alone then says which day."""
+    return at.strftime("%H:%M") if timedelta(0) <= at - now < timedelta(days=1) else hm(at, now)
+
+
+def percent(share: float) -> str:
+    """A share in whole percent, with its space (BIPM, The International System of Units, 9th
+    edition, 2019, 5.4.7)."""
+    return f"{100 * share:.0f} %"

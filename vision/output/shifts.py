@@ -10,6 +10,9 @@ from vision.output.account import Account
 from vision.output.model import fixed
 from vision.output.windows import WindowTotal, window_total
 
+#: Where a ward has not set its own: two shifts of twelve hours (common practice, no source).
+USUAL_STARTS = (time(7), time(19))
+
 
 @dataclass(frozen=True)
 class ShiftPlan:
@@ -18,12 +21,17 @@ class ShiftPlan:
     ``zone`` None is the zone of this machine, with its clock changes.
     """
 
-    starts: tuple[time, ...]
+    starts: tuple[time, ...] = USUAL_STARTS
     zone: tzinfo | None = None
 
     def __post_init__(self) -> None:
         if not self.starts or sorted(set(self.starts)) != list(self.starts):
             raise InputError("Shift starts must be different times of the day, in order.")
+
+    @property
+    def words(self) -> str:
+        """The starts as they are typed."""
+        return ", ".join(f"{t:%H:%M}" for t in self.starts)
 
     def bounds(self, start: datetime, end: datetime) -> tuple[tuple[datetime, datetime], ...]:
         """(start, end) of every shift that overlaps the stretch; lengths are 11 or 13

@@ -10,6 +10,7 @@ formula is ours; its middle value is JCGM 100:2008, 4.3.7.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -78,6 +79,22 @@ def window_total(account: Account, start: datetime, end: datetime) -> WindowTota
     return WindowTotal(
         start, end, _decimal(total), math.hypot(account.uncertainty(shares), math.sqrt(spread)),
         _samples(account, start, end), covered, any(s < 1 for _, s in shares), tuple(questions))
+
+
+def joint_total(totals: Sequence[WindowTotal], *, shared: bool) -> WindowTotal:
+    """The sum of the totals of several chambers over one stretch of time.
+
+    Chambers are read independently (JCGM 100:2008, 5.1.2).  ``shared`` says that some carry the
+    same scale, whose error they may have in common: then the uncertainties are added as they
+    are, the most that any correlation makes of them (5.2.2, note 1).  What is known of one
+    chamber only makes the sum no more complete.
+    """
+    first, us = totals[0], [w.u_ml for w in totals]
+    return WindowTotal(
+        first.start, first.end, sum((w.output_ml for w in totals), Decimal(0)),
+        sum(us) if shared else math.hypot(*us), sum((w.samples_ml for w in totals), Decimal(0)),
+        min(w.covered_hours for w in totals), any(w.interpolated for w in totals),
+        tuple(q for w in totals for q in w.questions))
 
 
 def ends(account: Account) -> tuple[Interval, ...]:

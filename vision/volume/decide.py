@@ -33,6 +33,7 @@ from vision.scale_file.scale import Scale
 from vision.volume.annotations import graduation_annotations, meniscus_annotations
 from vision.volume.evidence import PhotoEvidence
 from vision.volume.number import Ambiguous, NumberedScale
+from vision.volume.turned import on_its_side
 
 _QUESTIONS: dict[str, Question] = {
     "which-chamber": Question("which-chamber", "Tap the chamber that is meant."),
@@ -151,6 +152,9 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("meniscus-uncertain", _misread_risk),
 )
 
+#: What says that the marks of the chosen scale were not found.
+_NO_SCALE = {"wrong-scale", "no-chamber"}
+
 
 def refusal_of(evidence: PhotoEvidence) -> Refusal | None:
     """The first reason not to read a row that is numbered; None when it can be read."""
@@ -172,6 +176,10 @@ def decide(evidence: PhotoEvidence) -> VolumeReading:
         ``reasons`` go in pairs.
     """
     said = dict(_said(evidence))
+    if evidence.level is None and _NO_SCALE & said.keys() and on_its_side(
+            evidence.photo, evidence.scale):
+        rest = {flag: why for flag, why in said.items() if flag not in _NO_SCALE}
+        said = {"on-its-side": sentence_of("on-its-side"), **rest}
     if isinstance(evidence.numbering, Ambiguous):
         question = _QUESTIONS.get(evidence.numbering.question)
         return _reading(evidence, "refused", said, question)
@@ -202,10 +210,11 @@ def _words(refusal: Refusal, evidence: PhotoEvidence) -> str:
 def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
     """Flags with their sentences, as far as photo and marks go."""
     if evidence.fit is None or evidence.located is None:
-        refusal = next(r for r in NO_ROW if r.holds(evidence))
-        yield refusal.flag, _words(refusal, evidence)
+        # what is wrong with the photo itself hides the rest
         for flag in quality_flags(evidence.quality):
             yield flag, sentence_of(flag)
+        refusal = next(r for r in NO_ROW if r.holds(evidence))
+        yield refusal.flag, _words(refusal, evidence)
         return
     for flag in quality_flags(evidence.quality, evidence.located.pitch_px):
         yield flag, sentence_of(flag)
@@ -244,7 +253,7 @@ def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str]
     scale, read = evidence.scale, status == "read"
     annotations = []
     settled = isinstance(evidence.numbering, NumberedScale)
-    if fit is not None and not {"wrong-scale", "no-chamber"} & set(said):
+    if fit is not None and not (_NO_SCALE | {"on-its-side"}) & said.keys():
         check = None if evidence.numbering is None else evidence.numbering.check
         # marks that are no scale are not drawn, nor values that are not settled
         annotations += [a for a in graduation_annotations(fit, 0 if check is None else check.side)

@@ -15,6 +15,7 @@ from app.ui.chamber.steps import typed_value
 from app.ui.chamber.value import value_fields, value_now
 from app.ui.confirm import Signature, confirm_block
 from app.ui.demo import DEMO_BED
+from app.ui.scale_picker import keep_own
 
 #: A value further than this from every reading on the page is asked about once more.
 FAR_DIVISIONS = 1.0
@@ -26,7 +27,7 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     if scale is None:
         return ""
     read = state.reading is not None and state.reading.value is not None
-    blocks.step("4. Confirm" if read else "4. Or confirm your own reading alone")
+    blocks.step("Confirm" if read else "Or confirm your own reading alone")
     blocks.say("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
         blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
@@ -116,6 +117,7 @@ def _record(state: ChamberState, who: Signature) -> None:
     if entry is None:
         state.missing = (problem,)
         return
+    keep_own(entry.bed, state.scale)
     kept = " A small picture of the chamber was kept." if "picture_sha256" in entry.payload else ""
     state.finish(Recorded(
         number=entry.number, bed=str(entry.bed), demo=state.demo,

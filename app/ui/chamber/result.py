@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.ui import blocks, guard
+from app.ui import blocks, guard, theme
 from app.ui.chamber import words
 from app.ui.chamber.state import DRAWN, ChamberState
 from app.ui.chamber.steps import plain_picture
@@ -101,9 +101,8 @@ def refusal(state: ChamberState) -> None:
     if state.reading_problem:
         blocks.notice("The tool gives no reading", [state.reading_problem], stop=True)
     elif reading is not None and reading.status != "read":
-        side = "" if state.shown is None else words.on_its_side(state.shown, reading)
         blocks.notice(words.head(reading),
-                      [side, *words.reasons_and_advice(reading), words.candidates_text(reading)],
+                      [*words.reasons_and_advice(reading), words.candidates_text(reading)],
                       stop=True)
 
 
@@ -185,8 +184,6 @@ def question(state: ChamberState) -> None:
     # A chamber that is to be pointed out among others needs the whole photo.
     box = overlay.chamber_box(photo, reading) if asked.kind != "which-chamber" else None
     tap_point(photo, key, what, box)
-    if by_number:
-        decimal_field(f"Value of that mark in {reading.unit}", f"mark-{key}", unit=reading.unit)
 
     def answer() -> None:
         # What was typed last arrives together with the press, so it is looked up here.
@@ -201,7 +198,11 @@ def question(state: ChamberState) -> None:
         else:
             state.answer(surface=point)
 
-    st.button("Read again with this", key=f"again-{key}", on_click=answer, width="stretch",
-              type="primary")
+    with theme.enter_presses(f"mark-{key}"):
+        if by_number:
+            decimal_field(f"Value of that mark in {reading.unit}", f"mark-{key}",
+                          unit=reading.unit)
+        st.button("Read again with this", key=f"again-{key}", on_click=answer, width="stretch",
+                  type="primary")
     if state.unanswered:
         blocks.notice("Not read again yet", [state.unanswered], stop=True)

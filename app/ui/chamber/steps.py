@@ -7,7 +7,7 @@ from functools import partial
 
 import streamlit as st
 
-from app.ui import blocks, guard, ledger
+from app.ui import blocks, guard, ledger, theme
 from app.ui.camera import targets
 from app.ui.camera.block import Camera
 from app.ui.chamber.state import ChamberState
@@ -16,14 +16,16 @@ from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
 from app.ui.photo_picker import Source, pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
+from app.ui.shift.write import now_here
 from app.ui.text import as_label
 from vision.imaging.photo import Photo, load_photo
+from vision.output.model import hm
 
 
 def photo_step(state: ChamberState) -> None:
     """Bring a photo in, or show the one in hand and the way to let it go."""
     if state.photo is None:
-        blocks.step("1. Photo")
+        blocks.step("Photo")
         if state.photo_problem:
             blocks.notice("This photo cannot be used", [state.photo_problem], stop=True)
         blocks.say("Hold the phone at the height of the liquid, straight in front, "
@@ -37,8 +39,7 @@ def photo_step(state: ChamberState) -> None:
         return
     used_before(state)
     if state.demo:
-        blocks.notice("DEMO photo: drawn by the program, no patient. "
-                      "What you confirm is kept under the bed code DEMO.")
+        blocks.notice("DEMO photo: drawn by the program, no patient.")
 
 
 def chamber_camera(state: ChamberState, put: Callable[[Photo, Source], None]) -> Camera:
@@ -62,7 +63,7 @@ def take_photo(state: ChamberState, photo: Photo, source: Source) -> None:
     state.take_photo(photo, source)
     found, _ = guard.in_words(lambda: ledger.open_store().of_photo(photo.sha256))
     state.used = tuple(f"Entry {e.number}: {e.confirmed_value} {e.unit} for bed {e.bed} at "
-                       f"{e.happened.local:%H:%M}." for e in found or ())
+                       f"{hm(e.happened.local, now_here())}." for e in found or ())
 
 
 def used_before(state: ChamberState) -> None:
@@ -79,11 +80,13 @@ def let_go(state: ChamberState, drop: Callable[[], None] | None = None) -> None:
 
 
 def take_demo(state: ChamberState, demo: DemoPhoto) -> None:
-    """Put a demo photo in hand, with the scale of its chamber."""
+    """Put a demo photo in hand, with the scale of its chamber: from here on this session tries
+    the demo bed, and nothing of it comes near the ward's record."""
     photo, problem = guard.in_words(lambda: load_photo(demo.path.read_bytes()))
     if photo is None:
         state.refuse_photo(problem)
         return
+    ledger.begin_demo()
     scale, problem = guard.in_words(demo.load_scale)
     state.take_photo(photo, "demo")
     state.choose_scale(scale, problem)
@@ -102,7 +105,7 @@ def plain_picture(state: ChamberState) -> None:
 
 def scale_step(state: ChamberState) -> None:
     """Choose the scale that is printed on the chamber."""
-    blocks.step("2. Scale")
+    blocks.step("Scale")
     scale_choice(state)
 
 
@@ -135,7 +138,7 @@ def own_step(state: ChamberState, commit_own: Callable[..., None] | None = None,
     scale = state.scale
     if scale is None:
         return
-    blocks.step("3. Your reading first" if asks_tool else "Your reading")
+    blocks.step("Your reading first" if asks_tool else "Your reading")
     blocks.say("Read the chamber by eye: lowest point of the liquid surface, eyes at its height."
                + (" The tool is asked after you." if asks_tool else ""))
     key, low, high = f"own-{state.key}", *value_bounds(state)
@@ -147,12 +150,13 @@ def own_step(state: ChamberState, commit_own: Callable[..., None] | None = None,
         if typed.text:
             commit_own(typed.text)
 
-    decimal_field(f"Your reading in {scale.unit}", key, unit=scale.unit, lowest=low, highest=high,
-                  placeholder="for example 23.5 or 23,5")
-    if state.missing:
-        blocks.notice("Not yet", state.missing, stop=True)
-    st.button(as_label("This is my reading" + ("; show the tool's" if asks_tool else "")),
-              key=f"commit-{state.key}", type="primary", on_click=commit, width="stretch")
+    with theme.enter_presses(key):
+        decimal_field(f"Your reading in {scale.unit}", key, unit=scale.unit, lowest=low,
+                      highest=high, placeholder="for example 23.5 or 23,5")
+        if state.missing:
+            blocks.notice("Not yet", state.missing, stop=True)
+        st.button(as_label("This is my reading" + ("; show the tool's" if asks_tool else "")),
+                  key=f"commit-{state.key}", type="primary", on_click=commit, width="stretch")
     if not asks_tool:
         return
     st.button("Go without my own reading", key=f"skip-{state.key}", on_click=skip_own,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from app.ui.number import show_number
 from vision.flags import FLAGS, describe
-from vision.imaging.photo import Photo
+from vision.output.model import percent
 from vision.reading import VolumeReading
 
 HEAD = {
@@ -54,15 +54,6 @@ def reasons_and_advice(reading: VolumeReading) -> list[str]:
     return points
 
 
-def on_its_side(photo: Photo, reading: VolumeReading) -> str:
-    """That the photo may lie on its side, where no chamber was found in one that is wider than
-    high; else ""."""
-    if "no-chamber" not in reading.flags or photo.width <= photo.height:
-        return ""
-    return ("This photo is wider than it is high. If the chamber lies on its side in it, turn the "
-            "phone upright, with the chamber from the bottom to the top of the picture.")
-
-
 def value_text(value: float, reading: VolumeReading) -> str:
     """A value of this reading to a tenth of a division."""
     return show_number(value, reading.division)
@@ -73,7 +64,7 @@ def interval_text(reading: VolumeReading) -> str:
     if reading.interval is None:
         return ""
     low, high = (value_text(v, reading) for v in reading.interval)
-    return f"{reading.coverage:.0%} interval: {low} to {high} {reading.unit}".replace("%", " %", 1)
+    return f"{percent(reading.coverage)} interval: {low} to {high} {reading.unit}"
 
 
 def candidates_text(reading: VolumeReading) -> str:

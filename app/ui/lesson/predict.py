@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import streamlit as st
 
-from app.ui import blocks
+from app.ui import blocks, theme
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.text import as_label
@@ -33,7 +33,8 @@ def ask(state: LessonState, key: str, question: Question) -> None:
         return
     blocks.say(question.words)
     field = f"{key}-said-{state.question}"
-    left, right = st.columns(2, vertical_alignment="bottom")
+    with theme.enter_presses(field):
+        left, right = st.columns(2, vertical_alignment="bottom")
     with left:
         decimal_field(f"Your prediction, {question.unit} (may stay empty)", field,
                       unit=question.unit, lowest=-500.0, highest=1000.0)

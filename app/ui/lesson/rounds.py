@@ -11,7 +11,7 @@ import streamlit as st
 
 from app.exports.print_sheet import PAPERS
 from app.exports.score_sheet import ScoreRow, score_pdf
-from app.ui import blocks
+from app.ui import blocks, theme
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.text import as_label
@@ -104,10 +104,7 @@ def _answer(state: LessonState, lesson: Lesson, task: Any) -> None:
     work, unit = state.round, lesson.unit(task)
     low, high = lesson.bounds
     key = f"{lesson.key}-answer-{work.field_key}"
-    decimal_field(lesson.label(task), key, unit=unit, lowest=low, highest=high)
     minus = f"{lesson.key}-minus-{work.field_key}"
-    if low < 0:  # the number keys of some telephones have no minus
-        st.checkbox("below zero (negative)", key=minus)
 
     def commit() -> None:
         typed = within(parse_decimal(str(st.session_state.get(key) or ""), unit), low, high, unit)
@@ -117,8 +114,12 @@ def _answer(state: LessonState, lesson: Lesson, task: Any) -> None:
         value = -abs(typed.value) if st.session_state.get(minus) else typed.value
         work.commit(value, lesson.judge(value, task))
 
-    st.button("Commit my answer", type="primary", key=f"{lesson.key}-commit-{work.field_key}",
-              on_click=commit, width="stretch")
+    with theme.enter_presses(key):
+        decimal_field(lesson.label(task), key, unit=unit, lowest=low, highest=high)
+        if low < 0:  # the number keys of some telephones have no minus
+            st.checkbox("below zero (negative)", key=minus)
+        st.button("Commit my answer", type="primary", width="stretch", on_click=commit,
+                  key=f"{lesson.key}-commit-{work.field_key}")
     if work.problem:
         blocks.notice("Not committed yet", [work.problem], stop=True)
 

@@ -29,7 +29,7 @@ def claimed(reading: LevelReading | None) -> tuple[str | None, str]:
 
 def confirm_step(state: LevelState) -> None:
     """Draw the step; the record is written in the button's own callback."""
-    blocks.step("3. Confirm the level check")
+    blocks.step("Confirm the level check")
     offset, claim = claimed(state.reading)
     if offset is not None:
         blocks.say(f"You confirm that the system {claim} now. If you hang it anew, take another "

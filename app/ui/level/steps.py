@@ -67,7 +67,7 @@ def tolerance_field(state: LevelState, key: str = "level-tolerance") -> None:
 
 def photo_step(state: LevelState) -> None:
     """Bring a photo in, and say how the landmark is shown in it."""
-    blocks.step("1. Photo of both points")
+    blocks.step("Photo of both points")
     tolerance_field(state)
     if state.problem:
         blocks.notice("This photo cannot be used", [state.problem], stop=True)
@@ -141,7 +141,7 @@ def result_step(state: LevelState) -> None:
     reading = state.reading
     if reading is None:
         return
-    blocks.step("2. What the photo says")
+    blocks.step("What the photo says")
     blocks.notice("Not a record" if reading.status == "read" else "No result", [
         reading.sentence, *(r for r in reading.reasons if r not in reading.sentence),
         *_flags(reading), reading.coach], stop=reading.status != "read")

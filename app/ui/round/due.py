@@ -9,7 +9,7 @@ from app.records import Entry, Moment
 from app.rounds import CHECK_MINUTES
 from app.setting_compare import compare_setting
 from app.ui.round.view import View
-from vision.output.model import hm
+from vision.output.model import hm, hm_ahead
 
 
 @dataclass(frozen=True)
@@ -66,9 +66,8 @@ def _by_age(what: str, last: Entry, view: View) -> Due:
                    last.happened.offset_min)
     if until.utc <= view.now.utc:
         return Due(True, f"{what} {_when(last, view)}: due again once a shift (common practice).")
-    soon = until.utc - view.now.utc < timedelta(days=1)  # then the hour alone says which day
     return Due(False, f"{what} {_when(last, view)}, valid until "
-                      + (f"{until.local:%H:%M}" if soon else hm(until.local)))
+                      f"{hm_ahead(until.local, view.now.local)}")
 
 
 def _when(entry: Entry, view: View) -> str:

@@ -10,7 +10,7 @@ from app.records import Moment
 from app.rounds import next_due
 from app.ui.round.view import View
 from vision.output import Account, content_now, full_at, make_account
-from vision.output.model import hm
+from vision.output.model import hm, hm_ahead
 
 #: Comes after everything on record.
 _NEWEST = 2**62
@@ -48,7 +48,7 @@ def fill_state(view: View, value: float | None = None) -> FillState:
     if when is not None and when[1] <= due.utc:
         return FillState(True, f"{held} At the present rate it may reach your fill limit of "
                                f"{limit:f} mL at {hm(when[1], view.now.local)}, before the next "
-                               f"reading is due at {due.local:%H:%M}.")
+                               f"reading is due at {hm_ahead(due.local, view.now.local)}.")
     return FillState(False, f"{held} Your fill limit of {limit:f} mL is not near.")
 
 

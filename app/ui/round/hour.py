@@ -8,7 +8,7 @@ import streamlit as st
 
 from app.exports.entry_words import what
 from app.records import Entry
-from app.ui import blocks, doubtful
+from app.ui import blocks, doubtful, theme
 from app.ui.bed import bed_help
 from app.ui.chamber import result, several, steps
 from app.ui.chamber.confirm import keep_field, second_look_field
@@ -29,14 +29,13 @@ from app.ui.round.setting import setting_row
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from app.ui.round.way import begin_again, go, then
-from app.ui.scale_picker import chamber_scales
+from app.ui.scale_picker import scale_of_bed
 from app.ui.text import as_label
-from vision.scale_file.scale import load_scale
 
 
 def photo_view(state: RoundState, view: View) -> None:
     """What is due, what still holds, and the one big button."""
-    blocks.status_line(overview.due_line(view))
+    overview.due_clock(view)
     bed_help("before", view.bed, partial(st.query_params.__setitem__, "bed"), offer=False)
     level_row(state, view)
     setting_row(state, view)
@@ -52,10 +51,9 @@ def photo_view(state: RoundState, view: View) -> None:
     if chamber.photo_problem:
         blocks.notice("This photo cannot be used", [chamber.photo_problem], stop=True)
     demo = then(state, partial(steps.take_demo, chamber)) if view.bed == DEMO_BED else None
-    with st.container(key="take-the-photo"):
-        take = then(state, partial(_take, state, view))
-        pick_photo(f"round-{state.key}-{chamber.generation}", take, chamber.refuse_photo, demo,
-                   camera=steps.chamber_camera(chamber, take))
+    take = then(state, partial(_take, state, view))
+    pick_photo(f"round-{state.key}-{chamber.generation}", take, chamber.refuse_photo, demo,
+               camera=steps.chamber_camera(chamber, take))
     st.button("Without a photo: your eye alone", key=f"eye-{state.key}", width="stretch",
               on_click=then(state, partial(_by_eye, state, view)))
     with st.expander("No reading in this hour", key=f"no-reading-{state.key}"):
@@ -73,6 +71,11 @@ def own_view(state: RoundState, view: View) -> None:
         with st.container(key="hour-photo"):
             steps.plain_picture(chamber)
     if chamber.scale is None:
+        last = view.last_reading
+        if last is not None and scale_of_bed(view.bed, last.scale) is None:
+            blocks.say(f"This bed was last read with the ward's own scale '{last.scale}', whose "
+                       "file is not kept here: give it again, or choose what is printed on this "
+                       "chamber.")
         steps.scale_step(chamber)
     elif not chamber.committed:
         with st.expander(as_label(f"Scale of this bed: {chamber.scale.name}; choose another"),
@@ -115,14 +118,15 @@ def both_view(state: RoundState, view: View) -> None:
         if state.clock_doubt:
             st.checkbox("I have checked date and time of this machine: they are right",
                         key=f"clock-{state.key}", wrap=True)
-        who = chip(state)
-        if state.missing:
-            blocks.notice("Not recorded yet", state.missing, stop=True)
-            st.button("Back to level, setting and drain", key=f"back-{state.key}",
-                      on_click=go, args=(state, "photo"), width="stretch")
-        st.button(as_label(f"Put on record as {who}" if who else "Put on record"),
-                  key=f"put-{state.key}", type="primary", width="stretch",
-                  on_click=put_on_record, args=(state, state.key))
+        with theme.enter_presses(f"put-{state.key}", "xsmall"):
+            who = chip(state)
+            if state.missing:
+                blocks.notice("Not recorded yet", state.missing, stop=True)
+                st.button("Back to level, setting and drain", key=f"back-{state.key}",
+                          on_click=go, args=(state, "photo"), width="stretch")
+            st.button(as_label(f"Put on record as {who}" if who else "Put on record"),
+                      key=f"put-{state.key}", type="primary", width="stretch",
+                      on_click=put_on_record, args=(state, state.key))
     if not state.eye:
         with st.expander("More: what the tool saw, another scale, another photo",
                          key=f"more-{state.key}-{chamber.answers}"):
@@ -138,7 +142,7 @@ def done_view(state: RoundState, view: View) -> None:
     """What went on record, and this hour against the order, in the order's words."""
     blocks.status_line("On record: " + "; ".join(_entry(e) for e in state.done) + ".")
     output_block(view)
-    blocks.status_line(overview.due_line(view))
+    overview.due_clock(view)
     st.button("Another reading at this bed", key=f"again-{state.key}", width="stretch",
               on_click=go, args=(state, "photo"))
 
@@ -159,18 +163,19 @@ def _by_eye(state: RoundState, view: View) -> None:
 
 def _last_scale(state: RoundState, view: View) -> None:
     """The scale of the bed's last reading; another one can be chosen."""
-    last = view.last_reading
-    if state.chamber.scale is None and last is not None and last.scale in chamber_scales():
-        state.chamber.choose_scale(load_scale(last.scale))
+    if state.chamber.scale is None and view.last_reading is not None:
+        state.chamber.choose_scale(scale_of_bed(view.bed, view.last_reading.scale))
 
 
 def _no_reading(state: RoundState) -> None:
     why = f"why-read-{state.key}"
     blocks.say("What is left out stands on the record as skipped, with your reason.")
     st.text_input("Why there is no reading", key=why, max_chars=200, autocomplete="off")
-    who = chip(state)
-    if state.missing:
-        blocks.notice("Not recorded yet", state.missing, stop=True)
-    st.button(as_label(f"No reading: put on record as {who}" if who else
-                       "No reading: put it on record"), key=f"put-none-{state.key}",
-              width="stretch", on_click=no_reading, args=(state, state.key, why))
+    with theme.enter_presses(f"put-none-{state.key}"):
+        who = chip(state)
+        if state.missing:
+            blocks.notice("Not recorded yet", state.missing, stop=True)
+        st.button(as_label(f"No reading: put on record as {who}" if who else
+                           "No reading: put it on record"), key=f"put-none-{state.key}",
+                  type="primary", width="stretch", on_click=no_reading,
+                  args=(state, state.key, why))

@@ -2,16 +2,25 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
+import streamlit as st
+
 from app.orders import LIMITS
 from app.records import Entry, Moment
-from app.rounds import next_due
+from app.rounds import due_words, lasting, minutes, next_due
 from app.ui import blocks
 from app.ui.number import show_number
 from app.ui.recent import age
 from app.ui.round.view import View
+from app.ui.shift.write import now_here
 from vision.hydrostatics.units import WORDS
-from vision.output import content_now
+from vision.output import collecting_since, content_now, is_open
 from vision.output.limits import PLAUSIBLE_ML_PER_HOUR, RATE_FROM_MINUTES
+from vision.output.model import hm
+
+#: The clock is drawn anew so often (our choice).
+_CLOCK_S = 30
 
 
 def last_known(view: View) -> None:
@@ -51,14 +60,23 @@ SHOWN_DEFAULTS = {"rate_from_minutes": f"{RATE_FROM_MINUTES} unless named",
                   "plausible_ml_per_hour": f"{PLAUSIBLE_ML_PER_HOUR} unless named"}
 
 
-def due_line(view: View) -> str:
-    """When the next reading is due, in a sentence."""
+@st.fragment(run_every=_CLOCK_S)
+def due_clock(view: View) -> None:
+    """A running clock: how long the chamber has been collecting, and when to read it."""
+    blocks.status_line(due_line(view, now_here()), "timer")
+
+
+def due_line(view: View, now: datetime) -> str:
+    """When the next reading is due, and since when the chamber has been collecting."""
     if view.last_reading is None:
         return "No reading is on record for this bed yet."
-    at, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes)
-    late = " That time has passed." if at.utc < view.now.utc else ""
-    day = "" if at.local.date() == view.now.local.date() else f"{at.local:%d %b} "
-    return f"Next reading due at {day}{at.local:%H:%M} ({why}).{late}"
+    due, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes)
+    said = f"Next reading {', '.join(due_words(due, now))} ({why})."
+    account = view.account.account
+    since = collecting_since(account)
+    if since is None or is_open(account.events, now) is False:
+        return said
+    return f"{said} Collecting since {hm(since, now)}: {lasting(minutes(now - since))} so far."
 
 
 def _when(entry: Entry, view: View) -> str:

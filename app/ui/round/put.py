@@ -25,6 +25,8 @@ from app.ui.round.setting import setting_proposed
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, look_up
 from app.ui.round.way import AT, DONE, bring_back, close
+from app.ui.scale_picker import keep_own
+from vision.output.model import hm
 
 T = TypeVar("T")
 #: What is looked at before the photo, in the order in which it goes on record.
@@ -101,6 +103,7 @@ def _put(state: RoundState, value: str, proposed: Sequence[Proposed], *, compare
         state.missing = (problem,)
         return
     kept.remember_initials(initials)
+    keep_own(state.bed, state.chamber.scale)
     state.finish(entries)
     close(state)
     st.query_params[AT] = DONE
@@ -127,5 +130,5 @@ def _meanwhile(state: RoundState, view: View) -> list[str]:
         return []
     state.meanwhile_accepted = new[-1].number
     return [f"{e.initials} put {e.confirmed_value} {e.unit} on record at "
-            f"{e.happened.local:%H:%M}, since you began. Press again to put yours on record as "
-            "well." for e in new[-1:]]
+            f"{hm(e.happened.local, view.now.local)}, since you began. Press again to put "
+            "yours on record as well." for e in new[-1:]]

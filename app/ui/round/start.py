@@ -5,11 +5,14 @@ from __future__ import annotations
 import streamlit as st
 
 from app.records import BedCode
+from app.records.codes import bed_words
 from app.rounds import STEPS, Round
-from app.ui import blocks, guard
+from app.ui import blocks, guard, theme
 from app.ui.bed import bed_help
 from app.ui.round.view import book
+from app.ui.shift.write import now_here
 from app.ui.text import as_label
+from vision.output.model import hm
 
 BED = "round-bed"
 
@@ -22,14 +25,10 @@ def choose_bed() -> None:
     if under_way:
         blocks.step("Rounds under way")
         for round_ in under_way:
-            st.button(as_label(f"Go on at bed {round_.bed}"), key=f"round-go-{round_.id}",
-                      width="stretch", on_click=_open, args=(round_.bed,))
+            st.button(as_label(f"Go on at bed {bed_words(round_.bed)}"), width="stretch",
+                      key=f"round-go-{round_.id}", on_click=_open, args=(round_.bed,))
             blocks.say(_how(round_))
     blocks.step("Bed")
-    st.text_input("Bed code of your ward (no names)", key=BED, max_chars=24, autocomplete="off",
-                  placeholder="for example QUAY-3")
-    bed_help("round", st.session_state.get(BED) or "", _open)
-
     missing = "round-bed-missing"
 
     def pressed() -> None:
@@ -38,10 +37,14 @@ def choose_bed() -> None:
         if code:
             _open(code)
 
-    if st.session_state.get(missing):
-        blocks.notice("Not yet", [st.session_state[missing]], stop=True)
-    st.button("Open this bed", key="round-open", type="primary", width="stretch",
-              on_click=pressed)
+    with theme.enter_presses("round-bed"):
+        st.text_input("Bed code of your ward (no names)", key=BED, max_chars=24,
+                      autocomplete="off", placeholder="for example QUAY-3")
+        bed_help("round", st.session_state.get(BED) or "", _open)
+        if st.session_state.get(missing):
+            blocks.notice("Not yet", [st.session_state[missing]], stop=True)
+        st.button("Open this bed", key="round-open", type="primary", width="stretch",
+                  on_click=pressed)
 
 
 def _open(bed: str) -> None:
@@ -50,4 +53,4 @@ def _open(bed: str) -> None:
 
 def _how(round_: Round) -> str:
     who = f" by {round_.by}" if round_.by else ""
-    return f"Begun{who} at {round_.began.local:%H:%M}: {STEPS[round_.at]}."
+    return f"Begun{who} at {hm(round_.began.local, now_here())}: {STEPS[round_.at]}."

@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from pathlib import Path
 
 from app.records import Entry, Moment, Standing, Store
 from app.records.shift import BedAccount, LevelState, bed_account, level_state
 from app.rounds import Round, RoundBook, RoundError
-from app.settings import user_data_dir
+from app.settings import ward_folder
 from app.ui import ledger
 
 
@@ -35,7 +34,7 @@ class View:
 def book() -> RoundBook:
     """Where rounds under way are kept: beside the record, or with this user's data where
     the record is in a database on a server."""
-    return RoundBook(Path(ledger.data_folder() or user_data_dir()) / "rounds")
+    return RoundBook(ward_folder(ledger.place()) / "rounds")
 
 
 def look_up(bed: str) -> View:

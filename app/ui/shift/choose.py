@@ -8,10 +8,11 @@ from functools import partial
 import streamlit as st
 
 from app.records.codes import normal_bed
-from app.ui import blocks
+from app.shift_times import keep_shift_starts, shift_plan
+from app.ui import blocks, guard, ledger, theme
 from app.ui.bed import bed_help
-from app.ui.shift.look import plan_of
-from app.ui.shift.state import FIRST_PERIOD, FIRST_STARTS, PERIODS, ShiftState
+from app.ui.shift.state import FIRST_PERIOD, PERIODS, ShiftState
+from app.ui.text import as_label
 from vision.output import ShiftPlan
 
 
@@ -32,17 +33,36 @@ def choose(state: ShiftState) -> Choice:
     bed_help("sh", typed or "", partial(_take, state))
     period = st.segmented_control("Show the last", tuple(PERIODS), key="sh-period",
                                   default=first["sh-period"], width="stretch", required=True)
-    with st.expander("Times of the shifts"):
-        starts = st.text_input("Shifts start at", first["sh-starts"], key="sh-starts",
-                               max_chars=60, autocomplete="off",
-                               help="Times of the day with commas between.")
-    state.kept.update({"sh-bed": typed, "sh-period": period, "sh-starts": starts})
-    plan, problem = plan_of(starts or "")
+    state.kept.update({"sh-bed": typed, "sh-period": period})
+    plan, problem = guard.in_words(lambda: shift_plan(ledger.place()))
     if problem:
         blocks.notice("The times of the shifts cannot be used", [problem], stop=True)
+    _times(state, plan)
     bed = normal_bed(typed or "")
     state.show_bed(bed)
     return Choice(bed, period or FIRST_PERIOD, plan)
+
+
+def _times(state: ShiftState, plan: ShiftPlan | None) -> None:
+    """When the shifts start, and the field in which the ward sets it, for all its pages."""
+    with st.expander(as_label(f"Shifts start at {plan.words}" if plan else
+                              "Set when the shifts start"), key="sh-times"):
+        with theme.enter_presses("starts"):
+            st.text_input("Shifts of this ward start at", key="sh-starts", max_chars=60,
+                          autocomplete="off", placeholder="for example 07:00, 15:00, 23:00")
+            if state.starts_problem:
+                blocks.alert(state.starts_problem)
+            st.button("Set for the whole ward", key="sh-starts-keep", type="primary",
+                      width="stretch", on_click=_keep_times, args=(state,))
+        blocks.say("All pages, the hand-over sheet and the limit of a shift then go by it.")
+
+
+def _keep_times(state: ShiftState) -> None:
+    typed = st.session_state.get("sh-starts") or ""
+    _, state.starts_problem = guard.in_words(lambda: keep_shift_starts(ledger.place(), typed))
+    if not state.starts_problem:
+        st.session_state["sh-starts"] = ""
+        state.drop_papers()
 
 
 def _first_values(state: ShiftState) -> dict[str, str]:
@@ -51,7 +71,7 @@ def _first_values(state: ShiftState) -> dict[str, str]:
     Given to the fields as their own beginning and kept the same while they are drawn:
     a value set from outside is lost when a quick hand interrupts the first run.
     """
-    for key, first in (("sh-bed", ""), ("sh-period", FIRST_PERIOD), ("sh-starts", FIRST_STARTS)):
+    for key, first in (("sh-bed", ""), ("sh-period", FIRST_PERIOD)):
         if key not in st.session_state or key not in state.first:
             state.first[key] = state.kept.get(key) or first
     return state.first

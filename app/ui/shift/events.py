@@ -19,6 +19,7 @@ from app.ui.shift.look import Look
 from app.ui.shift.state import ShiftState
 from app.ui.shift.write import clock_box, late_field, put_on_record, time_field
 from app.ui.text import as_label, visible
+from vision.output.model import hm
 from vision.scale_file.scale import load_scale
 
 #: Offered beside the events: a drain closed for a reason of its own, a reading from paper.
@@ -112,7 +113,8 @@ def _record(state: ShiftState, name: str, who: Signature) -> None:
                           note=asked.get(f"ev-detail-{form.turn}") or "" if name == READ else "",
                           late=asked.get(f"ev-late-{form.turn}") or "")
     if entry is not None:
-        state.finish(form, f"Bed {entry.bed}: {what(entry)} at {entry.happened.local:%H:%M}, "
+        state.finish(form, f"Bed {entry.bed}: {what(entry)} at "
+                           f"{hm(entry.happened.local, entry.recorded.local)}, "
                            f"confirmed by {entry.initials}.")
 
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from app.joint import Joint, joint_shift
 from app.records import Standing
+from app.records.codes import other_drains
 from app.records.shift import BedAccount, LevelState, bed_account, level_state
 from app.ui import ledger
-from vision.errors import InputError
 from vision.output import (
     Finding,
     ShiftPlan,
     WindowTotal,
     findings,
-    parse_starts,
     rolling,
     shift_totals,
 )
@@ -25,7 +25,8 @@ _MARGIN = timedelta(minutes=20)
 
 @dataclass(frozen=True)
 class Look:
-    """One bed at one moment; ``known`` are all beds on record."""
+    """One bed at one moment; ``others`` are the codes of this patient's other drains, ``joint``
+    is what all of them gave together."""
 
     bed: BedAccount
     now: datetime
@@ -35,7 +36,8 @@ class Look:
     found: tuple[Finding, ...]
     six_hours: WindowTotal | None
     shift: WindowTotal | None
-    known: tuple[str, ...] = ()
+    others: tuple[str, ...] = ()
+    joint: Joint | None = None
 
     @property
     def withdrawn(self) -> tuple[Standing, ...]:
@@ -56,18 +58,13 @@ def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> L
     every = store.current(code, since=since, withdrawn=True)
     first = min((s.entry.happened.local for s in every), default=now)
     totals = shift_totals(account, plan, now)
+    others = other_drains(code, store.beds())
     return Look(
         bed=bed, now=now, all=every,
         start=max(since or first, first - _MARGIN) if every else since or now - _MARGIN,
         level=level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes),
         found=findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom),
         six_hours=rolling(account)[-1] if account.intervals else None,
-        shift=totals[-1] if totals else None, known=store.beds())
-
-
-def plan_of(text: str) -> tuple[ShiftPlan | None, str]:
-    """The ward's shifts from what was typed, or None and the sentence why not."""
-    try:
-        return ShiftPlan(parse_starts(text)), ""
-    except InputError as problem:
-        return None, str(problem)
+        shift=totals[-1] if totals else None, others=others,
+        joint=joint_shift([bed, *(bed_account(store, o, since=since) for o in others)], plan,
+                          now))

@@ -73,7 +73,8 @@ def _made(bed: str, period: str, plan: ShiftPlan, checked: Verification) -> Pape
     # Each by itself: what one of them cannot show keeps none of the others back.
     for name, words, make in (
             ("pdf", "The sheet", lambda: handover_pdf(seen.bed, checked, now=now, plan=plan,
-                                                      withdrawn=seen.withdrawn)),
+                                                      withdrawn=seen.withdrawn,
+                                                      joint=seen.joint)),
             ("csv", "The table", lambda: write_csv(store.entries(bed=bed)).encode("utf-8")),
             ("fhir", "The observations", lambda: write_bundle(
                 store.current(bed, withdrawn=True)).encode("utf-8"))):

@@ -7,7 +7,7 @@ import streamlit as st
 from app.exports.account_text import window
 from app.exports.entry_words import clamp_text, order_text, told_text
 from app.records import Moment
-from app.records.codes import other_drains
+from app.records.codes import bed_words
 from app.records.shift import clamped, last_look, told
 from app.ui import blocks
 from app.ui.chamber_view import show_chamber
@@ -29,10 +29,10 @@ _HEADS = {"reading_due_minutes": "The reading is overdue",
 def standing_block(look: Look) -> None:
     """Draw the block: what needs a person first."""
     _needs_attention(look)
-    others = other_drains(look.bed.bed, look.known)
-    if others:
+    if look.others:
         blocks.notice("This patient has another drain", [
-            f"{', '.join(others)}: its output is not in the sums below."])
+            f"{', '.join(map(bed_words, look.others))}: its output is not in the sums below.",
+            "" if look.joint is None else f"{look.joint.head}: {look.joint.words(look.now)}"])
     blocks.cards(*_cards(look))
     if look.bed.account.readings:
         show_chamber(look.bed, look.now)
@@ -100,8 +100,8 @@ def _cards(look: Look) -> list[str]:
             f"seen {hm(seen.happened.local, look.now)} by {seen.initials}"]))
     level = look.level.last
     if level is not None and not look.level.stale:
-        cards.append(blocks.card("Level check", age(level.happened, now), "",
-                                 [look.level.sentence]))
+        cards.append(blocks.card("Level check", f"{level.happened.local:%H:%M}", "", [
+            f"{age(level.happened, now)}, by {level.initials}"]))
     return cards
 
 

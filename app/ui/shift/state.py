@@ -13,8 +13,6 @@ PERIODS: Mapping[str, timedelta | None] = {
     "3 days": timedelta(days=3), "Everything": None,
 }
 FIRST_PERIOD = "24 hours"
-#: When shifts start unless the person types the ward's own times.
-FIRST_STARTS = "07:00,19:00"
 
 
 @dataclass(frozen=True)
@@ -65,6 +63,7 @@ class ShiftState:
     recorded: str = ""
     papers: Papers | None = None
     papers_problem: str = ""
+    starts_problem: str = ""
 
     def show_bed(self, bed: str) -> None:
         """Another bed: no form and no paper of the old one stays."""

@@ -15,7 +15,7 @@ from vision.hydrostatics.units import WORDS
 
 def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> None:
     """Draw the step; the record is written in the button's own callback."""
-    blocks.step("5. Confirm the setting check")
+    blocks.step("Confirm the setting check")
     if not inputs.setting_complete or inputs.setting_unit is None:
         blocks.say("Type what the panel is set to, and its unit, to put a setting check on record.")
         return

@@ -29,7 +29,7 @@ _UNIT_NAMES = tuple(UNITS)
 
 def all_fields(state: ThresholdState) -> tuple[Inputs, OnRecord]:
     """Draw every field; what was typed, and what the record holds for the bed."""
-    blocks.step("1. The order")
+    blocks.step("The order")
     typed = _text(state, "Bed code of your ward (no names)", "th-bed", 24) or ""
     bed_help("th", typed, lambda code: _put(state, "th-bed", code))
     bed = normal_bed(typed)
@@ -39,10 +39,10 @@ def all_fields(state: ThresholdState) -> tuple[Inputs, OnRecord]:
     landmark = _text(state, "Landmark, in the order's own words", "th-landmark", 40) or ""
     ordered, _ = _pressure(state, "Ordered threshold", "th-ordered")
     ordered_unit = _choice(state, "Unit as it stands on the order", "th-ordered-unit", _UNIT_NAMES)
-    blocks.step("2. The panel")
+    blocks.step("The panel")
     setting, text = _pressure(state, "The panel is set to", "th-setting")
     setting_unit = _choice(state, "Unit printed on the panel", "th-setting-unit", _UNIT_NAMES)
-    blocks.step("3. The level")
+    blocks.step("The level")
     offset, interval = _offset(state, known.level)
     return Inputs(
         bed=bed, landmark=landmark.strip(), ordered=ordered,

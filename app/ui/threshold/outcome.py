@@ -71,7 +71,7 @@ def computed(inputs: Inputs) -> Threshold | None:
 
 def threshold_result(inputs: Inputs, result: Threshold) -> None:
     """The sentence, the cards, and the drawing to scale."""
-    blocks.step("4. What follows")
+    blocks.step("What follows")
     interval = result.interval_cm_h2o
     notes = [f"= {_other_unit(result.value_cm_h2o, result.setting_unit)}, at the landmark",
              f"set to {both_units(result.setting_cm_h2o)}"]

@@ -22,4 +22,5 @@ def bed_line(line: BedLine, number: int) -> None:
         parts = zip(_HEADS, (line.due_words, line.hour_words, line.shift_words,
                              line.level_words, line.chamber_words), strict=True)
         blocks.bed_line(line.reasons, [(head, *words) for head, words in parts],
-                        line.round_words if line.round else None, line.share)
+                        [line.joint_words, line.round_words if line.round else None],
+                        line.share)

@@ -12,14 +12,28 @@ import pytest
 from chamber_page import MAIN
 from streamlit.testing.v1 import AppTest
 
+from app.bed_scales import keep_scale
 from app.exports.entry_words import what
-from app.records import BedCode, EventDraft, Initials, LevelDraft, Store, confirm
+from app.records import (
+    Attestations,
+    BedCode,
+    EventDraft,
+    Initials,
+    LevelDraft,
+    OwnReading,
+    ReadingDraft,
+    Store,
+    confirm,
+)
 from app.rounds import RoundBook
 from app.ui.round.drain import disagreement
+from vision.scale_file.scale import parse_scale
 
 pytestmark = pytest.mark.slow
 
 BED = "QUAY-3"
+QUAY_FILE = (Path(__file__).resolve().parents[3]
+             / "vision" / "data" / "scales" / "quay-60.json").read_text(encoding="utf-8")
 
 
 @pytest.fixture
@@ -222,6 +236,18 @@ def test_a_check_is_due_again_once_the_order_or_the_position_changed(data, moved
     text = Hour(data).text()
     assert "Check the level again" in text
     assert "Setting: the position changed after the last check" in text
+
+
+def test_the_wards_own_scale_is_preset_or_asked_for_by_its_name(data):
+    scale = parse_scale({**json.loads(QUAY_FILE), "name": "ward-60"})
+    Store.open(data).add(confirm(
+        ReadingDraft.by_eye(scale=scale, first=OwnReading.read("12")), by=Initials("R.T."),
+        bed=BedCode(BED), confirmed_value="12", attestations=Attestations(True, True, True, True)))
+    page = Hour(data).press("Without a photo")
+    assert "the ward's own scale 'ward-60', whose file is not kept here" in page.text()
+    keep_scale(data, BED, json.dumps({**json.loads(QUAY_FILE), "name": "ward-60"}).encode())
+    page = Hour(data).press("Without a photo")
+    assert "not kept here" not in page.text() and "Scale of this bed: ward-60" in page.text()
 
 
 def test_what_is_left_out_needs_a_reason_and_stands_on_record_as_skipped(data):

@@ -1,11 +1,9 @@
 """A reading in words."""
 
-import numpy as np
 import pytest
 
 from app.ui.chamber import words
 from vision.flags import FLAGS
-from vision.imaging.photo import photo_from_array
 from vision.reading import VolumeReading
 
 
@@ -40,13 +38,10 @@ def test_what_is_wrong_with_the_photo_itself_is_said_first():
     assert words.reasons_and_advice(refused)[0] == "Too soft to read."
 
 
-@pytest.mark.parametrize(("wide", "flag", "said"), [
-    (True, "no-chamber", True), (False, "no-chamber", False), (True, "blurred", False)])
-def test_a_photo_on_its_side_is_told_to_be_turned(wide, flag, said):
-    size = (60, 90) if wide else (90, 60)
-    photo = photo_from_array(np.zeros((*size, 3), np.uint8))
-    refused = reading(status="refused", value=None, flags=(flag,))
-    assert ("turn the phone upright" in words.on_its_side(photo, refused)) is said
+def test_that_a_photo_lies_on_its_side_goes_before_all_else():
+    refused = reading(status="refused", value=None, flags=("on-its-side", "blurred"),
+                      reasons=("Turned on its side.", "Too soft to read."))
+    assert words.reasons_and_advice(refused)[0] == "Turned on its side."
 
 
 def test_the_interval_names_its_coverage():
