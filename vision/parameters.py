@@ -147,14 +147,25 @@ CHAMBER_DRAUGHT = 0.04
 #: A pose of a card this much worse (chi-square) than the best is not the true one, and cues that
 #: contradict each other count against a pose no further than the second.  Our choice.
 RULED_OUT_CHI2, WORST_CUES_CHI2 = 18.0, 40.0
-#: Probability by chance under which plumb cues contradict each other, so that one is left out,
-#: and under which those that stay make the uncertainty grow by the Birge ratio.  Our choice.
-CUES_DISAGREE_P, CUES_WIDEN_P = 0.002, 0.01
-#: A cue that stands alone has no second witness: its tolerance counts this much more.  Our choice.
-LONE_CUE = 1.3
-#: Cues that say a direction no better than this (deg) do not check another one; none better than
-#: the second leave the vertical open.  Our choice.
-SAYS_NOTHING_DEG, OPEN_DEG = 4.0, 12.0
+#: Probability by chance under which a panel's sides and the card on it are not of one body, or
+#: the phone and the chamber that it sees contradict each other.  Our choice.
+CUES_DISAGREE_P = 0.002
+#: Probability that a body is off plumb by far more than its tolerance, or is not the body it was
+#: taken for; then it leans by so much (deg), one standard deviation, either way.  A cord with a
+#: free bob can only touch something; a panel is hooked on by hand and is what most often hangs
+#: askew.  Our assumptions, no source.
+LEANS_P = {"hanging cord": 0.02, "pole": 0.05, "hung panel": 0.10, "chamber axis": 0.05,
+           "zero card": 0.10, "phone sensor": 0.02}
+LEANS_DEG = 5.0
+#: Probability that lines taken for the sides of a panel or a pole are other things' (a door's, a
+#: picture's), while a card seen between them does lie on a panel.  Our assumption.
+FALSE_LINES_P = 0.03
+#: How far a card that was stuck on its panel by hand is turned against the panel's sides, and
+#: stands off its face (deg, one standard deviation).  Our assumption.
+CARD_LAID_DEG = 0.4
+#: Cues none of which says a direction better than this (deg) leave the vertical open; so far
+#: (one standard deviation) the start, the zero card's own axis, holds in any case.  Our choice.
+OPEN_DEG = 12.0
 #: An interval of the offset wider than this either way (mm) helps nobody.  Our choice.
 USELESS_OFFSET_MM = 80.0
 #: A card whose side is shorter, in pixels of the picture searched, is flagged.  Our choice.

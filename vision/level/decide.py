@@ -102,8 +102,7 @@ def _flags(e: LevelEvidence) -> tuple[str, ...]:
                    and e.photo.camera.digital_zoom > 1.01),
         "card-small": min(c.side_px for c in e.cards.all()) < SMALL_CARD_PX,
         "pose-ambiguous": e.fused.two_ways,
-        "plumb-cues-disagree": bool(gravity.rejected) or (
-            gravity.inflation > 1.0 and len(gravity.used) > 1),
+        "plumb-cues-disagree": bool(gravity.rejected) or gravity.bad_p > 0.5,
     }
     return tuple(flag for flag, holds in raised.items() if holds)
 

@@ -132,8 +132,8 @@ def _gravity(evidence: LevelEvidence) -> np.ndarray:
         np.array([0.0, 0, 1.0]))
     lines = [f"vertical from {', '.join(gravity.names)}: good to {sideways:.2f} deg sideways,"
              f" {outwards:.2f} deg along the line of sight (one standard uncertainty)",
-             f"chi-square {gravity.chi_square:.1f} with {gravity.free} degrees of freedom;"
-             f" variance widened {gravity.inflation:.2f} times",
+             f"chi-square {gravity.chi_square:.1f} with {gravity.free} degrees of freedom if all"
+             f" are good; one of them is bad with {100 * gravity.bad_p:.0f} %",
              f"{len(evidence.fused.scenarios)} ways to understand the photo; this one has"
              f" {100 * evidence.fused.weights.max():.0f} % of the weight"]
     return picture_sheet("Where down is", pen.finished(), lines)

@@ -79,11 +79,7 @@ def estimate_offset(cards: LocatedCards, fused: FusedGravity) -> OffsetEstimate:
 def offsets_mm(s: Scenario, n: int, rng: np.random.Generator, chances: _Chances) -> np.ndarray:
     """(n,) heights of zero reference over landmark, mm, drawn for one scenario."""
     g, on = s.gravity, chances.on
-    down = np.broadcast_to(g.down, (n, 3))
-    if "gravity" in on:
-        tilt = rng.multivariate_normal(np.zeros(2), g.covariance, n)
-        down = down + tilt @ g.basis.T
-        down = down / np.linalg.norm(down, axis=1, keepdims=True)
+    down = g.draw(n, rng) if "gravity" in on else np.broadcast_to(g.down, (n, 3))
     forward = sight_direction(down)
     if "axis" in on:
         turn = rng.normal(0.0, chances.axis_sd_rad, n)[:, None]
@@ -139,6 +135,9 @@ def _budget(fused: FusedGravity, axis_sd_rad: float, lens_px: float) -> tuple[Bu
         f"vertical: {cue}", best.gravity.share(i, landmark - zero) / 10, "cm",
         "how far this may be off plumb, over the distance between the two points")
         for i, (cue, _) in enumerate(best.gravity.gains)]
+    if (leans := best.gravity.doubt(landmark - zero) / 10) > _LEAST_TERM_MM / 10:
+        terms.append(BudgetTerm("vertical: something may lean", leans, "cm",
+                                "what looks plumb may lean, or be something else"))
     for name, note, key in _ALONE:
         draws = offsets_mm(best, SAMPLES_ALONE, np.random.default_rng(20011),
                            _Chances(axis_sd_rad, lens_px, {key}))

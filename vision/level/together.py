@@ -209,11 +209,11 @@ def _fused(evidences: Sequence[LevelEvidence], ways: Sequence[_Tied]
         camera = evidences[0].cards.camera(tied.scenarios[0].focal_px)
         down = -tied.zeros[0].rotation[:, 1]
         gravity = fuse(_bodies(evidences, tied, camera, down), camera, down)
-        if gravity is not None and gravity.inflation > 1.0:
+        if gravity is not None and gravity.bad_p > 0.5:
             # Something is not what it seems.  Two lines always meet: where they are not of one
             # body, they meet anywhere; apart, the wrong one can be told.
             apart = fuse(_bodies(evidences, tied, camera, down, joined=False), camera, down)
-            if apart is not None and apart.inflation < gravity.inflation:
+            if apart is not None and apart.excess < gravity.excess:
                 gravity = apart
         if gravity is None:
             continue

@@ -3,49 +3,77 @@
 One line of a photo only says in which plane gravity lies; two lines that are not
 parallel in the picture, or a line and a card, say the direction.  Each cue is a
 body whose own axis is off plumb by a small unknown amount with a stated
-tolerance.  The estimate is generalised least squares in the two angles of the
-direction (C. F. Gauss / A. C. Aitken; JCGM 102:2011 for correlated inputs); a
-cue that contradicts the others is left out, and where nobody can tell which one
-is wrong the uncertainty grows by the Birge ratio (R. T. Birge, Phys. Rev. 40,
-1932, 207).
+tolerance, or, with a small probability, by far more: a pole that leans, a door taken
+for a panel's side.  Nobody is voted out.  Each combination of good and bad cues is a case with
+its own answer, by generalised least squares in the two angles of the direction
+(C. F. Gauss / A. C. Aitken; JCGM 102:2011 for correlated inputs), and with the weight that the
+cues themselves give it (Bayes' theorem; mixtures of good and bad measurements: D. W. Hogg,
+J. Bovy, D. Lang, arXiv:1008.4686, 2010, section 3, from memory).  Where cues disagree the cases
+lie apart, and what is drawn from them covers both answers.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import combinations, product
 
 import numpy as np
 
 from vision.parameters import (
+    CARD_LAID_DEG,
     CUES_DISAGREE_P,
-    CUES_WIDEN_P,
-    LONE_CUE,
+    FALSE_LINES_P,
+    LEANS_DEG,
+    LEANS_P,
     OPEN_DEG,
-    SAYS_NOTHING_DEG,
 )
-from vision.vertical.cue import CueName, PlumbCue, cue_of, line_plane
+from vision.vertical.cue import TOLERANCE_DEG, CueName, PlumbCue, cue_of, line_plane
+
+#: With more cues than the first only so many are taken to be bad at once as the second says:
+#: the combinations of many bodies, seen in several photos, would be countless.
+_ALL_COMBINED, _BAD_AT_ONCE = 6, 2
+#: Cases with less weight are not followed.
+_LEAST_WEIGHT = 1e-4
+#: A card that stands for itself is as flat as this, deg.
+_PAPER_DEG = 0.03
+#: Steps to the likeliest case, at most, and one that is small enough to stop (rad).
+_MOST_STEPS, _SMALL_STEP = 5, 1e-6
+
+
+@dataclass(frozen=True)
+class Case:
+    """One combination of good and bad cues: its ``weight``, the answer as a ``tilt`` (2,) from
+    the direction of all together, and the ``covariance`` (2, 2) of that answer, rad."""
+
+    weight: float
+    tilt: np.ndarray
+    covariance: np.ndarray
 
 
 @dataclass(frozen=True)
 class Gravity:
     """Downward unit vector in the camera frame (x right, y down, z forwards).
 
-    ``basis`` (3, 2) spans the plane square to it; ``covariance`` (2, 2) is in rad
-    along that basis.  ``parts_rad2`` gives each used cue's share of the variance
-    along any direction through :meth:`share`.  ``free`` is the number of degrees of
-    freedom of ``chi_square``; ``excess`` is chi-square less its degrees of freedom
-    while every cue was still in, for weighing one way to see the photo against another.
+    ``down`` is the mean over the ``cases``, ``basis`` (3, 2) spans the plane square to it;
+    ``covariance`` (2, 2) is that of all cases together, in rad along that basis.  ``used`` are
+    the cues that are rather good, ``rejected`` those that are rather bad; of a panel whose lines
+    are another thing's its card is used.  ``bad_p`` is the probability that any is bad.
+    ``chi_square``, with ``free`` degrees of freedom, is their misfit if all are good;
+    ``excess`` says how badly the cues go together with all that may be wrong with them, as a
+    chi-square less its degrees of freedom, for weighing one way to see the photo against another.
+    ``gains`` is the part of each used cue in the likeliest case, see :meth:`share`.
     """
 
     down: np.ndarray
     basis: np.ndarray
     covariance: np.ndarray
+    cases: tuple[Case, ...]
     used: tuple[PlumbCue, ...]
     rejected: tuple[PlumbCue, ...]
+    bad_p: float
     chi_square: float
     free: int
     excess: float
-    inflation: float
     gains: tuple[tuple[CueName, np.ndarray], ...]
 
     @property
@@ -61,7 +89,24 @@ class Gravity:
     def share(self, index: int, along: np.ndarray) -> float:
         """Standard uncertainty (rad) that cue ``index`` of ``gains`` adds along a direction."""
         a = self.basis.T @ along
-        return float(np.sqrt(max(a @ self.gains[index][1] @ a, 0.0)) * np.sqrt(self.inflation))
+        return float(np.sqrt(max(a @ self.gains[index][1] @ a, 0.0)))
+
+    def doubt(self, along: np.ndarray) -> float:
+        """Standard uncertainty (rad) along a direction because one of the cues may be bad:
+        what :meth:`share` of all cues leaves of the whole."""
+        a = self.basis.T @ along
+        told = sum(self.share(i, along) ** 2 for i in range(len(self.gains)))
+        return float(np.sqrt(max(a @ self.covariance @ a - told, 0.0)))
+
+    def draw(self, n: int, rng: np.random.Generator) -> np.ndarray:
+        """(n, 3) unit vectors down, each from a case drawn by its weight."""
+        weights = np.array([c.weight for c in self.cases])
+        which = rng.choice(len(weights), n, p=weights / weights.sum())
+        spread = np.linalg.cholesky(np.array([c.covariance for c in self.cases]))[which]
+        tilt = np.array([c.tilt for c in self.cases])[which] + np.squeeze(
+            spread @ rng.normal(0.0, 1.0, (n, 2, 1)), -1)
+        down = self.down + tilt @ self.basis.T
+        return np.asarray(down / np.linalg.norm(down, axis=1, keepdims=True))
 
 
 def tangent(down: np.ndarray) -> np.ndarray:
@@ -74,25 +119,32 @@ def tangent(down: np.ndarray) -> np.ndarray:
 
 
 def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
-          ) -> tuple[np.ndarray, np.ndarray]:
-    """Constraints a . down = 0 of one cue: (k, 3) rows and their (k, k) covariance.
-
-    All that is seen of one body shares how far that body is off plumb.
-    """
+          ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Constraints a . down = 0 of one cue: (k, 3) rows, the (k, k) covariance of what is
+    measured, and which (k,) of the rows are lines."""
     from scipy.linalg import block_diag
 
     a, noise = _sighting(cue, camera, down)
+    lines = np.arange(len(a)) < len(cue.lines_px)
     for other in cue.elsewhere:
         turned = other.turn @ down
         b, b_noise = _sighting(other.cue, other.camera, turned)
         spread = np.cross(turned, b)
         a = np.vstack([a, b @ other.turn])
         noise = block_diag(noise, b_noise + spread @ other.turn_covariance @ spread.T)
-    side, out = np.radians(cue.sideways_deg), np.radians(cue.outwards_deg)
+        lines = np.append(lines, np.arange(len(b)) < len(other.cue.lines_px))
+    return a, noise, lines
+
+
+def _off(cue: PlumbCue, down: np.ndarray, a: np.ndarray, sideways_deg: float,
+         outwards_deg: float) -> np.ndarray:
+    """(k, k) covariance of a cue's rows from how far its body is off plumb, which all that is
+    seen of the body shares."""
     # Across and along the line of sight: all that is known without a card.
     across, along = tangent(down).T if cue.pose is None else cue.pose.rotation[:, [0, 2]].T
-    lean = side**2 * np.outer(across, across) + out**2 * np.outer(along, along)
-    return a, noise + a @ lean @ a.T
+    side, out = np.radians([sideways_deg, outwards_deg])
+    return np.asarray(a @ (side**2 * np.outer(across, across)
+                           + out**2 * np.outer(along, along)) @ a.T)
 
 
 def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
@@ -115,7 +167,9 @@ def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
     if cue.pose is not None:
         x, z = cue.pose.rotation[:, 0], cue.pose.rotation[:, 2]
         spread = np.vstack([np.cross(x, down), np.cross(z, down)])
-        card = spread @ cue.pose.covariance[:3, :3] @ spread.T + np.eye(2) * np.radians(0.03) ** 2
+        laid = CARD_LAID_DEG if cue.lines_px else _PAPER_DEG
+        card = (spread @ cue.pose.covariance[:3, :3] @ spread.T
+                + np.eye(2) * np.radians(laid) ** 2)
         rows += [x, z]
         covariance = np.block([
             [covariance, np.zeros((len(noise), 2))], [np.zeros((2, len(noise))), card]])
@@ -125,45 +179,100 @@ def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
     return np.array(rows).reshape(-1, 3), covariance
 
 
-#: Direction, basis, covariance, chi-square, degrees of freedom, gains by cue.
-_Solution = tuple[np.ndarray, np.ndarray, np.ndarray, float, int, list[tuple[CueName, np.ndarray]]]
+@dataclass(frozen=True)
+class _State:
+    """What one cue says if it is good, or bad in one way: how many rows, logs of the probability
+    of that way and of the determinant of the rows' covariance, the normal equations for the two
+    angles."""
+
+    rows: int
+    log_p: float
+    log_det: float
+    normal: np.ndarray
+    pull: np.ndarray
+    chi_square: float
 
 
-def _solve(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> _Solution | None:
-    """Least squares in the two angles; None when the cues leave the direction open."""
-    down = start
-    for _ in range(6):
-        basis = tangent(down)
-        normal, rhs = np.zeros((2, 2)), np.zeros(2)
-        chi, count = 0.0, 0
-        blocks = []
-        for cue in cues:
-            a, cov = _rows(cue, camera, down)
-            weight = np.linalg.inv(cov + 1e-12 * np.eye(len(a)))
-            design = a @ basis
-            r = -(a @ down)
-            normal += design.T @ weight @ design
-            rhs += design.T @ weight @ r
-            chi += float(r @ weight @ r)
-            count += len(a)
-            blocks.append((cue.name, design.T @ weight @ design))
-        if np.linalg.eigvalsh(normal)[0] < 1.0 / np.radians(OPEN_DEG) ** 2:
-            return None
-        covariance = np.linalg.inv(normal)
-        step = covariance @ rhs
-        down = down + basis @ step
-        down = down / np.linalg.norm(down)
-        if np.linalg.norm(step) < 1e-7:
-            break
-    gains = [(name, covariance @ b @ covariance) for name, b in blocks]
-    return down, basis, covariance, chi, count - 2, gains
+def _states(cue: PlumbCue, camera: np.ndarray, down: np.ndarray, basis: np.ndarray
+            ) -> list[_State]:
+    """A cue as it may be, the good one first."""
+    a, noise, lines = _rows(cue, camera, down)
+    design, r = a @ basis, -(a @ down)
+    own = np.array([cue.sideways_deg, cue.outwards_deg])
+    ways = [(LEANS_P[cue.name], noise + _off(cue, down, a, *np.hypot(own, LEANS_DEG)))]
+    if lines.sum() > 1:
+        # Each line is another thing's; what is left is the card, if it carries one.
+        false = np.diag(np.where(lines, np.radians(LEANS_DEG) ** 2, 0.0))
+        ways.append((FALSE_LINES_P, noise + false + _off(cue, down, a, *(
+            own if cue.pose is None else TOLERANCE_DEG["zero card"]))))
+    ways.insert(0, (1.0 - sum(q for q, _ in ways), noise + _off(cue, down, a, *own)))
+    out = []
+    for probability, covariance in ways:
+        covariance = covariance + 1e-12 * np.eye(len(a))
+        weight = np.linalg.inv(covariance)
+        out.append(_State(len(a), float(np.log(probability)), float(np.linalg.slogdet(covariance)[1]),
+                          design.T @ weight @ design, design.T @ weight @ r,
+                          float(r @ weight @ r)))
+    return out
 
 
-def _less_of(cue: PlumbCue) -> list[list[PlumbCue]]:
-    """What can stay of a cue that is doubted: of a panel its card, else nothing."""
-    if cue.pose is not None and cue.lines_px:
-        return [[cue_of("zero card", [], cue.pose)], []]
-    return [[]]
+def _chosen(count: list[int]) -> np.ndarray:
+    """(K, n) which state each of n cues is in, over all combinations, all good first."""
+    n = len(count)
+    most = n if n <= _ALL_COMBINED else _BAD_AT_ONCE
+    out = []
+    for bad in range(most + 1):
+        for which in combinations(range(n), bad):
+            for states in product(*(range(1, count[i]) for i in which)):
+                row = np.zeros(n, int)
+                row[list(which)] = states
+                out.append(row)
+    return np.array(out)
+
+
+@dataclass(frozen=True)
+class _Combined:
+    """All combinations: log of their weight (K,), tilt (K, 2), covariance (K, 2, 2), which state
+    (K, n) each cue is in; and what the good ones say of themselves."""
+
+    log_weight: np.ndarray
+    tilt: np.ndarray
+    covariance: np.ndarray
+    chosen: np.ndarray
+    states: list[list[_State]]
+    open: bool
+    chi_square: float
+    free: int
+    log_scale: float
+
+
+def _combined(cues: list[PlumbCue], camera: np.ndarray, down: np.ndarray, start: np.ndarray
+              ) -> _Combined:
+    """Each combination of good and bad cues, linear about ``down``."""
+    basis = tangent(down)
+    states = [_states(cue, camera, down, basis) for cue in cues]
+    chosen = _chosen([len(s) for s in states])
+    # Where all is bad, the start still holds.
+    weak = np.eye(2) / np.radians(OPEN_DEG) ** 2
+    held = basis.T @ (start - down)
+    normal = np.broadcast_to(weak, (len(chosen), 2, 2)).copy()
+    pull = np.broadcast_to(weak @ held, (len(chosen), 2)).copy()
+    chi = np.full(len(chosen), held @ weak @ held)
+    log_p, log_det = np.zeros(len(chosen)), np.zeros(len(chosen))
+    for i, of_cue in enumerate(states):
+        which = chosen[:, i]
+        normal += np.array([s.normal for s in of_cue])[which]
+        pull += np.array([s.pull for s in of_cue])[which]
+        chi += np.array([s.chi_square for s in of_cue])[which]
+        log_p += np.array([s.log_p for s in of_cue])[which]
+        log_det += np.array([s.log_det for s in of_cue])[which]
+    covariance = np.linalg.inv(normal)
+    tilt = np.squeeze(covariance @ pull[:, :, None], -1)
+    chi = chi - np.sum(pull * tilt, axis=1)
+    log_det = log_det - np.linalg.slogdet(covariance)[1]
+    return _Combined(log_p - (chi + log_det) / 2, tilt, covariance, chosen, states,
+                     bool(np.linalg.eigvalsh(normal[0] - weak)[0] < weak[0, 0]),
+                     float(chi[0]), sum(s[0].rows for s in states) - 2, float(log_det[0]))
 
 
 def at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -> bool:
@@ -173,30 +282,9 @@ def at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) ->
     """
     from scipy.special import chdtrc  # the upper tail of chi-square
 
-    alone = _solve([cue], camera, start)
-    return alone is not None and alone[4] > 0 and bool(chdtrc(alone[4], alone[3]) < CUES_DISAGREE_P)
-
-
-def _witnessed(rest: _Solution, everything: _Solution) -> bool:
-    """True when of ``rest`` each cue is checked by the others in what the one left out denies.
-
-    A cord and a pole check one another sideways; how the pole leans towards the phone no
-    cord says, so against the panel it stands there alone.
-    """
-    basis, covariance, gains = rest[1], rest[2], rest[5]
-    normal = np.linalg.inv(covariance)
-    # What the one left out pulls at: its residuals, carried over to the two angles, are the
-    # information of the rest times the step that they cause (R. E. Kalman, J. Basic Eng. 82,
-    # 1960, 35).
-    pull = normal @ basis.T @ (everything[0] - rest[0])
-    length = float(np.linalg.norm(pull))
-    if length == 0:
-        return True
-    pull /= length
-    weak = np.eye(2) / np.radians(SAYS_NOTHING_DEG) ** 2
-    doubt = [float(pull @ np.linalg.inv(normal - normal @ gain @ normal + weak) @ pull)
-             for _, gain in gains]
-    return max(doubt) < np.radians(SAYS_NOTHING_DEG) ** 2 / 2
+    gravity = fuse([cue], camera, start)
+    return (gravity is not None and gravity.free > 0
+            and bool(chdtrc(gravity.free, gravity.chi_square) < CUES_DISAGREE_P))
 
 
 def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity | None:
@@ -217,34 +305,53 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
 
     References
     ----------
-    JCGM 102:2011 (correlated inputs); R. T. Birge, Phys. Rev. 40, 1932, 207 (the factor by
-    which the uncertainty grows where cues disagree).
+    JCGM 102:2011 (correlated inputs); D. W. Hogg, J. Bovy, D. Lang, arXiv:1008.4686, 2010,
+    section 3 (a mixture of good and bad measurements; from memory).
     """
-    from scipy.special import chdtrc  # the upper tail of chi-square
-
-    used, rejected = list(cues), []
-    solved = _solve(used, camera, start) if used else None
-    excess = 0.0 if solved is None else solved[3] - solved[4]
-    while solved is not None and solved[4] > 0 and chdtrc(solved[4], solved[3]) < CUES_DISAGREE_P:
-        tries: list[tuple[float, int, PlumbCue, list[PlumbCue], _Solution]] = []
-        for i, cue in enumerate(used):
-            for instead in _less_of(cue):
-                rest = used[:i] + instead + used[i + 1:]
-                again = _solve(rest, camera, start) if len(rest) > 1 else None
-                # What leaves nothing to check proves nothing: two lines always meet.
-                if again is not None and again[4] > 0 and (
-                        instead and at_odds_with_itself(cue, camera, start)
-                        or _witnessed(again, solved)):
-                    tries.append((chdtrc(again[4], again[3]), -len(tries), cue, rest, again))
-        if not tries or max(t[0] for t in tries) < CUES_WIDEN_P:
-            break
-        _, _, left_out, used, solved = max(tries, key=lambda t: (t[0], t[1]))
-        rejected.append(left_out)
-    if solved is None:
+    if not cues:
         return None
-    down, basis, covariance, chi, free, gains = solved
-    inflation = LONE_CUE**2 if len(used) == 1 else 1.0
-    if free > 0 and chdtrc(free, chi) < CUES_WIDEN_P:
-        inflation = max(inflation, chi / free)
-    return Gravity(down, basis, covariance * inflation, tuple(used), tuple(rejected), chi,
-                   free, excess, inflation, tuple(gains))
+    down = start / np.linalg.norm(start)
+    found = _combined(cues, camera, down, start)
+    for _ in range(_MOST_STEPS):
+        step = found.tilt[int(np.argmax(found.log_weight))]
+        down = down + tangent(down) @ step
+        down = down / np.linalg.norm(down)
+        found = _combined(cues, camera, down, start)
+        if np.linalg.norm(step) < _SMALL_STEP:
+            break
+    return None if found.open else _gravity(cues, found, down)
+
+
+def _gravity(cues: list[PlumbCue], found: _Combined, about: np.ndarray) -> Gravity:
+    """All combinations, linear about a direction, as one answer."""
+    weight = np.exp(found.log_weight - found.log_weight.max())
+    total = float(weight.sum())
+    weight = weight / total
+    mean = weight @ found.tilt
+    down = about + tangent(about) @ mean
+    down = down / np.linalg.norm(down)
+    basis = tangent(down)
+    turn = basis.T @ tangent(about)
+    cases = tuple(Case(float(w), turn @ (tilt - mean), turn @ covariance @ turn.T)
+                  for w, tilt, covariance in zip(weight, found.tilt, found.covariance, strict=True)
+                  if w > _LEAST_WEIGHT)
+    whole = sum(c.weight for c in cases)
+    covariance = sum((c.weight / whole * (c.covariance + np.outer(c.tilt, c.tilt)) for c in cases),
+                     np.zeros((2, 2)))
+    likeliest = int(np.argmax(weight))
+    used, rejected, gains = [], [], []
+    for i, cue in enumerate(cues):
+        good, false = (float(weight[found.chosen[:, i] == k].sum()) for k in (0, 2))
+        if good < 0.5:
+            rejected.append(cue)
+            if cue.pose is None or false < 0.5:
+                continue
+            cue = cue_of("zero card", [], cue.pose)
+        used.append(cue)
+        state = found.states[i][found.chosen[likeliest, i]]
+        own = turn @ found.covariance[likeliest]
+        gains.append((cue.name, own @ state.normal @ own.T))
+    log_total = float(found.log_weight.max() + np.log(total))
+    excess = -2.0 * log_total - found.log_scale - found.free
+    return Gravity(down, basis, covariance, cases, tuple(used), tuple(rejected),
+                   1.0 - float(weight[0]), found.chi_square, found.free, excess, tuple(gains))
