@@ -163,9 +163,10 @@ FALSE_LINES_P = 0.03
 #: How far a card that was stuck on its panel by hand is turned against the panel's sides, and
 #: stands off its face (deg, one standard deviation).  Our assumption.
 CARD_LAID_DEG = 0.4
-#: Cues none of which says a direction better than this (deg) leave the vertical open; so far
-#: (one standard deviation) the start, the zero card's own axis, holds in any case.  Our choice.
-OPEN_DEG = 12.0
+#: Cues none of which says a direction better than the first (deg) leave the vertical open; where
+#: all of them are bad, a card or a picture is upright to the second (one standard deviation).
+#: Our choice.
+OPEN_DEG, START_DEG = 12.0, 60.0
 #: An interval of the offset wider than this either way (mm) helps nobody.  Our choice.
 USELESS_OFFSET_MM = 80.0
 #: A card whose side is shorter, in pixels of the picture searched, is flagged.  Our choice.
@@ -207,8 +208,14 @@ DEPTH_SD_MM, DEPTH_SHARE, UNKNOWN_DEPTH_SD_MM = 10.0, 0.05, 200.0
 PRINT_SHARE, POINTER_TIP_MM, ZERO_CARD_MM, LENS_SHARE = 0.004, 1.0, 0.5, 2e-4
 #: Standard uncertainty (deg) of the camera's axis against square to the wall or bed.  Two
 #: doubts, both our assumptions: people stand within 12 degrees of square (12 / sqrt(3)), and
-#: they turn the phone to get both points into the picture (about 6).
+#: they turn the phone to get both points into the picture (about 6).  The panel that carries the
+#: zero card is turned against the wall by up to 20 (20 / sqrt(3)).
 AXIS_SD_DEG = math.hypot(12.0 / math.sqrt(3.0), 6.0)
+PANEL_FACES_SD_DEG = 20.0 / math.sqrt(3.0)
+#: Probability that an edge which is not upright runs along the wall or square to it; how far such
+#: an edge is off level as seen, with what is not known of the vertical, and how far beds and
+#: shelves are turned against the wall (deg, one standard deviation).  Our assumptions.
+ROOM_EDGE_P, LEVEL_EDGE_SD_DEG, ROOM_SQUARE_SD_DEG = 0.4, 1.5, 2.0
 
 # ------------------------------------------------------------------ the panel's pressure scale
 #: Standard uncertainty of a tap on the pointer, as a share of the photo's diagonal.  Our choice.

@@ -164,6 +164,15 @@ def test_a_tapped_landmark_with_its_depth():
     assert abs(error_mm) < SIGMAS * 10 * reading.standard_uncertainty_cm
 
 
+def test_a_depth_is_taken_square_to_the_bed_and_not_along_the_camera_s_axis():
+    # The phone looks 10 degrees past it, from half a metre above: along its axis 3 cm too high.
+    photo, label = scene(20311702, 1, "tap")
+    reading = read_level(photo, landmark_px=tuple(label["landmark_px"]),
+                         depth_difference_mm=label["depth_difference_mm"])
+    assert abs(10 * reading.offset_cm - label["true_offset_mm"]) < 15
+    assert "direction of depth" in {t.term for t in reading.budget}
+
+
 def test_nearer_means_the_landmark_lies_further_down_the_sight_line():
     # Phone above the landmark: the nearer it is taken to be, the higher up on the
     # sight line it lies, so the system hangs less high above it.

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -11,6 +11,7 @@ import numpy as np
 from vision.fiducials.cards import CardKind
 from vision.fiducials.pose import CardPose
 from vision.level.cues import GatheredCues, possible
+from vision.level.facing import Facing, facing_of, turned_ahead
 from vision.level.inputs import Point
 from vision.level.locate import LocatedCards
 from vision.parameters import (
@@ -44,18 +45,20 @@ class Placed:
 
 @dataclass(frozen=True)
 class Scenario:
-    """One way to understand the photo, with its log weight."""
+    """One way to understand the photo, with its log weight; ``turn_rad`` is how far to the right
+    of the camera's axis square to the wall lies, for a stated depth."""
 
     log_weight: float
     focal_px: float
     gravity: Gravity
     zero: Placed
     landmark: Placed
+    turn_rad: float = 0.0
 
     @cached_property
     def points_mm(self) -> tuple[np.ndarray, np.ndarray]:
         """(3,) zero reference and (3,) landmark in the camera frame."""
-        forward = sight_direction(self.gravity.down)
+        forward = turned_ahead(self.gravity.down, self.turn_rad)
 
         def placed(p: Placed, other: Placed, sign: float) -> np.ndarray:
             if p.pose is not None:
@@ -72,12 +75,6 @@ class Scenario:
         return float(self.gravity.down @ (landmark - zero))
 
 
-def sight_direction(down: np.ndarray) -> np.ndarray:
-    """(..., 3) level direction in which the phone looks, for (..., 3) unit vectors down."""
-    level = np.array([0.0, 0.0, 1.0]) - down * down[..., 2:3]
-    return np.asarray(level / np.linalg.norm(level, axis=-1, keepdims=True))
-
-
 def on_ray(ray: np.ndarray, depth_mm: np.ndarray | float, other: np.ndarray,
            forward: np.ndarray, sign: float) -> np.ndarray:
     """(..., 3) point on a ``ray`` (..., 3) whose depth is stated against ``other`` (..., 3).
@@ -92,9 +89,11 @@ def on_ray(ray: np.ndarray, depth_mm: np.ndarray | float, other: np.ndarray,
 
 @dataclass(frozen=True)
 class FusedGravity:
-    """Every way to understand the photo that leaves no direction open."""
+    """Every way to understand the photo that leaves no direction open; ``facing`` where a depth
+    is stated against a tapped point."""
 
     scenarios: tuple[Scenario, ...]
+    facing: Facing | None = None
 
     @cached_property
     def weights(self) -> np.ndarray:
@@ -128,7 +127,15 @@ def fuse_cues(cards: LocatedCards, gathered: GatheredCues) -> FusedGravity | Non
     """Gravity from the cues for every focal length and pose; None when all leave it open."""
     scenarios = [s for guess in gathered.focals
                  for s in _scenarios(cards, gathered, guess.focal_px, guess.weight)]
-    return FusedGravity(tuple(scenarios)) if scenarios else None
+    if not scenarios:
+        return None
+    fused, inputs = FusedGravity(tuple(scenarios)), cards.inputs
+    if inputs.mode == "cards":
+        return fused
+    best = fused.best
+    facing = facing_of(cards.picture.working_rgb, cards.camera(best.focal_px), best.gravity.down,
+                       best.zero.pose, cards.zero(), inputs.zero.side_mm)
+    return FusedGravity(tuple(replace(s, turn_rad=facing.turn_rad) for s in scenarios), facing)
 
 
 def _scenarios(cards: LocatedCards, gathered: GatheredCues, focal_px: float, weight: float

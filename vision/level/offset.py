@@ -13,10 +13,10 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.budget import BudgetTerm
-from vision.level.fuse import FusedGravity, Placed, Scenario, on_ray, sight_direction
+from vision.level.facing import Facing, turned_ahead
+from vision.level.fuse import FusedGravity, Placed, Scenario, on_ray
 from vision.level.locate import LocatedCards
 from vision.parameters import (
-    AXIS_SD_DEG,
     LENS_SHARE,
     POINTER_TIP_MM,
     PRINT_SHARE,
@@ -36,7 +36,7 @@ _ALONE = (
     ("placing", "pointer at the landmark, card on the zero reference", "placing"),
     ("tap", "finger on the landmark", "tap"),
     ("stated depth", "depth difference between the two points", "depth"),
-    ("direction of depth", "line of sight against square to the wall", "axis"),
+    ("direction of depth", "which way is square to the wall", "axis"),
 )
 _ALL = frozenset({"gravity", *(key for _, _, key in _ALONE)})
 
@@ -54,36 +54,34 @@ class OffsetEstimate:
 
 @dataclass(frozen=True)
 class _Chances:
-    """What the draws need beside a scenario: doubt of the camera's axis (rad) and of the lens
-    (px), and the sources of doubt that are drawn."""
+    """What the draws need beside a scenario: how the room is turned, doubt of the lens (px), and
+    the sources of doubt that are drawn."""
 
-    axis_sd_rad: float
+    facing: Facing | None
     lens_px: float
     on: Collection[str] = _ALL
 
 
 def estimate_offset(cards: LocatedCards, fused: FusedGravity) -> OffsetEstimate:
     """Median, 95 % interval and budget of the offset over all scenarios, by their weights."""
-    axis_sd = math.radians(AXIS_SD_DEG) if cards.inputs.mode != "cards" else 0.0
     lens_px = LENS_SHARE * math.hypot(*cards.picture.working_size)
     rng = np.random.default_rng(20010)
     counts = rng.multinomial(SAMPLES, fused.weights)
     draws = np.concatenate([
-        offsets_mm(s, int(n), rng, _Chances(axis_sd, lens_px))
+        offsets_mm(s, int(n), rng, _Chances(fused.facing, lens_px))
         for s, n in zip(fused.scenarios, counts, strict=True) if n > 0])
     low, high = (float(v) for v in np.quantile(draws, (0.025, 0.975)))
     return OffsetEstimate(float(np.median(draws)), (low, high), float(np.std(draws)),
-                          _budget(fused, axis_sd, lens_px))
+                          _budget(fused, lens_px))
 
 
 def offsets_mm(s: Scenario, n: int, rng: np.random.Generator, chances: _Chances) -> np.ndarray:
     """(n,) heights of zero reference over landmark, mm, drawn for one scenario."""
     g, on = s.gravity, chances.on
     down = g.draw(n, rng) if "gravity" in on else np.broadcast_to(g.down, (n, 3))
-    forward = sight_direction(down)
-    if "axis" in on:
-        turn = rng.normal(0.0, chances.axis_sd_rad, n)[:, None]
-        forward = forward * np.cos(turn) + np.cross(down, forward) * np.sin(turn)
+    drawn = "axis" in on and chances.facing is not None
+    turn = chances.facing.draw(n, rng) if drawn and chances.facing else s.turn_rad
+    forward = turned_ahead(down, turn)
     lens = chances.lens_px / s.focal_px if "lens" in on else 0.0
     if s.zero.pose is not None:
         zero = _on_card(s.zero, n, rng, "corners" in on, lens)
@@ -127,7 +125,7 @@ def _by_depth(p: Placed, other: np.ndarray, forward: np.ndarray, rng: np.random.
     return on_ray(ray, depth, other, forward, sign)
 
 
-def _budget(fused: FusedGravity, axis_sd_rad: float, lens_px: float) -> tuple[BudgetTerm, ...]:
+def _budget(fused: FusedGravity, lens_px: float) -> tuple[BudgetTerm, ...]:
     """Each source alone, as a standard uncertainty in cm."""
     best, weights, offsets = fused.best, fused.weights, fused.offsets_mm
     zero, landmark = best.points_mm
@@ -140,7 +138,7 @@ def _budget(fused: FusedGravity, axis_sd_rad: float, lens_px: float) -> tuple[Bu
                                 "what looks plumb may lean, or be something else"))
     for name, note, key in _ALONE:
         draws = offsets_mm(best, SAMPLES_ALONE, np.random.default_rng(20011),
-                           _Chances(axis_sd_rad, lens_px, {key}))
+                           _Chances(fused.facing, lens_px, {key}))
         if (sd := float(np.std(draws))) > _LEAST_TERM_MM:
             terms.append(BudgetTerm(name, sd / 10, "cm", note))
     focals = np.array([s.focal_px for s in fused.scenarios])

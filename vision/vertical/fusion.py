@@ -26,6 +26,7 @@ from vision.parameters import (
     LEANS_DEG,
     LEANS_P,
     OPEN_DEG,
+    START_DEG,
 )
 from vision.vertical.cue import TOLERANCE_DEG, CueName, PlumbCue, cue_of, line_plane
 
@@ -43,7 +44,7 @@ _MOST_STEPS, _SMALL_STEP = 5, 1e-6
 @dataclass(frozen=True)
 class Case:
     """One combination of good and bad cues: its ``weight``, the answer as a ``tilt`` (2,) from
-    the direction of all together, and the ``covariance`` (2, 2) of that answer, rad."""
+    that of the likeliest, and the ``covariance`` (2, 2) of that answer, rad."""
 
     weight: float
     tilt: np.ndarray
@@ -54,10 +55,11 @@ class Case:
 class Gravity:
     """Downward unit vector in the camera frame (x right, y down, z forwards).
 
-    ``down`` is the mean over the ``cases``, ``basis`` (3, 2) spans the plane square to it;
-    ``covariance`` (2, 2) is that of all cases together, in rad along that basis.  ``used`` are
-    the cues that are rather good, ``rejected`` those that are rather bad; of a panel whose lines
-    are another thing's its card is used.  ``bad_p`` is the probability that any is bad.
+    ``down`` is the answer of the likeliest of the ``cases``, ``basis`` (3, 2) spans the plane
+    square to it; ``covariance`` (2, 2) is that of all cases about it, in rad along that basis.
+    ``used`` are the cues that are rather good, ``rejected`` those that are rather bad; of a
+    panel whose lines are another thing's its card is used.  ``bad_p`` is the probability that
+    any is bad.
     ``chi_square``, with ``free`` degrees of freedom, is their misfit if all are good;
     ``excess`` says how badly the cues go together with all that may be wrong with them, as a
     chi-square less its degrees of freedom, for weighing one way to see the photo against another.
@@ -210,9 +212,9 @@ def _states(cue: PlumbCue, camera: np.ndarray, down: np.ndarray, basis: np.ndarr
     for probability, covariance in ways:
         covariance = covariance + 1e-12 * np.eye(len(a))
         weight = np.linalg.inv(covariance)
-        out.append(_State(len(a), float(np.log(probability)), float(np.linalg.slogdet(covariance)[1]),
-                          design.T @ weight @ design, design.T @ weight @ r,
-                          float(r @ weight @ r)))
+        log_det = float(np.linalg.slogdet(covariance)[1])
+        out.append(_State(len(a), float(np.log(probability)), log_det, design.T @ weight @ design,
+                          design.T @ weight @ r, float(r @ weight @ r)))
     return out
 
 
@@ -252,8 +254,8 @@ def _combined(cues: list[PlumbCue], camera: np.ndarray, down: np.ndarray, start:
     basis = tangent(down)
     states = [_states(cue, camera, down, basis) for cue in cues]
     chosen = _chosen([len(s) for s in states])
-    # Where all is bad, the start still holds.
-    weak = np.eye(2) / np.radians(OPEN_DEG) ** 2
+    # Where all is bad, the start still says something.
+    weak = np.eye(2) / np.radians(START_DEG) ** 2
     held = basis.T @ (start - down)
     normal = np.broadcast_to(weak, (len(chosen), 2, 2)).copy()
     pull = np.broadcast_to(weak @ held, (len(chosen), 2)).copy()
@@ -270,9 +272,10 @@ def _combined(cues: list[PlumbCue], camera: np.ndarray, down: np.ndarray, start:
     tilt = np.squeeze(covariance @ pull[:, :, None], -1)
     chi = chi - np.sum(pull * tilt, axis=1)
     log_det = log_det - np.linalg.slogdet(covariance)[1]
+    least = float(np.linalg.eigvalsh(normal[0] - weak)[0])
     return _Combined(log_p - (chi + log_det) / 2, tilt, covariance, chosen, states,
-                     bool(np.linalg.eigvalsh(normal[0] - weak)[0] < weak[0, 0]),
-                     float(chi[0]), sum(s[0].rows for s in states) - 2, float(log_det[0]))
+                     least < 1.0 / np.radians(OPEN_DEG) ** 2, float(chi[0]),
+                     sum(s[0].rows for s in states) - 2, float(log_det[0]))
 
 
 def at_odds_with_itself(cue: PlumbCue, camera: np.ndarray, start: np.ndarray) -> bool:
@@ -327,18 +330,18 @@ def _gravity(cues: list[PlumbCue], found: _Combined, about: np.ndarray) -> Gravi
     weight = np.exp(found.log_weight - found.log_weight.max())
     total = float(weight.sum())
     weight = weight / total
-    mean = weight @ found.tilt
-    down = about + tangent(about) @ mean
+    likeliest = int(np.argmax(weight))
+    best = found.tilt[likeliest]
+    down = about + tangent(about) @ best
     down = down / np.linalg.norm(down)
     basis = tangent(down)
     turn = basis.T @ tangent(about)
-    cases = tuple(Case(float(w), turn @ (tilt - mean), turn @ covariance @ turn.T)
+    cases = tuple(Case(float(w), turn @ (tilt - best), turn @ covariance @ turn.T)
                   for w, tilt, covariance in zip(weight, found.tilt, found.covariance, strict=True)
                   if w > _LEAST_WEIGHT)
     whole = sum(c.weight for c in cases)
     covariance = sum((c.weight / whole * (c.covariance + np.outer(c.tilt, c.tilt)) for c in cases),
                      np.zeros((2, 2)))
-    likeliest = int(np.argmax(weight))
     used, rejected, gains = [], [], []
     for i, cue in enumerate(cues):
         good, false = (float(weight[found.chosen[:, i] == k].sum()) for k in (0, 2))

@@ -98,7 +98,7 @@ def upright_edges(rgb: np.ndarray, vanishing: np.ndarray, within_deg: float = 6.
     ----------
     R. Grompone von Gioi et al., LSD: a line segment detector, IPOL 2, 2012.
     """
-    return distinct(e for plane in _planes(rgb)
+    return distinct(e for plane in colour_planes(rgb)
                     for e in _edges_of(plane, vanishing, within_deg, min_length_px))
 
 
@@ -121,7 +121,7 @@ def with_more_contrast(rgb: np.ndarray) -> np.ndarray:
     return np.asarray(cv2.cvtColor(lab, cv2.COLOR_LAB2RGB))
 
 
-def _planes(rgb: np.ndarray) -> list[np.ndarray]:
+def colour_planes(rgb: np.ndarray) -> list[np.ndarray]:
     """Brightness, red-green and blue-green difference, each (H, W) uint8."""
     import cv2
 
