@@ -160,7 +160,8 @@ class Search:
         looks = [offset_posterior(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
                                   self.px_per_mm) for e in at]
         return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
-                               float(np.exp(np.mean([math.log(k.odds) for k in looks]))))
+                               float(np.exp(np.mean([math.log(k.odds) for k in looks]))),
+                               any(k.hidden for k in looks))
 
 
 def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:

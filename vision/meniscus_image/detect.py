@@ -38,7 +38,8 @@ class MeniscusPosterior:
     ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
-    ``ring`` says that the line is a mark that runs round the tube.
+    ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
+    liquid is as dark as its meniscus.
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
@@ -61,6 +62,7 @@ class MeniscusPosterior:
     tail: float = 0.025
     modes: tuple[LevelMode, ...] = ()
     ring: bool = False
+    hidden: bool = False
 
     @property
     def competing(self) -> bool:
@@ -129,13 +131,14 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm)), fit)
+        ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm),
+        hidden=best.look.hidden), fit)
 
 
 def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:
     """The same, read elsewhere where the median is too likely more than a division off."""
     elevation = math.degrees(float(fit.pose.elevation_rad(meniscus.level_mm)))
-    limit = largest_chance(elevation, meniscus.wall_mm)
+    limit = largest_chance(elevation, meniscus.wall_mm, meniscus.hidden)
     if meniscus.chance_of_misreading(fit.scale) <= limit:
         return meniscus
     between = least_misleading_mm(meniscus.possible_mm, meniscus.offset_probability, fit.scale)

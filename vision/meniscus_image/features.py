@@ -13,6 +13,11 @@ import numpy as np
 #: offset network tells apart, mm.
 BIN_CENTRES_MM = np.round(np.arange(-2.5, 6.51, 0.1), 3)
 HARD_ELEVATION_DEG, HARD_WALL_MM = 15.0, 3.0
+#: A liquid that lets through less than this share of a colour, seen from no steeper than this,
+#: hides its meniscus; there the offset network is cooled so many times more.  Found on drawn scenes
+#: with wall angles of 22 to 90 degrees at every elevation (docs/uncertainty.md): the scenes
+#: that taught it had well wetted walls mostly in steep views.
+HIDDEN_SHARE, HIDDEN_WITHIN_DEG, HIDDEN_COOLING = 0.37, 6.0, 3.0
 ROW_PLANES = 3
 OFFSET_PLANES = 5
 
@@ -37,6 +42,21 @@ def is_hard(elevation_deg: Any, wall_mm: Any) -> Any:
     Found on views kept from teaching; there the offset network is cooled more.
     """
     return (np.abs(elevation_deg) > HARD_ELEVATION_DEG) | (np.asarray(wall_mm) > HARD_WALL_MM)
+
+
+def is_hidden(window: np.ndarray, elevation_deg: float) -> bool:
+    """Whether the meniscus is as dark as the liquid, so that nothing shows how high it climbs.
+
+    ``window`` (rows, columns, 3) in 0..255 is the close view round the front contact line.  From
+    well above or below, the disc of the surface parts from that line and tells; level with it, what
+    is seen through the liquid does, unless a colour is swallowed.
+    """
+    if abs(elevation_deg) > HIDDEN_WITHIN_DEG:
+        return False
+    row = (window.shape[0] // 2 - np.array([28, 10, -35, -55])).tolist()  # 0.1 mm a row
+    level = np.median(window, axis=1)  # print and lights cover less than half the width
+    above, below = level[row[0]:row[1]].mean(axis=0), level[row[2]:row[3]].mean(axis=0)
+    return bool(((below + 1.0) / (above + 1.0)).min() < HIDDEN_SHARE)
 
 
 def standardised(view: np.ndarray) -> tuple[np.ndarray, np.ndarray, float]:

@@ -15,14 +15,17 @@ from vision.scale_file.scale import Scale
 #: what is read.  Behind a thick wall (the narrow part of a stepped bore), seen from above
 #: or below, floor and step are mirrored close to the surface; there it must be smaller.
 LARGEST_CHANCE, MIRRORED_CHANCE, OBLIQUE_DEG = 0.05, 0.01, 10.0
+#: The same where the liquid hides its meniscus.  Our choice.
+HIDDEN_CHANCE = 0.02
 #: Heights tried between the lowest and the highest that is thought possible, mm.
 _STEP_MM = 0.02
 
 
-def largest_chance(elevation_deg: float, wall_mm: float) -> float:
+def largest_chance(elevation_deg: float, wall_mm: float, hidden: bool = False) -> float:
     """The chance of a misreading up to which a level is read."""
-    mirrored = abs(elevation_deg) > OBLIQUE_DEG and wall_mm > HARD_WALL_MM
-    return MIRRORED_CHANCE if mirrored else LARGEST_CHANCE
+    if abs(elevation_deg) > OBLIQUE_DEG and wall_mm > HARD_WALL_MM:
+        return MIRRORED_CHANCE
+    return HIDDEN_CHANCE if hidden else LARGEST_CHANCE
 
 
 def chance_of_misreading(read_mm: np.ndarray, level_mm: np.ndarray, probability: np.ndarray,

@@ -19,7 +19,9 @@ import numpy as np
 
 from vision.meniscus_image.features import (
     BIN_CENTRES_MM,
+    HIDDEN_COOLING,
     is_hard,
+    is_hidden,
     offset_net_facts,
     row_net_facts,
     standardised,
@@ -36,11 +38,13 @@ class OffsetPosterior:
     """What the offset network says of one place.
 
     ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
-    picture is with the front contact line there than with something else.
+    picture is with the front contact line there than with something else; ``hidden`` whether
+    the liquid hides its meniscus.
     """
 
     probability: np.ndarray
     odds: float
+    hidden: bool = False
 
     @property
     def mean_mm(self) -> float:
@@ -91,16 +95,20 @@ def offset_posterior(
 
     ``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one.
     """
-    z, mean, sd = standardised(filled(close))
+    seen = filled(close)
+    z, mean, sd = standardised(seen)
     far = np.asarray(cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS),
                                 interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
     said = _run("offset_net", _with_numbers(
         np.concatenate([z, (far - mean) / sd]),
         offset_net_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
     cooled = _temperatures()
-    bins = "hard bins" if is_hard(elevation_deg, wall_mm) else "bins"
+    heat = cooled["hard bins" if is_hard(elevation_deg, wall_mm) else "bins"]
+    hidden = is_hidden(seen, elevation_deg)
+    if hidden:
+        heat *= HIDDEN_COOLING
     here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)
-    return OffsetPosterior(_softmax(said[:-1], cooled[bins]), float(np.exp(here) / TAUGHT_ODDS))
+    return OffsetPosterior(_softmax(said[:-1], heat), float(np.exp(here) / TAUGHT_ODDS), hidden)
 
 
 def filled(view: np.ndarray) -> np.ndarray:

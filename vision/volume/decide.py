@@ -103,7 +103,7 @@ def _cut_off(e: PhotoEvidence) -> bool:
 
 def _misread_risk(e: PhotoEvidence) -> bool:
     return e.meniscus is not None and e.meniscus.chance_of_misreading(
-        e.scale) > largest_chance(_elevation_deg(e), e.meniscus.wall_mm)
+        e.scale) > largest_chance(_elevation_deg(e), e.meniscus.wall_mm, e.meniscus.hidden)
 
 
 #: Where no row fits the scale.
@@ -149,6 +149,10 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
             "The edge that was found runs on past the chamber: something is before or just "
             "behind the surface.  Take it away, or move the phone, and take another photo."),
+    Refusal("meniscus-uncertain", lambda e: _misread_risk(e) and e.meniscus is not None
+            and e.meniscus.hidden,
+            "The liquid is so dark that its curved edge does not show: take another photo from a "
+            "little above, so that the surface itself is seen."),
     Refusal("meniscus-uncertain", _misread_risk),
 )
 
