@@ -19,8 +19,8 @@ ROOT = Path(__file__).resolve().parents[1]
 ORDER = {
     "vision": (
         "errors", "flags", "constants", "budget", "parameters", "robust", "true_intervals",
-        "reading", "worker", "plain_file", "spreadsheet", "drawing", "imaging", "lens",
-        "scale_file", "optics", "hydrostatics", "graduations",
+        "reading", "small_network", "worker", "plain_file", "spreadsheet", "drawing", "imaging",
+        "lens", "scale_file", "optics", "hydrostatics", "graduations",
         "meniscus_image", "volume", "fiducials", "vertical", "level", "pressure_panel",
         "manual_scale", "flow", "output", "lesson", "synthetic", "accuracy", "training",
     ),
