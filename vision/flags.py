@@ -71,6 +71,8 @@ _ALL = (
          "Hold the phone at the height of the surface and take another photo."),
     Flag("meniscus-uncertain", "The shape of the meniscus could not be settled",
          "Hold the phone at the height of the surface, with an even background."),
+    Flag("view-contradicts", "Marks and surface do not agree on whether it is seen from above or "
+         "from below", "Hold the phone at the height of the surface and take another photo."),
     Flag("surface-covered", "Something covers the surface",
          "Keep fingers and labels off the scale."),
     Flag("surface-cut-off", "The photo ends at the surface, or just beside it",

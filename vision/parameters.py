@@ -61,6 +61,10 @@ RING_DEG, ON_A_MARK_MM, ON_A_MARK_PX, LIKE_A_MARK = 60.0, 0.5, 1.5, 1.5
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3
+#: Elevation (deg) from which the surface shows whether it is seen from above or from below, and
+#: nats by which it may speak for the other side than the marks do.  Our choice: in 43 drawn scenes
+#: seen from 4 to 30 degrees it spoke for the right side by up to 24, for the wrong one by 0.15.
+OTHER_SIDE_DEG, OTHER_SIDE_NATS = 3.0, 2.0
 #: Elevation (deg) beyond which nothing is read: the correction grows faster than what is known
 #: of it.  Our choice; design range is 30.
 STEEPEST_DEG = 40.0

@@ -19,6 +19,7 @@ from vision.budget import combined_standard_uncertainty
 from vision.errors import InputError
 from vision.flags import FLAGS
 from vision.imaging.photo import load_photo, photo_from_array
+from vision.meniscus_image.candidates import Search
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.synthetic.chamber import ChamberScene, render_scene, sample_scene, scene_for
@@ -346,3 +347,25 @@ class TestOffScale:
     def test_an_unreadable_photo_is_refused(self):
         r = read_volume(load_photo(SAMPLES / "bench-8-blurred.jpg"), load_scale("heron-100"))
         assert r.status == "refused" and r.value is None and r.reasons
+
+
+@pytest.mark.slow
+class TestSideOfTheSurface:
+    """The disc of the surface shows from which side of its plane it is seen."""
+
+    def test_the_surface_agrees_with_the_marks(self):
+        for _, _, r in fresh():
+            assert "view-contradicts" not in r.flags
+
+    def test_a_view_told_the_wrong_way_round_is_not_read(self, monkeypatch):
+        """Whoever takes a view from above for one from below reads the far rim."""
+        monkeypatch.setattr(Search, "side", -1.0)
+        said = []
+        for scene, picture, true in fresh():
+            if true.status != "read" or abs(scene.camera.elevation_deg) < 6.0:
+                continue
+            r = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale)
+            said.append("view-contradicts" in r.flags)
+            assert r.status == "refused" or abs(r.value - scene.true_value) < (
+                scene.scale.division_at(scene.true_value))
+        assert any(said)

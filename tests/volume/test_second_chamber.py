@@ -15,21 +15,23 @@ def check(verdict: str) -> NumeralCheck:
     return NumeralCheck(verdict, 0, 20.0, 5, True, 0, "")  # type: ignore[arg-type]
 
 
-@pytest.mark.parametrize(("own", "there", "clear", "two_rows", "second"), [
+@pytest.mark.parametrize(("own", "there", "clear", "counted", "second"), [
     ("agree", "agree", False, False, True),
     ("agree", "unread", False, False, False),   # a rule on the panel has marks as well
     ("agree", "unread", True, False, False),
     ("agree", "unread", False, True, False),
-    ("agree", "unread", True, True, True),      # two spacings, all in place: no rule has that
+    ("agree", "unread", True, True, True),      # as many marks as the scale, all in place
+    ("agree", "other", False, False, True),     # its numbers are of this scale
     ("agree", "disagree", True, True, False),
     ("unread", "unread", False, False, True),   # neither has numbers: both may be it
 ])
-def test_a_second_row_of_marks(monkeypatch, own, there, clear, two_rows, second):
+def test_a_second_row_of_marks(monkeypatch, own, there, clear, counted, second):
     fit = SimpleNamespace(rival=0.95, rival_px=(5.0, 5.0), beside_px=(), picture="any", scale=None)
     monkeypatch.setattr(stage, "row_in",
                         lambda *_, near: SimpleNamespace(is_clear=clear) if near == (5.0, 5.0)
                         else pytest.fail("where?"))
     monkeypatch.setattr(stage, "apart", lambda a, b: True)
-    monkeypatch.setattr(stage, "two_spacings_in_place", lambda _: two_rows)
+    monkeypatch.setattr(stage, "places_beside", lambda fit: [])
+    monkeypatch.setattr(stage, "accept_by_count", lambda row, complete: counted)
     monkeypatch.setattr(stage, "check_numerals", lambda _: check(there))
     assert stage.second_chamber(fit, check(own), Hints()) is second

@@ -189,20 +189,35 @@ def _search_once(strokes: Strokes, chains: list[Chain], height_px: int, scale: S
         if a.score > rival * best.score:
             rival = float(np.clip(a.score / best.score, 0, 1))
             where = there
-    return Found(best, strokes, factor, rival, where, elsewhere,
-                  _beside(strokes, chains, best, scale, factor))
-
-
-def _beside(strokes: Strokes, chains: list[Chain], best: Alignment, scale: Scale, factor: int
-            ) -> tuple[tuple[float, float], ...]:
-    """Middles, in the whole picture, of long rows of strokes outside this chamber."""
     z = np.array([m.height_mm for m in scale.marks])
     px_mm = _pitch(best, scale) / float(np.min(np.abs(np.diff(z))))
+    return Found(best, strokes, factor, rival, where, elsewhere,
+                 _beside(strokes, chains, best.column, px_mm, scale, factor))
+
+
+def rows_beside(grey: np.ndarray, scale: Scale, axis: tuple[float, float], px_per_mm: float,
+                seen: Seen) -> tuple[tuple[float, float], ...]:
+    """Middles (x, y) of long rows of strokes outside a chamber, at one quick look.
+
+    ``axis`` (p, q) is the line x = p + q y of the chamber; all in pixels of ``grey`` (H, W).
+    """
+    h, w = grey.shape
+    plan = (max(1, round(np.sqrt(h * w / _SEARCH_PIXELS))), 1.3, 0, False)
+    if plan not in seen:
+        seen[plan] = _look(grey, *plan)
+    factor = plan[0]
+    column = ((axis[0] + 0.5 - 0.5 * axis[1]) / factor + 0.5 * axis[1] - 0.5, axis[1])
+    return _beside(*seen[plan], column, px_per_mm / factor, scale, factor)
+
+
+def _beside(strokes: Strokes, chains: list[Chain], column: tuple[float, float], px_mm: float,
+            scale: Scale, factor: int) -> tuple[tuple[float, float], ...]:
+    """Middles, in the whole picture, of long rows of strokes outside this chamber."""
     fewest = 0.3 * len(main_run(scale))
     found = []
     for chain in chains:
         middle = strokes.centre_px[chain.index].mean(axis=0)
-        axis_x = best.column[0] + best.column[1] * middle[1]
+        axis_x = column[0] + column[1] * middle[1]
         if len(chain) >= max(fewest, 8) and (
                 abs(middle[0] - axis_x) > 1.2 * scale.outer_radius_mm * px_mm):
             x, y = (middle + 0.5) * factor - 0.5

@@ -8,6 +8,7 @@ are left out: their rim is a level line like the surface itself.
 from __future__ import annotations
 
 import math
+from copy import copy
 from dataclasses import dataclass
 
 import numpy as np
@@ -20,6 +21,7 @@ from vision.meniscus_image.networks import OffsetPosterior, offset_posterior, ro
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
+from vision.parameters import OTHER_SIDE_DEG
 from vision.scale_file.scale import Scale
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the offset network.
@@ -30,6 +32,8 @@ _SAME_MM = 1.6
 _UNTHOUGHT = 0.005
 #: How far from a place of the row network its contact line may lie.
 _LINE_REACH_MM = 0.9
+#: Beliefs are not taken to be smaller than this.
+_NO_BELIEF = 1e-6
 #: From places no farther apart than this the offset network sees the same line, if it is one.
 _SAME_WINDOW_MM = 2.5
 #: So far beside a place the offset network looks whether another line is as much a front line,
@@ -67,7 +71,13 @@ class LevelMode:
 
 
 class Search:
-    """One look for the surface in one picture."""
+    """One look for the surface in one picture.
+
+    ``side`` is -1 where the networks are told that the camera stood as far on the other side of
+    the surface, below it instead of above it, as the marks say.
+    """
+
+    side = 1.0
 
     def __init__(self, rgb: np.ndarray, fit: GraduationFit, px_per_mm: float) -> None:
         self.rgb, self.fit, self.px_per_mm = rgb, fit, px_per_mm
@@ -81,7 +91,7 @@ class Search:
         """Places of the row network, likeliest first, and its belief in no surface in sight."""
         scale, pose, grid = self.fit.scale, self.fit.pose, self.grid
         p, p_absent = row_probability(
-            self.whole, math.degrees(float(pose.elevation_rad(self.middle_mm))),
+            self.whole, self.elevation_deg(self.middle_mm),
             scale.inner_radius_mm(scale.value_at(self.middle_mm)), grid.step_mm)
         if near_mm is not None:
             p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
@@ -89,6 +99,27 @@ class Search:
             p *= (1.0 - p_absent) / max(float(p.sum()), 1e-12)
         p = p * ~_at_steps(scale, pose, grid.height_mm)
         return peaks(p, grid), p_absent
+
+    def elevation_deg(self, height_mm: float) -> float:
+        """What the networks are told of the sight line to a height of the wall."""
+        return self.side * math.degrees(float(self.fit.pose.elevation_rad(height_mm)))
+
+    def other_side_nats(self, places: list[MeniscusCandidate]) -> float:
+        """How much better the networks understand the surface as one seen from the other side
+        (log of the ratio of their beliefs; 0 where the two can hardly be told apart).
+
+        The disc of the surface shows its upper face to a camera above it, its lower one to a
+        camera below: the picture of the surface knows what the marks say of the view.
+        """
+        if min(abs(self.elevation_deg(q.height_mm)) for q in places) < OTHER_SIDE_DEG:
+            return 0.0
+        other = copy(self)
+        other.side = -self.side
+        there, _ = other.candidates(None)
+        belief = sum(q.weight * q.look.odds for q in places)
+        other_belief = sum(q.weight * other.offset_at(q.height_mm).odds
+                           for q in there[:len(places)])
+        return math.log(max(other_belief, _NO_BELIEF) / max(belief, _NO_BELIEF))
 
     def bore(self, height_mm: float) -> tuple[float, float]:
         """Radius of the bore and thickness of the wall at a height."""
@@ -152,7 +183,7 @@ class Search:
         """
         pose = self.fit.pose
         radius, wall = self.bore(centre_mm)
-        elevation = math.degrees(float(pose.elevation_rad(centre_mm)))
+        elevation = self.elevation_deg(centre_mm)
         close = view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm)
         doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [

@@ -39,7 +39,8 @@ class MeniscusPosterior:
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
     ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
-    liquid is as dark as its meniscus.
+    liquid is as dark as its meniscus; ``other_side_nats`` how much better the surface is
+    understood as one that is seen from the other side of its plane.
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
@@ -63,6 +64,7 @@ class MeniscusPosterior:
     modes: tuple[LevelMode, ...] = ()
     ring: bool = False
     hidden: bool = False
+    other_side_nats: float = 0.0
 
     @property
     def competing(self) -> bool:
@@ -132,7 +134,8 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
         ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm),
-        hidden=best.look.hidden), fit)
+        hidden=best.look.hidden,
+        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0), fit)
 
 
 def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:

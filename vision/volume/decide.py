@@ -23,6 +23,7 @@ from vision.parameters import (
     LEAST_CONTRAST,
     LEAST_PITCH_PX,
     MENISCUS_ROOM_MM,
+    OTHER_SIDE_NATS,
     SOME_SCALE_MARKS,
     STEEPEST_DEG,
     SURE_PLACE,
@@ -146,6 +147,8 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.ring,
             "Only printed rings are seen, no liquid surface: is the chamber empty?  Look "
             "yourself, or change the light or the background and take another photo."),
+    Refusal("view-contradicts", lambda e: e.meniscus is not None
+            and e.meniscus.other_side_nats > OTHER_SIDE_NATS),
     Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
             "The edge that was found runs on past the chamber: something is before or just "
             "behind the surface.  Take it away, or move the phone, and take another photo."),

@@ -13,6 +13,7 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.fit import GraduationFit, fit_graduations, recentred
+from vision.graduations.search import rows_beside
 from vision.imaging.photo import Photo
 from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
 from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
@@ -148,6 +149,25 @@ def other_rows(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
         other = row_in(fit.picture, look, fit.scale, hints)
         if other is not None:
             yield other
+
+
+def places_beside(fit: GraduationFit) -> list[tuple[str, Point]]:
+    """(look, point) of rows of marks beside this chamber, in the look in which they were seen.
+
+    Marks behind or in red liquid show in red light only, which such a liquid lets through.
+    """
+    picture = fit.picture
+    if picture is None:
+        return []
+    heights = np.array([fit.height_mm.min(), fit.height_mm.max()])
+    (x0, y0), (x1, y1) = fit.pose.project(fit.pose.on_wall(np.zeros(2), heights))
+    q = float((x1 - x0) / (y1 - y0))
+    red = rows_beside(picture.look("red"), fit.scale, (float(x0 - q * y0), q),
+                      fit.pose.px_per_mm(float(heights.mean())), picture.seen.setdefault("red", {}))
+    apart_px = fit.scale.outer_radius_mm * fit.pose.px_per_mm(float(heights.mean()))
+    return [("grey", p) for p in fit.beside_px] + [
+        ("red", p) for p in red
+        if all(np.hypot(p[0] - q[0], p[1] - q[1]) > apart_px for q in fit.beside_px)]
 
 
 def apart(a: GraduationFit, b: GraduationFit) -> bool:

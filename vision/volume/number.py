@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Literal
 
-from vision.graduations.decision import accept_by_count, reject_by_marks, two_spacings_in_place
+from vision.graduations.decision import accept_by_count, reject_by_marks
 from vision.graduations.fit import GraduationFit
 from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, renumbered
 from vision.parameters import (
@@ -21,7 +21,7 @@ from vision.parameters import (
     MOST_UNMATCHED_MARKS,
     RIVAL_SHARE,
 )
-from vision.volume.locate import Hints, apart, best_row, other_rows, row_in
+from vision.volume.locate import Hints, apart, best_row, other_rows, places_beside, row_in
 
 _TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
           "which mark was meant, and type its value.")
@@ -121,17 +121,19 @@ def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> boo
     """
     if fit.picture is None:
         return False
-    strong = [] if fit.rival <= RIVAL_SHARE or fit.rival_px is None else [fit.rival_px]
+    places = [] if fit.rival <= RIVAL_SHARE or fit.rival_px is None else [("grey", fit.rival_px)]
     settled = check.verdict == "agree"
-    for place in [*strong, *fit.beside_px][:MOST_ROWS_BESIDE] if settled else strong:
-        other = row_in(fit.picture, "grey", fit.scale, hints, near=place)
+    if settled:
+        places = [*places, *places_beside(fit)][:MOST_ROWS_BESIDE]
+    for look, place in places:
+        other = row_in(fit.picture, look, fit.scale, hints, near=place)
         if other is None or not apart(fit, other):
             continue
-        # where neither row has legible numbers, both may be the chamber; two rows of
-        # different spacing, all there and in place, are no rule on a panel
-        verdict = check_numerals(other).verdict
-        whole = other.is_clear and two_spacings_in_place(other)
-        if verdict == "agree" or verdict == "unread" and (whole or not settled):
+        # where neither row has legible numbers, both may be the chamber; a row with as many
+        # marks as the scale, all there and in place, is hardly a rule on a panel
+        seen = check_numerals(other)
+        whole = other.is_clear and accept_by_count(other, seen.count_complete)
+        if seen.verdict in _NUMBERED or seen.verdict == "unread" and (whole or not settled):
             return True
     return False
 
