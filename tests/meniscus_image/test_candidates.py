@@ -111,5 +111,6 @@ def searched(photo: str) -> tuple[Search, float]:
         label = next(line for line in map(json.loads, (SAMPLES / "labels.jsonl").open())
                      if line["file"] == photo)
         read_volume(load_photo(SAMPLES / photo), load_scale(SAMPLES / label["scale"]))
-    places, _ = candidates(seen[-1], None)
-    return seen[-1], places[0].height_mm
+    # the first: the next one asks what the surface would be, seen from its other side
+    places, _ = candidates(seen[0], None)
+    return seen[0], places[0].height_mm
