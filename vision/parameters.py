@@ -125,6 +125,10 @@ AIM_STEEP_DEG = 15.0
 #: border would have fewer than 6 px each (our choice).
 AIM_CARD_PX = 48.0
 
+#: Focal length (35 mm-equivalent) of phones' main cameras, where a live picture does not tell it:
+#: for a hint in whole centimetres only.  Our assumption.
+AIM_FOCAL_35MM = 26.0
+
 # ------------------------------------------------------------------ bodies at the bedside (level)
 #: Thickness of poles (mm, thinnest and thickest), and how far beside the zero card's centre one
 #: may stand.  Common practice, no source.

@@ -17,7 +17,8 @@ from app.readers import pool
 from app.readers.job import Job
 from app.ui import session_files
 from app.ui.camera import targets
-from vision.errors import CountersightError
+from vision.errors import CountersightError, InputError
+from vision.imaging.gravity import phone_gravity
 
 #: A frame within the size that the page sends takes a third of this.
 MOST_BYTES = 400_000
@@ -60,7 +61,8 @@ async def _looked(session: str, request: Request) -> Response:
         return Response(status_code=400)
     if target is None or workers is None:
         return Response(status_code=404)
-    job = Job.of(target.function, (frame, *target.args, min(max(ratio, 1.0), 20.0)), {})
+    options = {"down": _down(request.query_params.get("down", ""))} if target.tilted else {}
+    job = Job.of(target.function, (frame, *target.args, min(max(ratio, 1.0), 20.0)), options)
     ticket = None if job is None else workers.submit_if_free(job)
     if ticket is None:
         return Response(status_code=503)  # readings go first
@@ -73,6 +75,14 @@ async def _looked(session: str, request: Request) -> Response:
         return Response(status_code=503)
     finally:
         ticket.give_up()
+
+
+def _down(words: str) -> tuple[float, ...] | None:
+    """Where the phone says that down is, if it is a direction: a browser may send anything."""
+    try:
+        return phone_gravity([float(v) for v in words.split(",")]).down
+    except (ValueError, InputError):
+        return None
 
 
 ROUTES = [Route(targets.AIM_PATH + "{session}", _aim, methods=["POST"])]

@@ -17,6 +17,8 @@ from serving import ALONE, PHONE, Served, at_rest, live, too_small
 from test_chamber import answer_all, confirm, read_first
 
 from app.records import Store
+from vision.imaging.photo import load_photo
+from vision.synthetic.bedside import level_scene
 
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)
@@ -33,23 +35,25 @@ UPRIGHT = (0.0, G, -0.12)
 NODDING = (0.0, G * math.cos(math.radians(20)), G * math.sin(math.radians(20)))
 
 
-def film(label: dict, folder: Path) -> Path:
-    """The photo as a film for the browser's fake camera (Motion JPEG)."""
-    picture = cv2.imread(str(SAMPLES / label["file"]))
-    data = cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, 92])[1].tobytes()
-    made = folder / f"{label['file']}.mjpeg"
-    made.write_bytes(data * 2)
-    return made
+def jpeg_of(picture, quality: int = 92) -> bytes:  # type: ignore[no-untyped-def]
+    return cv2.imencode(".jpg", picture, [cv2.IMWRITE_JPEG_QUALITY, quality])[1].tobytes()
+
+
+def demo(label: dict):  # type: ignore[no-untyped-def]
+    """The demo photo of a label."""
+    return cv2.imread(str(SAMPLES / label["file"]))
 
 
 @pytest.fixture(scope="module")
 def with_camera(browser, chromium: str, tmp_path_factory: pytest.TempPathFactory):
-    """Opens a browser whose camera shows the demo photo of a label."""
+    """Opens a browser whose fake camera shows a film (Motion JPEG): by default a demo photo."""
     folder, opened = tmp_path_factory.mktemp("films"), []
 
-    def start(label: dict):  # type: ignore[no-untyped-def]
+    def start(label: dict, film: bytes = b""):  # type: ignore[no-untyped-def]
+        made = folder / f"{len(opened)}.mjpeg"
+        made.write_bytes(film or 2 * jpeg_of(demo(label)))
         flags = [ALONE, "--disable-dev-shm-usage", "--use-fake-device-for-media-stream",
-                 f"--use-file-for-fake-video-capture={film(label, folder)}",
+                 f"--use-file-for-fake-video-capture={made}",
                  *(["--no-sandbox"] if os.geteuid() == 0 else [])]
         opened.append(browser.browser_type.launch(executable_path=chromium, args=flags))
         return opened[-1]
@@ -257,6 +261,68 @@ def test_without_a_sensor_photos_are_taken_all_the_same(easy, visit) -> None:
     expect(frame(page).get_by_role("button", name="Calibrate the tilt")).to_be_hidden()
     frame(page).get_by_role("button", name="Take the photos").click()
     expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
+
+
+def handed_over(page) -> list[dict]:
+    """What the frame said of each photo that it handed to the page."""
+    page.wait_for_function("() => window.handed")
+    return page.evaluate("""() => { const b = window.handed, n = new DataView(
+        b.buffer, b.byteOffset).getUint32(0);
+        return JSON.parse(new TextDecoder().decode(b.slice(4, 4 + n))).photos }""")
+
+
+NOTED = """window.addEventListener('message', (e) => {
+    if (e.data?.type === 'streamlit:setComponentValue') window.handed = e.data.value; })"""
+
+
+def test_frames_of_the_heights_passed_through_go_with_the_burst(with_camera, visit) -> None:
+    """First seen from above, then level: the film is four seconds of each, over and over."""
+    both = [jpeg_of(cv2.resize(demo(x), (960, 1280)), 80) for x in (STEEP, EASY)]
+    page = visit(with_camera(EASY, b"".join(120 * x for x in both)), before=NOTED)
+    choose_scale(page, "quay-60")
+    open_camera(page)
+    hint = frame(page).locator("#hint")
+    expect(hint).to_have_text(re.compile("Lower the phone"))
+    expect(hint).to_have_text("Good: hold still and take the photos.")
+    frame(page).get_by_role("button", name="Take the photos").click()
+    photos = handed_over(page)
+    # The sharpest two of the press, and one from each other height.
+    assert len(photos) >= 3 and all(p["bytes"] > 10_000 and p["down"] for p in photos)
+
+
+def test_a_level_check_from_the_live_picture(with_camera, visit) -> None:
+    """A drawn room: both cards found, the height of the lens drawn, down told to the reading."""
+    data, label = level_scene(301, 24, "cards")
+    x, y, z = label["gravity_camera"]
+    page = visit(with_camera(label, 2 * jpeg_of(load_photo(data).rgb[..., ::-1])),
+                 (-x * G, y * G, z * G), "/level", before=NOTED)
+    open_camera(page)
+    inside = frame(page)
+    expect(inside.locator("#hint")).to_have_text("Both cards seen: hold still and take the photos.")
+    nod = round(math.degrees(math.asin(z)))
+    expect(inside.locator("#tilt")).to_contain_text(
+        f"looks {abs(nod)}\u00b0 {'down' if nod > 0 else 'up'}" if nod else "Phone")
+    # Where the drawn line crosses the middle of the picture, as a share of its height.  In the
+    # room every point as high as the lens lies there: f tan(nod) above the middle.
+    drawn = script(page).evaluate("""() => { const o = document.getElementById('over'),
+        v = document.getElementById('video'), k = Math.min(o.width / v.videoWidth,
+        o.height / v.videoHeight), top = (o.height - k * v.videoHeight) / 2,
+        d = o.getContext('2d').getImageData(0, 0, o.width, o.height).data, rows = [];
+        for (let y = 0; y < o.height; y++) for (let x = 0.4 * o.width | 0; x < 0.6 * o.width; x++) {
+          const i = 4 * (y * o.width + x);
+          if (d[i + 3] > 200 && d[i] > 240 && d[i + 1] > 240 && d[i + 2] > 240) rows.push(y); }
+        return (rows.reduce((s, y) => s + y, 0) / rows.length - top) / (k * v.videoHeight) }""")
+    focal = 26.0 / 43.27 * math.hypot(label["width"], label["height"])
+    assert drawn == pytest.approx(0.5 - focal * z / y / label["height"], abs=0.02)
+    inside.get_by_role("button", name="Take the photos").click()
+    (first, *_) = handed_over(page)
+    assert first["down"] == pytest.approx(label["gravity_camera"], abs=0.01)
+    said = page.get_by_text(re.compile(r"[\d.]+ cm too (low|high) \(")).first
+    expect(said).to_be_visible()
+    off, way = re.search(r"([\d.]+) cm too (low|high)", said.inner_text()).groups()
+    assert float(off) * (1 if way == "high" else -1) == pytest.approx(
+        label["true_offset_mm"] / 10, abs=1.5)
+    expect(page.get_by_text("phone sensor").first).to_be_attached()
 
 
 # --- the sums of the frame's own scripts, in the browser that runs them

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import cv2
 import numpy as np
+import pytest
 from level_rooms import card_picture
 
 from vision.level.aim import aim_at_cards
@@ -37,6 +38,23 @@ def test_the_card_that_is_missing_is_named() -> None:
     assert "the zero card" in aim_at_cards(frame(landmark=(60, 60, 100))).words
     both = aim_at_cards(frame())
     assert "the zero card and the landmark card" in both.words and not both.found
+
+
+@pytest.mark.parametrize(("nod_deg", "words"), [
+    # A side of 100 px is 60 mm and the card's centre lies 100 px over the picture's: 60 mm up.
+    (0.0, "raise the phone by about 6 cm."),
+    # Looking down by 30 degrees: -60 cos 30 + (60 / 100 of the focal length, px) sin 30.
+    (30.0, "lower the phone by about 9 cm."),
+    # By what is in between the card is at the height of the lens.
+    (11.76, "the phone is at the height of the zero reference")])
+def test_a_landmark_to_be_tapped_asks_for_the_height_of_the_zero_reference(nod_deg, words):
+    focal = 26.0 / 43.27 * np.hypot(640, 480)
+    nod = np.radians(nod_deg)
+    aim = aim_at_cards(frame(zero=(60, 60, 100)), down=(0.0, np.cos(nod), np.sin(nod)))
+    assert aim.too_high_mm == pytest.approx(
+        -60 * np.cos(nod) + 0.6 * focal * np.sin(nod), abs=2.0)
+    assert words in aim.words and "the landmark card" in aim.words
+    assert "height" not in aim_at_cards(frame(zero=(60, 60, 100))).words, "nobody knows down"
 
 
 def test_cards_too_small_to_measure_ask_the_hand_nearer() -> None:

@@ -19,10 +19,12 @@ AIM_PATH = "/countersight/aim/"
 
 @dataclass(frozen=True)
 class Target:
-    """A function of ``vision`` that looks at one frame, and what it has to know besides."""
+    """A function of ``vision`` that looks at one frame, and what it has to know besides;
+    ``tilted`` for one that takes where down is."""
 
     function: Callable[..., Any]
     args: tuple[Any, ...] = ()
+    tilted: bool = False
 
 
 _targets: dict[str, Target] = {}
@@ -35,7 +37,7 @@ def chamber(scale: Scale) -> Target:
 
 def cards() -> Target:
     """The two cards of the level."""
-    return Target(aim_at_cards)
+    return Target(aim_at_cards, tilted=True)
 
 
 def point(target: Target | None) -> str:

@@ -6,8 +6,10 @@ import threading
 from collections.abc import Iterator
 from pathlib import Path
 
+import numpy as np
 import pytest
 import slow_readers
+from level_rooms import card_picture
 from starlette.applications import Starlette
 from starlette.testclient import TestClient
 
@@ -49,6 +51,19 @@ def test_a_look_says_where_the_chamber_is_and_never_a_value(client: TestClient) 
     assert said["found"] and len(said["outlines"]) == 1
     assert set(said) == {"found", "ready", "words", "outlines", "elevation_deg", "too_high_mm"}
     assert "mL" not in said["words"]
+
+
+@pytest.mark.slow
+def test_where_down_is_goes_with_the_frame_and_nonsense_does_not(client: TestClient) -> None:
+    import cv2
+
+    targets._targets["s"] = targets.cards()
+    picture = card_picture(0, np.array([[60, 40], [160, 40], [160, 140], [60, 140]]), (320, 240))
+    card = cv2.imencode(".png", picture)[1].tobytes()
+    told = client.post(f"{URL}?down=0.01,0.9,0.43", content=card).json()
+    assert told["too_high_mm"] > 20 and "lower the phone" in told["words"]
+    for wrong in ("0,-1,0", "1,2", "nan,1,0", "", "x"):
+        assert client.post(f"{URL}?down={wrong}", content=card).json()["too_high_mm"] is None
 
 
 @pytest.mark.slow

@@ -151,7 +151,8 @@ async function look(turn) {
       }
       full.getContext('2d').drawImage(video, 0, 0);
       const held = tilt();
-      const answer = await asked(smaller(full, full.width, full.height, LIVE_SIDE_PX), full.width);
+      const answer = await asked(smaller(full, full.width, full.height, LIVE_SIDE_PX), full.width,
+        held);
       if (turn !== live) return;
       if (answer) {
         window.looks.push({at: performance.now(), ms: performance.now() - start});
@@ -167,9 +168,11 @@ async function look(turn) {
   }
 }
 
-async function asked(frame, fullWidth) {
+async function asked(frame, fullWidth, held) {
+  const ratio = (fullWidth / frame.width).toFixed(3);
+  const down = held?.still ? `&down=${held.v.map((x) => x.toFixed(4))}` : '';
   try {
-    const got = await fetch(`${args.path}${args.session}?ratio=${(fullWidth / frame.width).toFixed(3)}`,
+    const got = await fetch(`${args.path}${args.session}?ratio=${ratio}${down}`,
       {method: 'POST', body: await jpeg(frame, 0.7), headers: {'Content-Type': 'image/jpeg'}});
     if (got.ok) return await got.json();
     if (![429, 503].includes(got.status)) last = null;
