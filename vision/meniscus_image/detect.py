@@ -16,6 +16,7 @@ import numpy as np
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.candidates import LevelMode, RowPeak, Search, posterior_weights
 from vision.meniscus_image.contact_line import ContactLine
+from vision.meniscus_image.features import HIDDEN_COOLING
 from vision.meniscus_image.misread_risk import (
     chance_of_misreading,
     largest_chance,
@@ -128,14 +129,23 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         share = rival.look.odds / (rival.look.odds + best.look.odds)
         others.append(search.mode(rival, first.weight * share))
         first = replace(first, weight=first.weight * (1.0 - share))
-    return _least_misleading(MeniscusPosterior(
+    found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
         ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm),
         hidden=best.look.hidden,
-        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0), fit)
+        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0)
+    return _least_misleading(_as_before_cooling(found) if found.hidden else found, fit)
+
+
+def _as_before_cooling(meniscus: MeniscusPosterior) -> MeniscusPosterior:
+    """The same, read where the networks would have it: a hidden meniscus makes the interval
+    wider, and what they guess of it is still the best guess there is."""
+    p = meniscus.offset_probability**HIDDEN_COOLING
+    sharp = replace(meniscus, offset_probability=p / p.sum())
+    return replace(meniscus, chosen_mm=sharp.level_mm)
 
 
 def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:
