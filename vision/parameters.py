@@ -58,6 +58,11 @@ ABSENT = 0.5
 #: below as those are to each other it has to be to count as something else.  Our choice: in drawn
 #: scenes half of the marks away from the surface are more alike than that, one surface in fifteen.
 RING_DEG, ON_A_MARK_MM, ON_A_MARK_PX, LIKE_A_MARK = 60.0, 0.5, 1.5, 1.5
+#: Odds of the offset network below which a place is unlike the taught ones; there what runs on
+#: beside the chamber may change so many times as much as the wall does before it is taken for
+#: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
+#: (docs/accuracy.md).
+UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.5
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3

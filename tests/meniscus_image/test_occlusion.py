@@ -10,7 +10,7 @@ import pytest
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
-from vision.meniscus_image.occlusion import occluded
+from vision.meniscus_image.occlusion import occluded, room_share
 
 RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
 SIZE = (900, 700)  # rows, columns
@@ -100,3 +100,28 @@ def test_an_edge_beside_the_chamber_of_other_colours_is_another_thing():
 def test_outside_the_photo_nothing_is_claimed(height_mm):
     view = pose()
     assert not occluded(picture(view), seen(view, "below"), height_mm)
+
+
+def ruled(view: CylinderPose, image: np.ndarray, through: float) -> np.ndarray:
+    """A dark rule on the panel at height 0, from the axis to the right; a share of it is seen
+    through the tube."""
+    at, px = view.project(view.on_wall(np.zeros(1), np.zeros(1)))[0], view.px_per_mm(0.0)
+    y, x = np.mgrid[:SIZE[0], :SIZE[1]]
+    on = np.abs(y - at[1]) < 0.5 * px
+    inside = np.abs(x - at[0]) < RADIUS_MM * px
+    out = image.astype(float)
+    out[on & ~inside & (x > at[0])] -= 70.0
+    out[on & inside] -= 70.0 * through
+    return np.clip(out, 0, 255).astype(np.uint8)
+
+
+def test_a_rule_behind_an_empty_tube_shows_more_beside_it() -> None:
+    view = pose()
+    empty = picture(view, -25.0)
+    assert room_share(ruled(view, empty, 0.35), seen(view), 0.0) > 2.0
+    assert room_share(picture(view, 0.0), seen(view), 0.0) < 0.3
+
+
+def test_a_surface_before_a_rule_is_still_more_than_the_rule() -> None:
+    view = pose()
+    assert room_share(ruled(view, picture(view, 0.0), 0.35), seen(view), 0.0) < 1.0

@@ -22,9 +22,16 @@ from vision.meniscus_image.misread_risk import (
     largest_chance,
     least_misleading_mm,
 )
-from vision.meniscus_image.occlusion import occluded
+from vision.meniscus_image.occlusion import occluded, room_share
 from vision.meniscus_image.printed_ring import is_printed_ring
-from vision.parameters import ABSENT, PLAIN_PLACE, SURE_PLACE, WORTH_SHOWING
+from vision.parameters import (
+    ABSENT,
+    BESIDE_SHARE,
+    PLAIN_PLACE,
+    SURE_PLACE,
+    UNLIKE_ODDS,
+    WORTH_SHOWING,
+)
 from vision.scale_file.scale import Scale
 
 #: So many places are looked at closely.
@@ -41,7 +48,8 @@ class MeniscusPosterior:
     whether the line runs on past the chamber and is of something else.
     ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
     liquid is as dark as its meniscus; ``other_side_nats`` how much better the surface is
-    understood as one that is seen from the other side of its plane.
+    understood as one that is seen from the other side of its plane; ``of_the_room`` that the
+    place is unlike a surface and the room shows more there than the wall does.
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
@@ -66,6 +74,7 @@ class MeniscusPosterior:
     ring: bool = False
     hidden: bool = False
     other_side_nats: float = 0.0
+    of_the_room: bool = False
 
     @property
     def competing(self) -> bool:
@@ -129,14 +138,16 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         share = rival.look.odds / (rival.look.odds + best.look.odds)
         others.append(search.mode(rival, first.weight * share))
         first = replace(first, weight=first.weight * (1.0 - share))
+    line_mm = centre if best.line is None else best.line.height_mm
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=is_printed_ring(rgb, fit, centre if best.line is None else best.line.height_mm),
-        hidden=best.look.hidden,
-        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0)
+        ring=is_printed_ring(rgb, fit, line_mm), hidden=best.look.hidden,
+        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0,
+        of_the_room=(best.look.odds < UNLIKE_ODDS
+                     and room_share(rgb, fit, line_mm) > BESIDE_SHARE))
     return _least_misleading(_as_before_cooling(found) if found.hidden else found, fit)
 
 

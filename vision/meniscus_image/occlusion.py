@@ -27,6 +27,11 @@ _STEEPEST = 0.12
 #: Marks so far from the edge are looked at, and how little of them is seen when hidden.
 _CLEAR_MM, _HIDDEN_MM, _HIDDEN_SHARE = 0.8, 9.0, 0.35
 
+#: Strips on the wall to both sides of the print and close beside it, in radii; how far from a place
+#: the change there is looked for, mm; and the least grey levels that it is compared with.
+_HALVES, _CLOSE = ((-0.75, -0.35), (0.35, 0.75)), ((-1.45, -1.12), (1.12, 1.45))
+_THERE_MM, _BEYOND_MM, _FAINT_LEVELS = 0.6, 1.5, 3.0
+
 #: Place along the axis, mm, and the colours above and below.
 _Edge = tuple[float, np.ndarray, np.ndarray]
 
@@ -51,6 +56,29 @@ def occluded(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
         if beside is not None and set(hidden) & set(_alike(here, beside, radius)):
             return True
     return False
+
+
+def room_share(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> float:
+    """How many times as much it changes beside the chamber as on the wall at a height.
+
+    A shelf edge or a rule on the panel is seen through an empty tube, too, fainter and a little
+    higher or lower; a surface changes more than what ends beside it.
+    """
+    change = [[_change(_profile(rgb, fit.pose, height_mm, *strip), reach) for strip in strips]
+              for strips, reach in ((_HALVES, _THERE_MM), (_CLOSE, _BEYOND_MM))]
+    return max(change[1]) / max(min(change[0]), _FAINT_LEVELS)
+
+
+def _change(profile: np.ndarray, reach_mm: float) -> float:
+    """Largest step in grey levels, or line, within so many mm of the middle."""
+    near, far = round(0.2 / _STEP_MM), round(0.8 / _STEP_MM)
+    middle, reach = (len(profile) - 1) // 2, round(reach_mm / _STEP_MM)
+    k = np.arange(middle - reach, middle + reach + 1)[:, None]
+    away = np.arange(near, far + 1)[None]
+    above, below = profile[k + away].mean(axis=1), profile[k - away].mean(axis=1)
+    here = profile[k + np.arange(-1, 2)[None]].mean(axis=1)
+    change = np.maximum(np.abs(above - below), np.abs(here - 0.5 * (above + below)))
+    return float(np.nanmax(change)) if np.isfinite(change).any() else 0.0
 
 
 def _alike(here: _Edge, beside: _Edge, radius_mm: float) -> list[int]:
