@@ -1,6 +1,6 @@
 """The lesson's pictures against the reader, which shares no geometry with the scenes.
 
-A few pictures of one class set; ``python docs/figures/lesson_agreement.py`` does many.
+A few pictures of one class set; ``python docs/make.py --measure agreement`` does many.
 """
 
 from __future__ import annotations

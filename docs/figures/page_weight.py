@@ -1,30 +1,22 @@
-"""Measure what each page weighs and how soon it shows: ``python docs/measure_pages.py``.
+"""What each page weighs and how soon it shows.
 
-Needs the 'dev' extra and Chromium.  Serves an empty record, opens every page in a
-fresh browser of a phone's size (nothing in its cache), then once more with the
-cache, and writes ``docs/page-weight.md``.  Bytes are as they came over the wire;
-times are of this machine, with its load at that moment beside them.
+Serves an empty record, opens every page in a fresh browser of a phone's size (nothing in its
+cache), then once more with the cache.  Bytes are as they came over the wire.
 """
 
 from __future__ import annotations
 
 import os
 import shutil
-import sys
 import tempfile
 import time
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import Any
 
 from playwright.sync_api import Browser, BrowserContext, sync_playwright
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "browser"))
-
 from serving import PHONE, serve_pages
-
-HERE = Path(__file__).resolve().parent
 
 
 @dataclass(frozen=True)
@@ -69,27 +61,8 @@ def both(browser: Browser, address: str) -> tuple[Visit, Visit]:
     return found
 
 
-def report(rows: list[tuple[str, Visit, Visit]], load: float) -> str:
-    """The page in Markdown."""
-    lines = [
-        "# What the pages weigh", "",
-        "Written by `python docs/measure_pages.py`; run it again after a change. Bytes as they",
-        "came over the wire, program code of the page server included; a phone keeps that code,",
-        "so only the first visit pays for it. Nothing is asked of any other host.", "",
-        f"Times are of one machine with {os.cpu_count()} processor cores at a load of {load:.1f}:",
-        "they tell the pages apart, not how fast your ward's machine is. Above a load of the",
-        "number of cores everything waits.", "",
-        "| page | first visit, kB | requests | first paint, s | finished, s | again, kB "
-        "| first paint, s | finished, s |",
-        "|---|---:|---:|---:|---:|---:|---:|---:|"]
-    lines += [f"| {name} | {a.bytes / 1000:.0f} | {a.requests} | {a.first_paint_s:.1f} | "
-              f"{a.finished_s:.1f} | {b.bytes / 1000:.0f} | {b.first_paint_s:.1f} | "
-              f"{b.finished_s:.1f} |" for name, a, b in rows]
-    return "\n".join(lines) + "\n"
-
-
-def main() -> None:
-    """Serve, measure, write."""
+def measure() -> dict[str, Any]:
+    """Serve and open every page."""
     from app.pages import all_pages
 
     with (tempfile.TemporaryDirectory() as data,
@@ -99,13 +72,25 @@ def main() -> None:
             executable_path=shutil.which("chromium"),
             args=["--no-sandbox"] if os.geteuid() == 0 else [])
         visit(browser.new_context(), served.url)  # the server's own first time is not a page's
-        rows = [(e.title, *both(browser, f"{served.url}/{e.name.replace('_', '-')}"))
-                for e in all_pages()]
+        rows = []
+        for entry in all_pages():
+            first, again = both(browser, f"{served.url}/{entry.name.replace('_', '-')}")
+            rows.append({"page": entry.title, "first": asdict(first), "again": asdict(again)})
         browser.close()
-    text = report(rows, os.getloadavg()[0])
-    (HERE / "page-weight.md").write_text(text, encoding="utf-8")
-    sys.stdout.write(text)
+    return {"seed": None, "count": len(rows), "rows": rows, "load": round(os.getloadavg()[0], 1),
+            "processors": os.cpu_count()}
 
 
-if __name__ == "__main__":
-    main()
+def texts(kept: dict[str, Any]) -> dict[str, str]:
+    """The table, and on which machine it was taken."""
+    lines = ["| page | first visit, kB | requests | first paint, s | finished, s | again, kB "
+             "| first paint, s | finished, s |", "|---|---:|---:|---:|---:|---:|---:|---:|"]
+    for r in kept["rows"]:
+        a, b = r["first"], r["again"]
+        lines.append(f"| {r['page']} | {a['bytes'] / 1000:.0f} | {a['requests']} | "
+                     f"{a['first_paint_s']:.1f} | {a['finished_s']:.1f} | "
+                     f"{b['bytes'] / 1000:.0f} | {b['first_paint_s']:.1f} | "
+                     f"{b['finished_s']:.1f} |")
+    return {"page-weights": "\n".join(lines),
+            "page-weight-machine": f"{kept['processors']} processor cores at a load of "
+                                   f"{kept['load']:.1f}"}

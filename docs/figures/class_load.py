@@ -1,9 +1,8 @@
 """How a class of sixty loads the server: how long a phone waits, beside an empty answer's time.
 
-``python docs/measure_class.py [LEARNERS]`` serves the pages, opens a class, lets every learner load
-the page and its picture, ask every two seconds as the page does, and answer, and prints how long
-answers took.  The ratio to the server's smallest answer, measured in the same run, does not hang
-on the machine.
+Serves the pages, opens a class, lets every learner load the page and its picture, ask every two
+seconds as the page does, and answer.  The ratio to the server's smallest answer, measured in the
+same run, does not hang on the machine.
 """
 
 from __future__ import annotations
@@ -11,22 +10,18 @@ from __future__ import annotations
 import json
 import os
 import secrets
-import sys
 import tempfile
 import threading
 import time
 import urllib.request
 from contextlib import contextmanager
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-sys.path.insert(0, str(Path(__file__).resolve().parents[1] / "tests" / "browser"))
+from typing import Any
 
 import numpy as np
 from serving import serve_pages
 
-ROOT = Path(__file__).resolve().parents[1]
-TASKS, SECONDS_A_TASK, ASKS_EVERY_S = 3, 12.0, 2.0
+LEARNERS, TASKS, SECONDS_A_TASK, ASKS_EVERY_S = 60, 3, 12.0, 2.0
 
 
 class Learner(threading.Thread):
@@ -78,8 +73,8 @@ def served_cpu_s(pid: int) -> float:
     return (int(parts[11]) + int(parts[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def main(learners: int = 60) -> None:
-    """Serve, let the class run, print."""
+def measure() -> dict[str, Any]:
+    """Serve, let the class run."""
     with tempfile.TemporaryDirectory() as folder:
         data = Path(folder) / "data"
         os.environ |= {"COUNTERSIGHT_DATA": str(data), "COUNTERSIGHT_KEY": f"{folder}/station.key"}
@@ -92,7 +87,7 @@ def main(learners: int = 60) -> None:
             smallest = Learner(f"{url}/class/{state.code}", 0.0)
             for _ in range(30):
                 smallest.ask("smallest", f"{url}/_stcore/health")
-            class_ = [Learner(f"{url}/class/{state.code}", 0.05 * k) for k in range(learners)]
+            class_ = [Learner(f"{url}/class/{state.code}", 0.05 * k) for k in range(LEARNERS)]
             cpu, begun = served_cpu_s(served.pid), time.monotonic()
             for learner in class_:
                 learner.start()
@@ -106,19 +101,26 @@ def main(learners: int = 60) -> None:
             wall, cpu = time.monotonic() - begun, served_cpu_s(served.pid) - cpu
             kept = len(store.answers(state.code))
             store.end(state.code, key)
-    base = float(np.median(smallest.waits_s["smallest"]))
-    print(f"{learners} learners, {TASKS} tasks, {kept} of {learners * TASKS} answers kept, "
-          f"{sum(x.failed for x in class_)} requests failed; load {os.getloadavg()[0]:.1f} on "
-          f"{os.cpu_count()} processors")
-    print(f"server: {cpu:.1f} s of processor in {wall:.0f} s ({100 * cpu / wall:.0f} % of one)")
-    print(f"smallest answer of the server: median {1000 * base:.1f} ms")
-    for what in ("page", "script", "picture", "state", "answer"):
-        waits = np.array([w for x in class_ for w in x.waits_s.get(what, [])])
-        print(f"{what:8s} {len(waits):5d} times, median {1000 * np.median(waits):6.0f} ms, "
-              f"95 % within {1000 * np.percentile(waits, 95):6.0f} ms, longest "
-              f"{1000 * waits.max():6.0f} ms; median {np.median(waits) / base:.0f} times the "
-              "smallest")
+    waits = {what: np.array([w for x in class_ for w in x.waits_s.get(what, [])])
+             for what in ("page", "script", "picture", "state", "answer")}
+    return {
+        "seed": 2026, "count": LEARNERS, "tasks": TASKS, "kept": kept,
+        "failed": sum(x.failed for x in class_), "cpu_share": round(cpu / wall, 3),
+        "smallest_s": round(float(np.median(smallest.waits_s["smallest"])), 4),
+        "waits_s": {what: {"count": len(w), "median": round(float(np.median(w)), 3),
+                           "p95": round(float(np.percentile(w, 95)), 3)}
+                    for what, w in waits.items()},
+        "load": round(os.getloadavg()[0], 1), "processors": os.cpu_count()}
 
 
-if __name__ == "__main__":
-    main(*map(int, sys.argv[1:2]))
+def texts(kept: dict[str, Any]) -> dict[str, str]:
+    """The sentences of the educator's page."""
+    waits, base = kept["waits_s"], kept["smallest_s"]
+    return {"class-load": (
+        f"{kept['count']} learners took part in a class of {kept['tasks']} tasks, on "
+        f"{kept['processors']} processors at a load of {kept['load']:.0f}: {kept['kept']} of "
+        f"{kept['count'] * kept['tasks']} answers were kept, {100 * kept['cpu_share']:.0f} % of "
+        "one processor was used, half of the pictures were there within "
+        f"{waits['picture']['median']:.1f} s and 95 % of the answers within "
+        f"{waits['answer']['p95']:.1f} s ({waits['answer']['median'] / base:.0f} times the "
+        "server's smallest answer in the middle).")}

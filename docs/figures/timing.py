@@ -1,21 +1,17 @@
 """How long the parallax lesson takes to answer: from the key on a slider to the new picture.
 
-``python docs/figures/lesson_timing.py`` serves the pages, moves the eye in a headless
-Chromium and prints the time of a move, beside the processor time that the server needs
-for it (on an idle machine nearly all of it).  ``--server-only`` leaves the browser out.
+Serves the pages, moves the eye in a headless Chromium and takes the time of a move, beside the
+processor time that the server needs for it (on an idle machine nearly all of it).
 """
 
 from __future__ import annotations
 
 import os
-import sys
 import tempfile
 import time
 from contextlib import contextmanager
 from pathlib import Path
-
-sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
-sys.path.insert(0, str(Path(__file__).resolve().parents[2] / "tests" / "browser"))
+from typing import Any
 
 from serving import serve_pages
 
@@ -77,24 +73,23 @@ def interaction_seconds(url: str) -> list[float]:
     return sorted(out)
 
 
-def main() -> None:
-    """Serve, measure, print."""
-    print(f"{os.cpu_count()} processors, load {os.getloadavg()[0]:.1f}")
-    alone = picture_seconds()
-    print(f"picture alone, processor time: median {alone[len(alone) // 2]:.2f} s, "
-          f"longest {alone[-1]:.2f} s")
-    whole = rerun_seconds()
-    print(f"one move at the server, processor time: median {whole[len(whole) // 2]:.2f} s, "
-          f"longest {whole[-1]:.2f} s", flush=True)
-    if "--server-only" in sys.argv:
-        return
+def measure() -> dict[str, Any]:
+    """Processor time of a picture and of a move at the server, wall time in a browser."""
+    from figures.kept import medians
+
+    found = {"picture_cpu_s": medians(picture_seconds()), "move_cpu_s": medians(rerun_seconds())}
     with tempfile.TemporaryDirectory() as data, contextmanager(serve_pages)(
             Path(data) / "ward") as served:
-        moves = interaction_seconds(served.url)
-    print(f"key to picture, wall time over {len(moves)} moves: median "
-          f"{moves[len(moves) // 2]:.2f} s, shortest {moves[0]:.2f} s, longest {moves[-1]:.2f} s; "
-          f"load at the end {os.getloadavg()[0]:.1f}")
+        found["move_wall_s"] = medians(interaction_seconds(served.url))
+    return {"seed": None, "count": MOVES, **found, "load": round(os.getloadavg()[0], 1),
+            "processors": os.cpu_count()}
 
 
-if __name__ == "__main__":
-    main()
+def texts(kept: dict[str, Any]) -> dict[str, str]:
+    """The sentences of the educator's page."""
+    wall = kept["move_wall_s"]
+    return {"lesson-timing": (
+        f"The server needs {kept['move_cpu_s']['median']:.2f} s of one processor for a move, "
+        f"{kept['picture_cpu_s']['median']:.2f} s of it for the picture; at a load of "
+        f"{kept['load']:.0f} on {kept['processors']} processors the full picture of a move took "
+        f"{wall['shortest']:.1f} to {wall['longest']:.1f} s on the clock.")}
