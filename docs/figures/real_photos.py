@@ -79,7 +79,8 @@ def measure() -> dict[str, Any]:
                               real.scale("hydrometer"), (300.0, 338.0))
     return {
         "seed": None, "count": len(CHAMBERS) + len(POINTS) + 6,
-        "chambers": [{"status": r.status, "value": r.value, "flags": list(r.flags)} for r in chambers],
+        "chambers": [{"status": r.status, "value": r.value, "flags": list(r.flags)}
+                     for r in chambers],
         "points": [_said(read(), digits) for *_, digits, read in POINTS],
         "glass": [{"true": v, **_said(GLASS.read(v, GLASS.EDGE[v]), 1)} for v in (100, 200, 300)],
         "beyond": [{"true": v, **_said(GLASS.read(v, row))}

@@ -12,6 +12,8 @@ from vision.synthetic.chamber.meniscus import MeniscusProfile, meniscus_profile
 from vision.synthetic.chamber.model import ChamberScene
 
 FAR = 1e9
+#: The same in single precision, which a truth value times it then keeps.
+_FAR = np.float32(FAR)
 NEWTON_STEPS = 7
 
 
@@ -66,6 +68,7 @@ class Bore:
         self.step = self.radius / (len(profile.rise_mm) - 1)
         self.last = len(profile.rise_mm) - 2
         self.rise = xp.asarray(profile.rise_mm.astype(np.float32))
+        self.pieces_up = self.rise[1:] - self.rise[:-1]
         self.slope = xp.asarray(profile.slope.astype(np.float32))
         tallest = math.hypot(self.tilt_x, self.tilt_y) * self.radius * 1.1
         self.band_low = self.level - tallest - 0.01
@@ -77,8 +80,8 @@ class Bore:
         rho = xp.sqrt(x * x + y * y)
         at = rho * (1.0 / self.step)
         i = xp.minimum(at.astype(xp.int32), self.last)
-        low = self.rise[i]
-        piece = self.rise[i + 1] - low
+        low = self.rise.take(i)
+        piece = self.pieces_up.take(i)
         return rho, i, low + piece * (at - i), piece * (1.0 / self.step)
 
     def above(self, x: Any, y: Any, z: Any) -> Any:
@@ -91,7 +94,7 @@ class Bore:
         xp = self.xp
         rho, i, _, _ = self._lookup(x, y)
         part = xp.clip(rho * (1.0 / self.step) - i, 0, 1)
-        slope = self.slope[i] * (1 - part) + self.slope[i + 1] * part
+        slope = self.slope.take(i) * (1 - part) + self.slope.take(i + 1) * part
         over = slope / xp.maximum(rho, 1e-4)
         nx, ny = -(self.tilt_x + over * x), -(self.tilt_y + over * y)
         inv = 1.0 / xp.sqrt(nx * nx + ny * ny + 1.0)
@@ -113,11 +116,11 @@ class Bore:
         if not pick.shape[0]:
             return out
         if in_air:
-            pick = pick[self.above(x1[pick], y1[pick], z1[pick]) < 0]
+            pick = pick[self.above(x1.take(pick), y1.take(pick), z1.take(pick)) < 0]
         if not pick.shape[0]:
             return out
-        ox, oy, oz, dx, dy, dz = (a[pick] for a in (*o, *d))
-        end = leave[pick]
+        ox, oy, oz, dx, dy, dz = (a.take(pick) for a in (*o, *d))
+        end = leave.take(pick)
         t = end if in_air else xp.zeros_like(end)
         live = xp.ones(end.shape, dtype=bool)
         for _ in range(NEWTON_STEPS):
@@ -150,22 +153,25 @@ class Bore:
             qc = o[0] * o[0] + o[1] * o[1] - w * w
             disc = qb * qb - qa * qc
             root = xp.sqrt(xp.maximum(disc, 0))
+            # What is not met is put far away by adding: several times quicker than a choice.
+            if self.straight:
+                qa = xp.maximum(qa, 1e-9)
+                if inside:
+                    return (root - qb) / qa + _FAR * (disc <= 0)
+                # The later one counts where drops on the wall have turned a ray inwards.
+                near, later = -(qb + root) / qa, (root - qb) / qa
+                return xp.minimum(near + _FAR * ((disc <= 0) | (near <= 2e-3)),
+                                  later + _FAR * ((disc <= 0) | (later <= 2e-3)))
             qa = xp.where(xp.abs(qa) < 1e-9, 1e-9, qa)
-            if self.straight and inside:
-                return xp.where(disc > 0, (-qb + root) / qa, FAR)
-            near, later = (-qb - root) / qa, (-qb + root) / qa
-            near, later = xp.minimum(near, later), xp.maximum(near, later)
-            t = xp.full(near.shape, FAR, dtype=near.dtype)
-            for candidate in (later, near):
+            for candidate in (-(qb + root) / qa, (root - qb) / qa):
                 z = o[2] + candidate * d[2]
-                ok = (disc > 0) & (candidate > 2e-3) & (z > z0 - 1e-3) & (z < z1 + 1e-3)
-                if not self.straight:
-                    # A wall is met only from the side on which the ray travels.
-                    x, y = o[0] + candidate * d[0], o[1] + candidate * d[1]
-                    outward = x * d[0] + y * d[1] - k * (w + k * candidate * d[2]) * d[2]
-                    ok &= (outward > 0) if inside else (outward < 0)
-                t = xp.where(ok & (candidate < t), candidate, t)
-            best = t if best is None else xp.minimum(best, t)
+                # A wall is met only from the side on which the ray travels.
+                x, y = o[0] + candidate * d[0], o[1] + candidate * d[1]
+                outward = x * d[0] + y * d[1] - k * (w + k * candidate * d[2]) * d[2]
+                ok = ((disc > 0) & (candidate > 2e-3) & (z > z0 - 1e-3) & (z < z1 + 1e-3)
+                      & ((outward > 0) if inside else (outward < 0)))
+                t = xp.abs(candidate) + _FAR * ~ok
+                best = t if best is None else xp.minimum(best, t)
         return best
 
     def wall_normal(self, x: Any, y: Any, z: Any) -> tuple[Any, Any, Any]:

@@ -29,10 +29,10 @@ def fresnel(cos_in: Any, eta: Any, xp: Any) -> tuple[Any, Any]:
     """
     sin2_out = eta * eta * (1.0 - cos_in * cos_in)
     cos_out = xp.sqrt(xp.maximum(1.0 - sin2_out, 0.0))
-    across = (eta * cos_in - cos_out) / (eta * cos_in + cos_out + 1e-9)
-    along = (cos_in - eta * cos_out) / (cos_in + eta * cos_out + 1e-9)
-    share = xp.where(sin2_out >= 1.0, 1.0, 0.5 * (across * across + along * along))
-    return share, cos_out
+    # Beyond the critical angle both quotients are 1 by themselves.
+    across = (eta * cos_in - cos_out) / (eta * cos_in + cos_out + 1e-30)
+    along = (cos_in - eta * cos_out) / (cos_in + eta * cos_out + 1e-30)
+    return 0.5 * (across * across + along * along), cos_out
 
 
 def split(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any]:
@@ -46,10 +46,9 @@ def split(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any
     dx, dy, dz = direction
     nx, ny, nz = normal
     along = dx * nx + dy * ny + dz * nz
-    side = xp.where(along > 0, -1.0, 1.0).astype(dx.dtype)
     cos_in = xp.minimum(xp.abs(along), 1.0)
     share, cos_out = fresnel(cos_in, eta, xp)
-    k = (eta * cos_in - cos_out) * side
+    k = xp.copysign(cos_out, along) - eta * along
     refracted = (eta * dx + k * nx, eta * dy + k * ny, eta * dz + k * nz)
     twice = -2.0 * along
     reflected = (dx + twice * nx, dy + twice * ny, dz + twice * nz)

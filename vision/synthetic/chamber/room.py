@@ -122,26 +122,27 @@ class RoomShader:
         n = d[0].shape[0]
         kind = xp.full(n, WALL, dtype=xp.int8)
         far = xp.full(n, FAR, dtype=d[0].dtype)
-        away = d[1] > 1e-4
-        t = xp.where(away, (room.wall_y_mm - o[1]) / xp.where(away, d[1], 1.0), FAR)
+        # Rays that go away from the wall meet it nowhere near.
+        t = (room.wall_y_mm - o[1]) / xp.maximum(d[1], 1e-4)
         # The wall is lit by this room up to about 1.5 m off, then merges with the far room.
         x, z = o[0] + t * d[0], o[2] + t * d[2]
-        fade = xp.where(away, xp.clip(2.0 - (xp.abs(x) + xp.abs(z)) * (1 / 1500.0), 0, 1), 0.0)
+        fade = xp.clip(2.0 - (xp.abs(x) + xp.abs(z)) * (1 / 1500.0), 0, 1) * (d[1] > 1e-4)
         colour = xp.zeros((3, n), dtype=d[0].dtype)
         open_ = xp.nonzero(fade < 1.0)[0]
         if open_.shape[0]:
-            sky = self.surroundings(tuple(c[open_] for c in d))  # type: ignore[arg-type]
-            part = 1.0 - fade[open_]
+            sky = self.surroundings(tuple(c.take(open_) for c in d))  # type: ignore[arg-type]
+            part = 1.0 - fade.take(open_)
             for k in range(3):
                 colour[k, open_] = part * sky[k]
         hit = xp.nonzero(fade > 0.0)[0]
         if hit.shape[0]:
-            p = [x[hit], o[1][hit] + t[hit] * d[1][hit], z[hit]]
+            th, fh = t.take(hit), fade.take(hit)
+            p = [x.take(hit), o[1].take(hit) + th * d[1].take(hit), z.take(hit)]
             wall = self._flat(p, room.wall_rgb, room.wall_pattern, room.wall_pattern_rgb,
                               room.wall_pattern_mm, 0.0)
             for k in range(3):
-                colour[k, hit] += fade[hit] * wall[k]
-            far[hit] = t[hit]
+                colour[k, hit] += fh * wall[k]
+            far[hit] = th
         if room.panel is not None:
             self._panel(o, d, colour, far, kind)
         for box in room.boxes:
@@ -185,7 +186,7 @@ class RoomShader:
               x: float) -> list[Any]:
         """Colours of points on a surface square to y (facing the camera)."""
         share = self._pattern(p[0], p[2], pattern, size, x)
-        light = self.lit((0.0 * p[0], 0.0 * p[0] - 1.0, 0.0 * p[0]), self._shadows(p))
+        light = self.lit((0.0, -1.0, 0.0), self._shadows(p))
         out = []
         for k in range(3):
             albedo = float(rgb[k])
@@ -220,21 +221,21 @@ class RoomShader:
     def _panel(self, o: Triple, d: Triple, colour: Any, far: Any, kind: Any) -> None:
         xp, panel = self.xp, self.scene.room.panel
         assert panel is not None
-        away = d[1] > 1e-4
-        t = xp.where(away, (panel.y_mm - o[1]) / xp.where(away, d[1], 1.0), -1.0)
+        t = (panel.y_mm - o[1]) / xp.maximum(d[1], 1e-4)
         x, z = o[0] + t * d[0], o[2] + t * d[2]
         c, s = math.cos(math.radians(panel.tilt_deg)), math.sin(math.radians(panel.tilt_deg))
         u, v = c * x + s * z, c * z - s * x
-        hit = xp.nonzero((t > 0) & (t < far) & (u > panel.left_mm) & (u < panel.right_mm)
+        hit = xp.nonzero((d[1] > 1e-4) & (t > 0) & (t < far) & (u > panel.left_mm) & (u < panel.right_mm)
                          & (v > panel.low_mm) & (v < panel.high_mm))[0]
         if not hit.shape[0]:
             return
-        p = [u[hit], o[1][hit] + t[hit] * d[1][hit], v[hit]]
+        th = t.take(hit)
+        p = [u.take(hit), o[1].take(hit) + th * d[1].take(hit), v.take(hit)]
         rgb = self._flat(p, panel.rgb, panel.pattern, panel.pattern_rgb, panel.pattern_mm,
                          panel.pattern_x_mm)
         for k in range(3):
             colour[k, hit] = rgb[k]
-        far[hit] = t[hit]
+        far[hit] = th
         kind[hit] = PANEL
 
     def _paint(self, hit: Any, normal: Triple, rgb: Any, gloss: float, d: Triple,
@@ -330,13 +331,20 @@ class RoomShader:
         near = xp.nonzero(aside * aside < radius**2 * 1.01 * (d[0] * d[0] + d[1] * d[1]) + 1e-3)[0]
         if not near.shape[0]:
             return
-        o, d = tuple(c[near] for c in o), tuple(c[near] for c in d)  # type: ignore[assignment]
-        qa = d[0] ** 2 + d[1] ** 2 + 1e-12
-        qb = o[0] * d[0] + o[1] * d[1]
-        qc = o[0] ** 2 + o[1] ** 2 - radius**2
-        disc = qb * qb - qa * qc
+        qa = (d[0] * d[0] + d[1] * d[1]).take(near) + 1e-12
+        qb = (o[0] * d[0] + o[1] * d[1]).take(near)
+        x, y, z, dz = o[0].take(near), o[1].take(near), o[2].take(near), d[2].take(near)
+        disc = qb * qb - qa * (x * x + y * y - radius**2)
         root = xp.sqrt(xp.maximum(disc, 0))
-        t = (-qb - root) / qa
+        enter, leave = -(qb + root) / qa, (root - qb) / qa
+        # Most of them are above or below it all the way through the endless cylinder.
+        first, last = z + xp.maximum(enter, 0.0) * dz, z + leave * dz
+        some = xp.nonzero((xp.maximum(first, last) > low - 0.01) & (leave > 0)
+                          & (xp.minimum(first, last) < high + 0.01))[0]
+        if not some.shape[0]:
+            return
+        near, disc, t = near.take(some), disc.take(some), enter.take(some)
+        o, d = tuple(c.take(near) for c in o), tuple(c.take(near) for c in d)  # type: ignore[assignment]
         z = o[2] + t * d[2]
         side = (disc > 0) & (z >= low) & (z <= high) & (t > 1e-3)
         t = xp.where(side, t, FAR)
@@ -348,12 +356,12 @@ class RoomShader:
             ok = (td > 1e-3) & (td < t) & (x * x + y * y < radius**2) & (d[2] * face < 0)
             t = xp.where(ok, td, t)
             flat = xp.where(ok, face, flat)
-        hit = xp.nonzero(t < far[near])[0]
+        hit = xp.nonzero(t < far.take(near))[0]
         if not hit.shape[0]:
             return
-        th, fh = t[hit], flat[hit]
-        dirs = tuple(d[k][hit] for k in range(3))
-        x, y = o[0][hit] + th * dirs[0], o[1][hit] + th * dirs[1]
+        th, fh = t.take(hit), flat.take(hit)
+        dirs = tuple(d[k].take(hit) for k in range(3))
+        x, y = o[0].take(hit) + th * dirs[0], o[1].take(hit) + th * dirs[1]
         wall = (1.0 - xp.abs(fh)) / radius
         hit = near[hit]
         normal = self.turned((x * wall, y * wall, fh))

@@ -88,9 +88,9 @@ class ChamberTracer:
         strongest = xp.maximum(xp.maximum(weights[0], weights[1]), weights[2])
         keep = xp.nonzero(strongest > LEAST_WEIGHT)[0]
         if keep.shape[0]:
-            packed = xp.stack([a[keep] for a in (*point, *direction, *weights)])
+            packed = xp.stack([a.take(keep) for a in (*point, *direction, *weights)])
             target = self.out if where is None else self.queue[where]
-            target.append((packed, pixels[keep]))
+            target.append((packed, pixels.take(keep)))
 
     # ----------------------------------------------------------------- events
     def _printed(self, x: Any, y: Any, z: Any) -> tuple[Any, Any] | None:
@@ -100,7 +100,7 @@ class ChamberTracer:
         stopped = xp.zeros(x.shape, dtype=x.dtype)
         close = xp.nonzero(xp.abs(arc) < self.ink.reach)[0]
         if close.shape[0]:
-            cover = self.ink.coverage(arc[close], z[close], self.footprint)
+            cover = self.ink.coverage(arc.take(close), z.take(close), self.footprint)
             stopped[close] = cover * float(self.scene.print.opacity)
         label = xp.full(x.shape, -1, dtype=xp.int8)
         for i, s in enumerate(self.scene.stickers):
@@ -110,22 +110,23 @@ class ChamberTracer:
             stopped = xp.where(label >= 0, 1.0, stopped).astype(x.dtype)
         return stopped, label
 
-    def _show_print(self, rays: Any, pixels: Any, stopped: Any, label: Any,
+    def _show_print(self, weights: Any, pixels: Any, stopped: Any, label: Any,
                     normal: Any, behind: bool) -> None:
         """Light that print and stickers send back to the eye."""
         xp = self.xp
         on = xp.nonzero(stopped > 1e-3)[0]
         if not on.shape[0]:
             return
-        light = self.room.lit(self.room.turned(tuple(n[on] for n in normal)))
+        light = self.room.lit(self.room.turned(tuple(n.take(on) for n in normal)))
+        label = label.take(on)
         dim = 0.25 if behind else 1.0
         colours = []
         for k in range(3):
-            tint = xp.full(on.shape, float(self.scene.print.ink_rgb[k]), dtype=rays.dtype)
+            tint = xp.full(on.shape, float(self.scene.print.ink_rgb[k]), dtype=stopped.dtype)
             for i, s in enumerate(self.scene.stickers):
-                tint = xp.where(label[on] == i, float(s.rgb[k]), tint)
-            colours.append(rays[6 + k][on] * stopped[on] * tint * light[k] * dim)
-        self._deposit(pixels[on], colours)
+                tint = xp.where(label == i, float(s.rgb[k]), tint)
+            colours.append(weights[k].take(on) * stopped.take(on) * tint * light[k] * dim)
+        self._deposit(pixels.take(on), colours)
 
     def _enter(self, rays: Any, pixels: Any) -> None:
         """From outside through the front of the outer wall."""
@@ -134,7 +135,7 @@ class ChamberTracer:
         normal = (x / self.outer, y / self.outer, 0.0 * z)
         into, mirrored, share = split(d, normal, INDEX_AIR / self.index, self.xp)
         stopped, label = self._printed(x, y, z)  # type: ignore[misc]
-        self._show_print(rays, pixels, stopped * (1 - share), label, normal, behind=False)
+        self._show_print(rays[6:], pixels, stopped * (1 - share), label, normal, behind=False)
         # Ink has less gloss than the bare wall.
         back = share * (1 - 0.5 * stopped)
         self._send(None, (x, y, z), mirrored, [rays[6 + k] * back for k in range(3)], pixels)
@@ -158,34 +159,33 @@ class ChamberTracer:
         pick = xp.nonzero((t_in <= t) & (t_in < t_out) & ~ended)[0]
         if not pick.shape[0]:
             return
-        p, v = tuple(a[pick] for a in point), tuple(a[pick] for a in d)
+        p, v = tuple(a.take(pick) for a in point), tuple(a.take(pick) for a in d)
         wet = self.bore.above(*p) < 0
         eta = xp.where(wet, self.index / self.fluid_index, self.index / INDEX_AIR)
         normal = self._wall_normal(p, wet)
         into, mirrored, share = split(v, normal, eta.astype(rays.dtype), xp)
-        w = [rays[6 + k][pick] for k in range(3)]
-        pix = pixels[pick]
+        w = [rays[6 + k].take(pick) for k in range(3)]
+        pix = pixels.take(pick)
         self._send(WALL, p, mirrored, [a * share for a in w], pix)
         for medium, mask in ((LIQUID, wet), (AIR, ~wet)):
             m = xp.nonzero(mask)[0]
             if m.shape[0]:
-                on = 1 - share[m]
-                self._send(medium, tuple(a[m] for a in p), tuple(a[m] for a in into),
-                           [a[m] * on for a in w], pix[m])
+                on = 1 - share.take(m)
+                self._send(medium, tuple(a.take(m) for a in p), tuple(a.take(m) for a in into),
+                           [a.take(m) * on for a in w], pix.take(m))
 
     def _leave(self, rays: Any, pixels: Any, point: Any, d: Any, pick: Any) -> None:
         """From the wall out through the outer surface."""
         if not pick.shape[0]:
             return
-        p, v = tuple(a[pick] for a in point), tuple(a[pick] for a in d)
+        p, v = tuple(a.take(pick) for a in point), tuple(a.take(pick) for a in d)
         normal = (p[0] / self.outer, p[1] / self.outer, 0.0 * p[2])
         onward, mirrored, share = split(v, normal, self.index / INDEX_AIR, self.xp)
-        w = [rays[6 + k][pick] for k in range(3)]
-        pix = pixels[pick]
+        w = [rays[6 + k].take(pick) for k in range(3)]
+        pix = pixels.take(pick)
         self._send(WALL, p, mirrored, [a * share for a in w], pix)
         stopped, label = self._printed(*p)  # type: ignore[misc]
-        part = rays[:, pick]
-        self._show_print(part, pix, stopped * (1 - share), label, normal, behind=True)
+        self._show_print(w, pix, stopped * (1 - share), label, normal, behind=True)
         on = (1 - share) * (1 - stopped)
         self._send(None, p, onward, [a * on for a in w], pix)
 
@@ -207,7 +207,7 @@ class ChamberTracer:
         t_top = self.bore.meet(o, d, xp.minimum(t, 1e3), in_air)
         t = xp.minimum(t, t_top)
         lost = t > 1e6
-        t = xp.where(lost, 0.0, t)
+        t = t * ~lost
         if not in_air:
             rays = self._through_liquid(rays, pixels, o, d, t)
         point = tuple(o[k] + t * d[k] for k in range(3))
@@ -220,20 +220,20 @@ class ChamberTracer:
         index = INDEX_AIR if in_air else self.fluid_index
         pick = xp.nonzero((t_top <= t) & ~ended)[0]
         if pick.shape[0]:
-            p, v = tuple(a[pick] for a in point), tuple(a[pick] for a in d)
+            p, v = tuple(a.take(pick) for a in point), tuple(a.take(pick) for a in d)
             normal = self.bore.normal(p[0], p[1])
             other = self.fluid_index if in_air else INDEX_AIR
             onward, mirrored, share = split(v, normal, index / other, xp)
-            w, pix = [rays[6 + k][pick] for k in range(3)], pixels[pick]
+            w, pix = [rays[6 + k].take(pick) for k in range(3)], pixels.take(pick)
             here, there = (AIR, LIQUID) if in_air else (LIQUID, AIR)
             self._send(here, p, mirrored, [a * share for a in w], pix)
             self._send(there, p, onward, [a * (1 - share) for a in w], pix)
         pick = xp.nonzero((t_wall <= t) & (t_top > t) & ~ended)[0]
         if pick.shape[0]:
-            p, v = tuple(a[pick] for a in point), tuple(a[pick] for a in d)
+            p, v = tuple(a.take(pick) for a in point), tuple(a.take(pick) for a in d)
             normal = self._wall_normal(p, xp.full(pick.shape, not in_air))
             onward, mirrored, share = split(v, normal, index / self.index, xp)
-            w, pix = [rays[6 + k][pick] for k in range(3)], pixels[pick]
+            w, pix = [rays[6 + k].take(pick) for k in range(3)], pixels.take(pick)
             self._send(AIR if in_air else LIQUID, p, mirrored, [a * share for a in w], pix)
             self._send(WALL, p, onward, [a * (1 - share) for a in w], pix)
 
@@ -241,8 +241,9 @@ class ChamberTracer:
     def _ends(self, o: Any, d: Any) -> Any:
         """Distance to the lid's underside or the floor."""
         xp = self.xp
-        safe = xp.where(xp.abs(d[2]) < 1e-7, 1e-7, d[2])
-        return xp.maximum(xp.where(d[2] > 0, self.high - o[2], self.low - o[2]) / safe, 0.0)
+        middle, half = (self.high + self.low) / 2, (self.high - self.low) / 2
+        safe = xp.copysign(xp.maximum(xp.abs(d[2]), 1e-7), d[2])
+        return xp.maximum((middle + xp.copysign(half, safe) - o[2]) / safe, 0.0)
 
     def _show_end(self, rays: Any, pixels: Any, point: Any, ended: Any) -> None:
         xp, tube = self.xp, self.scene.tube
@@ -323,8 +324,7 @@ class ChamberTracer:
         i = xp.clip(angle.astype(xp.int32), 0, columns - 1)
         j = xp.clip(((p[2] - self.low) / step).astype(xp.int32), 0, rows - 1)
         at = j * columns + i
-        a = xp.where(wet, 0.0, across[at]).astype(p[0].dtype)
-        u = xp.where(wet, 0.0, upward[at]).astype(p[0].dtype)
+        a, u = across.take(at) * ~wet, upward.take(at) * ~wet
         nx, ny, nz = normal
         # A slope along the arc and along the axis tips the normal the other way.
         tx, ty = -ny, nx
