@@ -57,3 +57,29 @@ def test_workers_end_with_a_parent_that_is_killed(how, tmp_path):
     finally:
         for pid in filter(alive, workers):
             os.kill(pid, signal.SIGKILL)
+
+
+@pytest.mark.slow
+def test_a_worker_keeps_to_one_thread_of_linear_algebra(tmp_path):
+    """Two on two cores would else be four that wait for one another; the one beside its own
+    watches the parent.  The program is one of its own: what pytest has loaded is loaded there."""
+    program = tmp_path / "program.py"
+    program.write_text(f"""
+import os, sys
+sys.path.insert(0, {str(Path(__file__).parents[1])!r})
+
+
+def threads(_):
+    import numpy as np
+    np.ones((500, 500), np.float32) @ np.ones((500, 500), np.float32)
+    return len(os.listdir("/proc/self/task"))
+
+
+if __name__ == "__main__":
+    from vision.accuracy.engines import Pool
+    print(*Pool(2).map(threads, range(2), lambda task, said: said))
+""")
+    clean = {k: v for k, v in os.environ.items() if not k.endswith("_NUM_THREADS")}
+    said = subprocess.run([sys.executable, str(program)], env=clean, capture_output=True, text=True,
+                          timeout=120, check=True)
+    assert said.stdout.split() == ["2", "2"]

@@ -20,6 +20,8 @@ from figures.blocks import ROOT
 #: Name of the measurement -> its module.
 MEASUREMENTS = {"agreement": "agreement", "timing": "timing", "class": "class_load",
                 "pages": "page_weight", "scenes": "scene_speed", "real-photos": "real_photos"}
+#: Those of which a few are asked for again by the tests.
+SAMPLED = ("agreement", "real-photos")
 RESULTS = ROOT / "docs" / "figures" / "results"
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "scikit-image", "streamlit")
 

@@ -13,10 +13,12 @@ import time
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
 from serving import PHONE, serve_pages
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, BrowserContext
 
 
 @dataclass(frozen=True)
@@ -63,6 +65,8 @@ def both(browser: Browser, address: str) -> tuple[Visit, Visit]:
 
 def measure() -> dict[str, Any]:
     """Serve and open every page."""
+    from playwright.sync_api import sync_playwright
+
     from app.pages import all_pages
 
     with (tempfile.TemporaryDirectory() as data,

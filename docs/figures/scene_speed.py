@@ -37,6 +37,8 @@ def texts(kept: dict[str, Any]) -> dict[str, str]:
         lines.append(f"| {r['width']} x {r['height']} | {len(r['cpu_s'])} | "
                      f"{float(np.median(r['cpu_s'])):.2f} s | {min(r['cpu_s']):.2f} to "
                      f"{max(r['cpu_s']):.2f} s | {r['peak_mb']:.0f} MB |")
+    lines += ["", f"With a load of {kept['load']:.0f} on {kept['processors']} processors, which "
+                  "makes all of it slower; compare sizes, not machines."]
     return {"scene-speed": "\n".join(lines)}
 
 

@@ -62,6 +62,27 @@ def pictures_for_never() -> str:
 
 
 @figure
+def answer_bytes() -> str:
+    from app.entry.classroom import _MOST_BYTES
+
+    return str(_MOST_BYTES)
+
+
+@figure
+def most_learners() -> str:
+    from app.classroom.store import MOST_LEARNERS
+
+    return str(MOST_LEARNERS)
+
+
+@figure
+def class_codes() -> str:
+    from app.classroom.store import _SIGNS
+
+    return f"{len(_SIGNS) ** 5 / 1e6:.0f} million"
+
+
+@figure
 def budget_terms() -> str:
     return "\n".join((
         "| term | what may be wrong | how large |", "|---|---|---|",

@@ -14,7 +14,7 @@ from concurrent.futures.process import BrokenProcessPool
 from typing import Protocol, TypeVar
 
 from vision.errors import InputError
-from vision.worker import end_with_parent
+from vision.worker import OneThreadEach, end_with_parent
 
 Task = TypeVar("Task")
 Result = TypeVar("Result")
@@ -50,10 +50,7 @@ class Pool:
         self._workers = workers
 
     def _new(self, workers: int) -> ProcessPoolExecutor:
-        import multiprocessing
-
-        # A forked copy of a process that already runs OpenCV's threads can hang.
-        return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"),
+        return ProcessPoolExecutor(workers, mp_context=OneThreadEach(),
                                    initializer=end_with_parent)
 
     def map(self, function: Callable[[Task], Result], tasks: Iterable[Task],

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import os
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import ProcessPoolExecutor, ThreadPoolExecutor
 from decimal import Decimal
+from functools import lru_cache
 from multiprocessing import get_context
 
 import pytest
@@ -14,6 +15,7 @@ from records_kill import figures_of
 from sqlalchemy import create_engine, insert, text
 from sqlalchemy.exc import DBAPIError
 
+from app.classroom import store as classes
 from app.records import (
     AlreadySupersededError,
     DamagedError,
@@ -27,6 +29,7 @@ from app.records import (
 )
 from app.records.schema import entry_table
 from app.records.shift import bed_account
+from vision.errors import InputError
 
 pytestmark = pytest.mark.xdist_group("postgresql")
 
@@ -292,3 +295,33 @@ def test_looking_makes_and_migrates_nothing(address):
     assert now.add(reading(minutes=9)).number == 5
     found = now.verify()
     assert found.ok and "The first 3 are not signed" in found.sentence
+
+
+def test_a_class_of_forty_phones_and_a_double_press(address, tmp_path, monkeypatch):
+    """All answer at once, each twice, while the educator shows the truth: one answer a learner,
+    none after the truth, and the record beside them is whole."""
+    monkeypatch.setenv("COUNTERSIGHT_DATA", address)
+    monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "station.key"))
+    monkeypatch.setattr(classes, "_opened", lru_cache(classes._opened.__wrapped__))
+    store = classes.class_store()
+    state, key = store.open_class("parallax", 2, 5)
+    learners = [f"{k:032x}" for k in range(40)]
+    with ThreadPoolExecutor(20) as phones:
+        kept = list(phones.map(lambda k: store.answer(state.code, 0, learners[k % 40], 20.0 + k),
+                               range(80)))
+    assert sum(kept) == len(store.answers(state.code, 0)) == 40
+    with ThreadPoolExecutor(20) as phones:
+        shown = phones.submit(store.show, state.code, key)
+        again = list(phones.map(
+            lambda k: store.answer(state.code, 0, f"{100 + k:032x}", 1.0), range(40)))
+        shown.result()
+    assert sum(again) + 40 == len(store.answers(state.code, 0))
+    assert not store.answer(state.code, 0, f"{500:032x}", 1.0)
+    for _ in range(2):
+        store.go_on(state.code, key)
+    assert store.state(state.code).task == 1, "a press too many skips no task"
+    store.end(state.code, key)
+    assert store.answers(state.code) == ()
+    with pytest.raises(InputError, match="no such class"):
+        store.state(state.code)
+    assert Store.open(address).verify().ok

@@ -235,7 +235,8 @@ class SharedArrays:
 
     #: From CuPy's reference of numpy-like routines (from memory).
     SHARED = frozenset([
-        "abs", "arange", "arcsin", "arctan2", "asarray", "bincount", "clip", "concatenate", "exp",
+        "abs", "arange", "arcsin", "arctan2", "asarray", "bincount", "clip", "concatenate",
+        "copysign", "exp",
         "float32", "float64", "floor", "full", "int32", "int8", "maximum", "minimum", "nonzero",
         "ones", "ones_like", "pad", "random", "repeat", "searchsorted", "sign", "sin", "sqrt",
         "stack", "tile", "uint8", "where", "zeros", "zeros_like"])

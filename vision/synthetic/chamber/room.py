@@ -225,7 +225,8 @@ class RoomShader:
         x, z = o[0] + t * d[0], o[2] + t * d[2]
         c, s = math.cos(math.radians(panel.tilt_deg)), math.sin(math.radians(panel.tilt_deg))
         u, v = c * x + s * z, c * z - s * x
-        hit = xp.nonzero((d[1] > 1e-4) & (t > 0) & (t < far) & (u > panel.left_mm) & (u < panel.right_mm)
+        hit = xp.nonzero((d[1] > 1e-4) & (t > 0) & (t < far)
+                         & (u > panel.left_mm) & (u < panel.right_mm)
                          & (v > panel.low_mm) & (v < panel.high_mm))[0]
         if not hit.shape[0]:
             return
