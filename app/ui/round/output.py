@@ -4,24 +4,32 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from app.ui import blocks
+from app.shift_times import shift_plan
+from app.ui import blocks, guard, ledger
 from app.ui.output_card import result_card
 from app.ui.round.view import View
-from vision.output import Limits, WindowTotal, ends, findings, window_total
+from vision.output import Limits, WindowTotal, ends, findings, shift_totals, window_total
+from vision.output.model import hm
 
 
 def output_block(view: View) -> None:
     """Output of the last interval, totals, findings and questions."""
     account, now = view.account.account, view.now.local
+    plan, problem = guard.in_words(lambda: shift_plan(ledger.place()))
+    if problem:
+        blocks.notice("The total of the shift is not known", [problem], stop=True)
     if not account.intervals:
         blocks.notice("No output yet", ["It takes two readings; there is one or none on record."])
     else:
         end = ends(account)[-1].end
+        totals = shift_totals(account, plan, now)[-1:] if plan is not None else ()
         blocks.cards(result_card(account, now), *(
+            _total_card(f"This shift, since {hm(w.start, now)}", w) for w in totals), *(
             _total_card(f"Last {hours} h",
                         window_total(account, end - timedelta(hours=hours), end))
             for hours in (6, 24)))
-    found = findings(account, view.account.limits, now, tell_whom=view.account.tell_whom)
+    found = findings(account, view.account.limits, now, plan=plan,
+                     tell_whom=view.account.tell_whom)
     # What was over an hour ago was told an hour ago; the page Shift keeps it.
     shown = account.result or (account.intervals[-1] if account.intervals else None)
     since = shown.end if shown is not None else now
@@ -51,5 +59,5 @@ def _total_card(head: str, w: WindowTotal) -> str:
     low, high = w.interval_ml
     notes = [f"95 % interval: {low:.1f} to {high:.1f} mL".replace("-", "\N{MINUS SIGN}")]
     if not w.complete:
-        notes.append(f"known for {w.covered_hours:.1f} of {w.hours:.0f} h only")
+        notes.append(f"known for {w.covered_hours:.1f} of {w.hours:.1f} h only")
     return blocks.card(head, f"{float(w.output_ml):.1f}", "mL", notes)

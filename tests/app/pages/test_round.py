@@ -5,11 +5,13 @@ from __future__ import annotations
 import html
 import json
 import re
+from datetime import datetime, timedelta
 from decimal import Decimal
 from pathlib import Path
 
 import pytest
 from chamber_page import MAIN
+from shift_page import ago
 from streamlit.testing.v1 import AppTest
 
 from app.bed_scales import keep_scale
@@ -26,8 +28,10 @@ from app.records import (
     confirm,
 )
 from app.rounds import RoundBook
+from app.shift_times import keep_shift_starts
 from app.ui.round.drain import disagreement
-from vision.scale_file.scale import parse_scale
+from vision.output.model import hm
+from vision.scale_file.scale import load_scale, parse_scale
 
 pytestmark = pytest.mark.slow
 
@@ -331,6 +335,22 @@ def test_near_the_fill_limit_a_chamber_is_emptied_or_it_is_said_why_not(data):
     assert "Say why there is no emptying" in page.text() and len(entries(data)) == 1
     page.fill("Why no emptying", "the doctor wants to see it").put()
     assert entries(data)[-1].payload["step"] == "emptying the chamber"
+
+
+def test_the_limit_of_a_shift_is_judged_at_the_hour_by_the_wards_own_times(data):
+    then = datetime.now().astimezone() - timedelta(hours=12)
+    keep_shift_starts(str(data), f"{then:%H:00}")
+    page = Walk("orders").fill("Bed code", BED).fill("Landmark", "ear canal")
+    page.at.radio[0].set_value("continuously")
+    page.run().fill("At most in a shift", "5").fill("Your initials", "R.T.")
+    page.press("Confirm the order")
+    Store.open(data).add(confirm(
+        ReadingDraft.by_eye(scale=load_scale("quay-60"), first=OwnReading.read("12")),
+        by=Initials("R.T."), bed=BedCode(BED), confirmed_value="12", happened_at=ago(60),
+        attestations=Attestations(True, True, True, True)))
+    page = Hour(data).checks().by_eye("23,5").say().put()
+    assert "over your limit of 5 mL" in page.text()
+    assert f"This shift, since {hm(then.replace(minute=0), datetime.now())}" in page.text()
 
 
 def test_one_of_the_four_denied_asks_which_and_needs_a_note(data):

@@ -124,7 +124,8 @@ def test_the_check_finds_what_it_is_for(monkeypatch, tmp_path):
     ("a `b` c", "`` a `b` c ``"),
     (":material/home:", "` : `&#109;` aterial/home: `"),
     ("", ""), ("Confirm: drain opened (seen at 14.05)", "Confirm: drain opened (seen at 14.05)"),
-    ("Bed www.x.org", "` Bed www.x.org `"), ("Bed A--1", "` Bed A--1 `"),
+    ("Eye above (+) or below (\N{MINUS SIGN})", "Eye above (+) or below (\N{MINUS SIGN})"),
+    ("1 + 2", "` 1 + 2 `"), ("Bed www.x.org", "` Bed www.x.org `"), ("Bed A--1", "` Bed A--1 `"),
     ("Bed A - 1", "` Bed A - 1 `"),
 ])
 def test_a_label_is_a_code_span_unless_it_is_words_alone(typed, label):
