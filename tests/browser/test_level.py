@@ -96,7 +96,7 @@ def test_the_fields_of_threshold_outlive_a_visit_to_another_page(open_page):
     expect(page.get_by_text("Next: what the panel is set to")).to_be_visible()
     page.get_by_role("button", name="Expand sidebar").click()
     page.get_by_role("link", name="Level", exact=True).click()
-    expect(page.get_by_text("Photo of both points")).to_be_visible()
+    expect(page.get_by_role("heading", name="Photo of both points")).to_be_visible()
     page.get_by_role("link", name="Threshold", exact=True).click()
     expect(page.get_by_text("Next: what the panel is set to")).to_be_visible()
     expect(live(page).get_by_label("Ordered threshold")).to_have_value("10")
