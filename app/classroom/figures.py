@@ -20,6 +20,8 @@ from vision.spreadsheet import neutral
 
 #: A bar is half a division wide, and no plot has more bars than this.
 _BAR_DIVISIONS, _MOST_BARS = 0.5, 48
+#: Room that upright words take, px.
+_WORDS_PX = 14.0
 
 
 def histogram(values: Sequence[float], division: float, unit: str, *, truth: float | None = None,
@@ -49,12 +51,14 @@ def histogram(values: Sequence[float], division: float, unit: str, *, truth: flo
                       fill_opacity=0.35, stroke_width=1.2)
     said = f"{len(values)} answers"
     if truth is not None:
-        for name, places in (wrong or {}).items():
-            for at in places:
-                if low <= at <= high:
-                    plot.rule(at, across="x", dash="2 5", width=1.2)
-                    x = plot.x(at) + 4
-                    plot.parts.append(_upright(x, plot.box[1] + 4, name))
+        free = -math.inf
+        for at, name in sorted((at, name) for name, places in (wrong or {}).items()
+                               for at in places if low <= at <= high):
+            plot.rule(at, across="x", dash="2 5", width=1.2)
+            # Causes that give nearly the same keep their words apart.
+            x = max(plot.x(at) + 4, free)
+            plot.parts.append(_upright(x, plot.box[1] + 4, name))
+            free = x + _WORDS_PX
         plot.rule(truth, across="x", dash="", width=3.0)
         plot.words(plot.x(truth), 44, f"true {number_text(truth, 1 if division >= 1 else 2)}",
                    "middle", weight=650)

@@ -81,7 +81,7 @@ def _running(store: ClassStore, state: ClassState, key: str) -> None:
             st.image(picture, width="stretch", alt="The chamber to be read")
         elif (drawn := lesson.before(task)) is not None:
             show_drawing(drawn)
-    with right, st.container(key="lc-told"):
+    with right, st.container(key="lc-shown" if state.shown else "lc-told"):
         _steps(store, state, key)
         if state.shown:
             blocks.cards(blocks.card("True", number_text(lesson.truth(task), 2),

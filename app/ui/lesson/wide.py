@@ -16,6 +16,7 @@ _STYLE = """<style>
 .st-key-lesson-told [role="img"] { max-height: max(10rem, calc(100vh - 45rem)); }
 .st-key-lc-asked img { max-height: calc(100vh - 20rem) !important; }
 .st-key-lc-told [role="img"] { max-height: max(10rem, calc(50vh - 12rem)); }
+.st-key-lc-shown [role="img"] { max-height: max(9rem, calc(50vh - 15.5rem)); }
 @media (min-width: 1000px) {
   [data-testid="stMainBlockContainer"] { padding-top: 3.2rem; }
   .st-key-le-beside .cs-note, .st-key-ll-beside .cs-note, .st-key-lesson-told .cs-note {
@@ -29,6 +30,7 @@ _STYLE = """<style>
   .st-key-lesson-asked img, .st-key-lesson-asked [role="img"] {
     max-height: calc(83vh - 22rem) !important; }
   .st-key-lc-told [role="img"] { max-height: calc(41vh - 12rem); }
+  .st-key-lc-shown [role="img"] { max-height: calc(41vh - 15.5rem); }
   .st-key-lc-asked img { max-height: calc(83vh - 20rem) !important; }
   .st-key-lesson-told [role="img"] { max-height: max(10rem, calc(83vh - 45rem)); }
 }

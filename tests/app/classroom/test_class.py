@@ -144,6 +144,10 @@ def test_the_histogram_tells_the_truth_only_when_it_is_told_and_loses_nobody():
     x = float(re.search(r'<text x="([\d.]+)"[^>]*>true 7.65', far.svg).group(1))
     assert 200 < x < 400, "the truth stands in the middle, whatever was said"
     assert histogram([], 1.0, "mL").title.count("0 answers") == 1
+    near = histogram([20.0], 1.0, "mL", truth=48.4, wrong={"front": (51.2,), "back": (50.7,),
+                                                           "counted": (50.9,)})
+    places = sorted(float(x) for x in re.findall(r"translate\(([\d.]+) [\d.]+\) rotate", near.svg))
+    assert len(places) == 3 and min(np.diff(places)) >= 12, "words of 12 px do not overlap"
 
 
 def test_spread_bias_and_causes_by_hand():
