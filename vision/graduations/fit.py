@@ -419,8 +419,9 @@ def _select(
         plain = rows & (good.any(axis=1) if core is None else good[:, core].mean(axis=1) > 0.5)
         shown = plain if plain.sum() >= 3 else rows
         share = good[shown].mean(axis=0)
-        # numerals beside the marks are dark too, but not all at the same height
-        dark = np.median(np.where(finite[shown], s.depth[shown], 0.0), axis=0)
+        # numerals beside the marks are dark too, but not all at the same height; ink takes a share
+        # of the light, so that what is behind (a bright strip, a shade) does not count
+        dark = np.median(np.where(finite[shown], s.ink_share[shown], 0.0), axis=0)
         columns = _stretch((share > 0.55 * max(float(share.max()), 0.2))
                            & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)), core)
         if core is None and columns.any():

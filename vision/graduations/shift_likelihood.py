@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.unrolled_samples import sample_marks
+from vision.robust import spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
@@ -98,7 +99,10 @@ def shift_evidence(
     typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
     # a stranger has to look like the marks do, not merely be an edge
     stranger_like = present & (strength > 0.5 * typical)
-    relative = np.where(np.isfinite(s.depth), s.depth, 0.0) / max(typical, 1e-6)
+    # long against short by the share of the light that ink takes: what is behind does not count
+    ink = np.where(np.isfinite(s.depth), s.ink_share, 0.0)
+    marks_ink = np.median(ink[:, core], axis=1)[on_scale & present]
+    relative = ink / max(float(np.median(marks_ink)) if marks_ink.size else 1.0, 1e-6)
     is_long = np.array([m.length == "long" for m in marks])
     left, right = _beside(relative, core)
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
@@ -164,18 +168,33 @@ def _class_score(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, rig
     if long_here.all() or not long_here.any():
         return 0.0
     n_long, n_short = int(long_here.sum()), int((~long_here).sum())
-    clear = 0.0
-    for d in (left[use], right[use]):
-        if d.shape[1] == 0:
-            continue
-        a, b = d[long_here], d[~long_here]
-        mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
-        spread = 1.4826 * np.median(
-            np.abs(np.concatenate([a - mean_a, b - mean_b])), axis=0) + 0.08
-        t = np.sort(np.maximum(mean_a - mean_b, 0.0) / spread)
-        # the nearest place may still be the end of the short marks: the better two count
-        clear = max(clear, float(np.mean(t[-2:])))
+    long_rows = np.flatnonzero(use)[long_here]
+    clear = max((_clearness(d, d[use], long_here, long_rows)
+                 for d in (left, right) if d.shape[1]), default=0.0)
     # what is clearer still counts on, but slowly: it has to part neighbouring shifts
     gain = 0.5 * min(clear, _CLASS_CAP) ** 2 + _CLEARER * max(
         min(clear, _CLASS_MOST) - _CLASS_CAP, 0.0)
     return gain * n_long * n_short / (n_long + n_short)
+
+
+def _clearness(every: np.ndarray, relative: np.ndarray, is_long: np.ndarray,
+               long_rows: np.ndarray) -> float:
+    """How clearly one side of the marks shows that the marks (M,) of ``is_long`` are the long ones.
+
+    Numbers are as dark as ink and so tall that they stand beside the neighbours of their mark,
+    above and below it alike: what is dark beside a mark and on one side of it only is the number of
+    a neighbour, and counts for nothing.  ``every`` (L, A) are all lattice places,
+    ``long_rows`` those of the long marks.
+    """
+    a, b = relative[is_long], relative[~is_long]
+    mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
+    grain = spread(np.concatenate([a - mean_a, b - mean_b]), axis=0) + 0.08
+    one_sided = np.zeros(every.shape[1])
+    for away in (1, 2):
+        inner = long_rows[(long_rows >= away) & (long_rows < len(every) - away)]
+        if inner.size:
+            one_sided = np.maximum(one_sided, np.abs(
+                np.median(every[inner + away], axis=0) - np.median(every[inner - away], axis=0)))
+    t = np.sort(np.maximum(mean_a - mean_b - np.maximum(one_sided - grain, 0.0), 0.0) / grain)
+    # the nearest place may still be the end of the short marks: the better two count
+    return float(np.mean(t[-2:]))

@@ -17,6 +17,8 @@ from vision.graduations.cylinder_pose import CylinderPose
 _ACROSS = np.linspace(-0.5, 0.5, 21)
 _OUTER = np.abs(_ACROSS) > 0.36
 _CORE = np.abs(_ACROSS) < 0.3
+#: Grey levels added to every background, so that grain in the dark is not taken for ink.
+_DARKEST = 12.0
 
 
 @dataclass(frozen=True)
@@ -35,6 +37,11 @@ class MarkSamples:
     background: np.ndarray
     noise: np.ndarray
     gap_mm: np.ndarray
+
+    @property
+    def ink_share(self) -> np.ndarray:
+        """(M, A) share of the light that the mark takes away."""
+        return np.asarray(self.depth / (self.background + _DARKEST))
 
 
 def sample(image: np.ndarray, points_px: np.ndarray) -> np.ndarray:
