@@ -23,6 +23,7 @@ from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
+from vision.synthetic.chamber.meniscus import CAPILLARY_LENGTH_MM
 from vision.synthetic.chamber.tracer import LEAST_WEIGHT
 from vision.volume import estimate
 
@@ -155,6 +156,16 @@ def lost_in_the_line() -> str:
 
 
 @figure
+def capillary_length() -> str:
+    return f"{constants.WATER_CAPILLARY_LENGTH.value:.2f} mm"
+
+
+@figure
+def scene_capillary_length() -> str:
+    return f"{CAPILLARY_LENGTH_MM:g} mm"
+
+
+@figure
 def least_light() -> str:
     return f"{100 * LEAST_WEIGHT:g} %"
 
@@ -175,6 +186,13 @@ def bench(photo_name: str) -> VolumeReading:
 
 
 LEVEL_PHOTO, ABOVE_PHOTO = "bench-1-pink.jpg", "bench-4-from-above.jpg"
+
+
+@figure
+def budget_level_reading() -> str:
+    r = bench(LEVEL_PHOTO)
+    low, high = r.interval or (0.0, 0.0)
+    return f"{r.value:.1f} {r.unit} ({low:.1f} to {high:.1f})"
 
 
 @figure
