@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from figures import blocks, drawings, kept, values
 from figures.blocks import ROOT
@@ -71,5 +73,10 @@ def test_the_drawings_are_those_that_are_made_now():
 
 @pytest.mark.slow
 def test_the_drawings_of_the_budgets_are_those_that_are_made_now():
+    number = r"-?[0-9]+(?:\.[0-9]+)?"
     for name, content in drawings.budgets():
-        assert (ROOT / "docs" / "figures" / name).read_bytes() == content, name
+        stands, made = (ROOT / "docs" / "figures" / name).read_text("utf-8"), content.decode()
+        assert re.sub(number, "#", stands) == re.sub(number, "#", made), name
+        # The networks' sums differ in their last digits from one kind of processor to another.
+        assert [float(x) for x in re.findall(number, stands)] == pytest.approx(
+            [float(x) for x in re.findall(number, made)], abs=0.5, rel=0.01), name

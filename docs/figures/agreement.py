@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import numpy as np
+from figures.blocks import differing
 
 from vision.imaging.photo import load_photo
 from vision.lesson.parallax import eye_reading
@@ -58,5 +59,4 @@ def texts(kept: dict[str, Any]) -> dict[str, str]:
 def sample(kept: dict[str, Any]) -> list[str]:
     """What one of the pictures tells now and did not then."""
     now, then = row(chamber_tasks(kept["seed"], kept["count"])[0]), kept["rows"][0]
-    return [f"{key}: {then[key]} then, {now.get(key)} now"
-            for key in then if now.get(key) != then[key]]
+    return differing(then, now)

@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 ROOT = Path(__file__).resolve().parents[2]
 _PLACE = re.compile(
@@ -34,3 +35,16 @@ def filled(text: str, made: Callable[[str], str]) -> str:
 def laid(old: str, new: str) -> str:
     """What takes lines of its own goes on doing so."""
     return f"\n{new}\n" if "\n" in new or old.startswith("\n") else new
+
+
+def differing(then: dict[str, Any], now: dict[str, Any]) -> list[str]:
+    """What a sample tells otherwise than what was kept; processors differ in the last digits."""
+    def near(a: Any, b: Any) -> bool:
+        if isinstance(a, list) and isinstance(b, list):
+            return len(a) == len(b) and all(map(near, a, b))
+        if isinstance(a, float) and isinstance(b, float):
+            return abs(a - b) <= 0.01
+        return bool(a == b)
+
+    return [f"{key}: {then[key]} then, {now.get(key)} now"
+            for key in then if not near(then[key], now.get(key))]

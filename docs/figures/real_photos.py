@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+from figures.blocks import differing
 from manual_scale import test_real as real
 
 from vision.flags import FLAGS
@@ -144,4 +145,4 @@ def sample(kept: dict[str, Any]) -> list[str]:
         return []
     now = [_said(_steep(28)), {"true": 200, **_said(GLASS.read(200, GLASS.EDGE[200]), 1)}]
     then = [kept["points"][3], kept["glass"][1]]
-    return [f"{a} then, {b} now" for a, b in zip(then, now, strict=True) if a != b]
+    return [said for a, b in zip(then, now, strict=True) for said in differing(a, b)]
