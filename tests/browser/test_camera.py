@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import cv2
+import numpy as np
 import pytest
 from playwright.sync_api import expect
 from serving import ALONE, PHONE, Served, at_rest, live, too_small
@@ -368,6 +369,19 @@ def test_two_positions_that_cannot_be_are_refused(sums) -> None:
                 told(u(0, 1, 0), u(0, -1, 0)), told(u(0.09, 1, 0), u(0.09, 1, 0))]""")
     assert good == "" and "upright" in leaning and "same end up" in flipped
     assert "do not fit together" in far
+
+
+def test_the_doubt_of_a_calibrated_phone_holds_what_browsers_round(sums) -> None:
+    """Parts added up: 0.2 degrees each for laying and for the camera in its case, and what
+    rounding to 0.1 m/s2 leaves of the two-position method, by drawing it."""
+    rng = np.random.default_rng(5)
+    own, lean, now = rng.normal(0, 0.2, (3, 20_000))  # m/s2 across the phone
+    two = (np.round(own + lean, 1) + np.round(own - lean, 1)) / 2
+    rounded = np.degrees(np.std(np.round(own + now, 1) - two - now) / G)
+    assert 0.15 < rounded < 0.25, "rounding alone is more than the 0.2 that one may hope for"
+    plain, calibrated = sums("return [d.PLAIN_SD_DEG, d.CALIBRATED_SD_DEG]")
+    assert plain == 0.7
+    assert calibrated == pytest.approx(math.hypot(0.2, 0.2, rounded), rel=0.03)
 
 
 def test_the_sharper_frame_counts_more_and_other_heights_are_kept(sums) -> None:

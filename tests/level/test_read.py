@@ -124,7 +124,8 @@ def test_the_phone_says_where_down_is_when_nothing_else_does():
     assert reading.status == "read" and reading.gravity_from == ("phone sensor",)
     low, high = reading.interval_cm
     assert low < label["true_offset_mm"] / 10 < high
-    assert any(t.term == "vertical: phone sensor" for t in reading.budget)
+    (told,) = [t for t in reading.budget if t.term == "vertical: phone sensor"]
+    assert "to 0.70 degrees" in told.note
 
 
 def test_two_zero_cards_are_refused():

@@ -22,6 +22,7 @@ from vision.parameters import (
     PRINT_SHARE,
     ZERO_CARD_MM,
 )
+from vision.vertical.cue import PlumbCue
 
 SAMPLES, SAMPLES_ALONE = 6000, 2000
 #: Parts of the budget below this are not worth a line, mm.
@@ -129,10 +130,9 @@ def _budget(fused: FusedGravity, lens_px: float) -> tuple[BudgetTerm, ...]:
     """Each source alone, as a standard uncertainty in cm."""
     best, weights, offsets = fused.best, fused.weights, fused.offsets_mm
     zero, landmark = best.points_mm
-    terms = [BudgetTerm(
-        f"vertical: {cue}", best.gravity.share(i, landmark - zero) / 10, "cm",
-        "how far this may be off plumb, over the distance between the two points")
-        for i, (cue, _) in enumerate(best.gravity.gains)]
+    terms = [BudgetTerm(f"vertical: {cue.name}", best.gravity.share(i, landmark - zero) / 10, "cm",
+                        f"{_plumb_words(cue)}, over the distance between the two points")
+             for i, cue in enumerate(best.gravity.used)]
     if (leans := best.gravity.doubt(landmark - zero) / 10) > _LEAST_TERM_MM / 10:
         terms.append(BudgetTerm("vertical: something may lean", leans, "cm",
                                 "what looks plumb may lean, or be something else"))
@@ -151,6 +151,13 @@ def _budget(fused: FusedGravity, lens_px: float) -> tuple[BudgetTerm, ...]:
         terms.append(BudgetTerm("card seen two ways round", rest / 10, "cm",
                                 "both tilts of a card fit the photo"))
     return tuple(terms)
+
+
+def _plumb_words(cue: PlumbCue) -> str:
+    if cue.direction is None:
+        return "how far this may be off plumb"
+    sd_deg = math.hypot(cue.direction_sd_deg, cue.sideways_deg)
+    return f"the phone's own sensor, to {sd_deg:.2f} degrees"
 
 
 def _weighted_sd(values: np.ndarray | list[float], weights: np.ndarray | list[float]) -> float:

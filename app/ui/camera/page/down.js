@@ -13,12 +13,16 @@ const FEWEST = 10;  // samples, in at least four fifths of the window (our choic
 const LENGTH = [0.97, 1.03];
 // Root mean square turn within the window, deg, from which on the hand moves (our choice).
 const MOVING_DEG = 1.5;
-// Standard uncertainty of the direction, deg: of a phone as it is, and of one that was laid
-// against a plumb line both ways round (our choice; the second holds 0.2 for laying and sensor,
-// 0.2 for the camera in its case, and that some browsers round to 0.1 m/s2, which is 0.17 now and
-// 0.12 in the two positions).
+// Standard uncertainty of the direction, deg, of a phone as it is (our choice).
 export const PLAIN_SD_DEG = 0.7;
-export const CALIBRATED_SD_DEG = 0.35;
+// And of one that was laid against a plumb line both ways round: what the two positions themselves
+// leave (laying and sensor; our choice), the camera's axis in the phone's case, which no laying
+// shows (our choice), and that browsers round to 0.1 m/s2 (W3C, Device Orientation and Motion):
+// now, and in the mean of two positions.
+const LAID_DEG = 0.2, CAMERA_IN_CASE_DEG = 0.2;
+const ROUNDED_DEG = 0.1 / Math.sqrt(12) / STANDARD_GRAVITY * 180 / Math.PI;
+export const CALIBRATED_SD_DEG = Math.hypot(
+  LAID_DEG, CAMERA_IN_CASE_DEG, ROUNDED_DEG, ROUNDED_DEG / Math.SQRT2);
 // Hand tremor lasts about a tenth of a second: so many independent samples (our choice).
 const INDEPENDENT = 5;
 const SAVED = 'countersight-tilt';
