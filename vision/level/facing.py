@@ -3,8 +3,9 @@
 A camera only knows its own axis.  The room's level edges (bed, shelf, floor, window sill) run
 along the wall or square to it, so those seen above and below the eye level say how the camera is
 turned against them (the orientation of a room from its edges: J. M. Coughlan, A. L. Yuille,
-Manhattan World, ICCV 1999, from memory).  Each edge is one of them or anything else; what is
-known without any edge, that people stand about square and that panels face them, is the prior.
+Manhattan World, ICCV 1999, from memory).  Each edge is one of them or anything else, and all of
+them together may mislead; what is known without any edge, that people stand about square and
+that panels face them, is the prior.
 """
 
 from __future__ import annotations
@@ -17,6 +18,7 @@ from vision.fiducials.cards import CardSeen
 from vision.fiducials.pose import CardPose
 from vision.parameters import (
     AXIS_SD_DEG,
+    EDGES_MISLEAD_P,
     LEVEL_EDGE_SD_DEG,
     PANEL_FACES_SD_DEG,
     ROOM_EDGE_P,
@@ -29,7 +31,7 @@ from vision.vertical.line_segments import colour_planes, line_segments
 TURNS_DEG = np.arange(-40.0, 40.25, 0.5)
 #: Edges are looked for in a picture of this long side, and are at least so long in it, px; as many
 #: px of edge count as one witness: the two edges of one mattress are one.  Our choice.
-_SIDE_PX, _LEAST_PX, _WITNESS_PX = 1000, 40.0, 250.0
+_SIDE_PX, _LEAST_PX, _WITNESS_PX = 1000, 40.0, 350.0
 #: Edges within so much (deg) of the vertical say nothing of this, nor do those (mm, sideways and
 #: up or down) about the zero card: its panel may be turned on its pole.  Our choice.
 _UPRIGHT_DEG, _PANEL_MM = 20.0, (120.0, 330.0)
@@ -92,7 +94,7 @@ def facing_of(rgb: np.ndarray, camera: np.ndarray, down: np.ndarray, zero: CardP
         panel = np.degrees(np.arctan2(into @ right, into @ ahead))
         log = log - 0.5 * ((TURNS_DEG - panel) / PANEL_FACES_SD_DEG) ** 2
     edges = _level_edges(rgb, camera @ down, card, side_mm)
-    even = 1.0 / float(np.ptp(TURNS_DEG))
+    before, even = log, 1.0 / float(np.ptp(TURNS_DEG))
     for ends in edges:
         n = line_plane(ends, camera)
         across, along = float(n @ right), float(n @ ahead)
@@ -104,8 +106,9 @@ def facing_of(rgb: np.ndarray, camera: np.ndarray, down: np.ndarray, zero: CardP
         told = np.exp(-0.5 * (off / sd) ** 2) / (sd * np.sqrt(2 * np.pi))
         count = min(1.0, float(np.linalg.norm(ends[1] - ends[0])) / _witness(rgb))
         log = log + count * np.log(ROOM_EDGE_P * told + (1 - ROOM_EDGE_P) * even)
-    p = np.exp(log - log.max())
-    return Facing(p / p.sum(), len(edges))
+    told, prior = (np.exp(v - v.max()) for v in (log, before))
+    return Facing((1 - EDGES_MISLEAD_P) * told / told.sum() + EDGES_MISLEAD_P * prior / prior.sum(),
+                  len(edges))
 
 
 def _witness(rgb: np.ndarray) -> float:
