@@ -6,12 +6,13 @@ from __future__ import annotations
 import json
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from vision.imaging.photo import load_photo
-from vision.meniscus_image.candidates import MeniscusCandidate, Search
+from vision.meniscus_image.candidates import MeniscusCandidate, Search, _at_steps
 from vision.meniscus_image.candidates import posterior_weights as weights
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
@@ -114,3 +115,18 @@ def searched(photo: str) -> tuple[Search, float]:
     # the first: the next one asks what the surface would be, seen from its other side
     places, _ = candidates(seen[0], None)
     return seen[0], places[0].height_mm
+
+
+@pytest.mark.parametrize(("elevation_deg", "low_mm", "high_mm"), [
+    (5.0, 38.0, 45.0), (18.0, 38.0, 45.0 + 34.0 * 0.3249), (-18.0, 38.0 - 34.0 * 0.3249, 45.0)])
+def test_the_rims_of_a_step_are_no_surface(elevation_deg, low_mm, high_mm):
+    """Seen from 18 degrees the back rim of a bore of 34 mm stands 34 tan 18 = 11.0 mm from the
+    front one; by hand."""
+    scale = SimpleNamespace(diameter_knots=((10.0, 18.0), (13.0, 34.0)),
+                            height_mm=lambda value: {10.0: 38.0, 13.0: 45.0}[value])
+    pose = SimpleNamespace(elevation_rad=lambda height: np.radians(elevation_deg),
+                           radius_at_mm=lambda height: np.array([10.6, 18.6]))
+    height = np.arange(0.0, 90.0, 0.1)
+    hit = height[_at_steps(scale, pose, height)]
+    assert hit.min() == pytest.approx(low_mm, abs=2.8)
+    assert hit.max() == pytest.approx(high_mm, abs=2.8)

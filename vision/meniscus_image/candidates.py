@@ -17,6 +17,7 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
+from vision.meniscus_image.misread_risk import OBLIQUE_DEG
 from vision.meniscus_image.networks import OffsetPosterior, offset_posterior, row_probability
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
@@ -259,7 +260,8 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
     """(Z,) True where a step of the bore is seen on the outer wall.
 
     The rim of a step is a level line like the surface itself.  Belief that falls
-    there is lost, not passed on: a surface at a step can not be told from it.
+    there is lost, not passed on: a surface at a step can not be told from it.  Seen from an
+    elevation e the back of the rim stands 2 R tan e from its front.
     """
     out = np.zeros(len(height_mm), dtype=bool)
     knots = scale.diameter_knots
@@ -270,5 +272,7 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
         wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
         e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
         shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
-        out |= (height_mm > low - 0.8 + min(shift, 0)) & (height_mm < high + 0.8 + max(shift, 0))
+        back = max(d0, d1) * math.tan(math.radians(e)) if abs(e) > OBLIQUE_DEG else 0.0
+        out |= (height_mm > low - 0.8 + min(shift, back, 0)) & (
+            height_mm < high + 0.8 + max(shift, back, 0))
     return out

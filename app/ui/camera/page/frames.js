@@ -39,13 +39,15 @@ export function sharpness(source, width, height) {
   return sum * n / (light * light);
 }
 
-/** The sharpest frame of each height that the phone has passed through. */
+/** The sharpest frame of each height that the phone has passed through; one that knows where
+ * down is goes before one that does not. */
 export class Passed {
   bins = new Map();
 
   async offer(full, score, elevation, down, t = performance.now()) {
     const bin = Math.round(elevation / APART_DEG), held = this.bins.get(bin);
-    if (held && held.score >= score && t - held.t < OLDEST_MS) return;
+    const better = Boolean(down) - Boolean(held?.down) || score - held?.score;
+    if (held && better <= 0 && t - held.t < OLDEST_MS) return;
     const blob = await jpeg(full);
     if (blob) this.bins.set(bin, {blob, score, elevation, down, t});
   }
