@@ -75,7 +75,8 @@ def test_the_round_ends_with_the_hours_result(emptied):
     text = the_end_of_the_round(emptied)
     assert ">8.0 <small>mL</small>" in text.replace('\\"', '"') and "8.0 mL/h" in text
     assert "then emptied at" in text and "0 mL left" in text
-    assert "No limit of the order is crossed." in text and "Read again" not in text
+    assert "No limit of the order is crossed by what is on record." in text
+    assert "Read again" not in text
 
 
 def test_a_second_reading_a_minute_later_shows_no_rate_of_that_minute(store):

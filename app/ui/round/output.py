@@ -34,25 +34,28 @@ def output_block(view: View) -> None:
     shown = account.result or (account.intervals[-1] if account.intervals else None)
     since = shown.end if shown is not None else now
     recent = [f for f in found if f.at >= since]
+    asked = [q.sentence for i in account.intervals if i.end >= since for q in i.questions]
     crossed = [f.sentence for f in recent if f.verdict != "within"]
     if crossed:
         blocks.notice("Limits of your order", crossed, stop=True)
     elif account.intervals:
-        blocks.status_line(_no_limit_crossed(view))
+        blocks.status_line(_no_limit_crossed(view, bool(asked)))
     ahead = [f.sentence for f in recent if f.verdict == "within"]
     if ahead:
         blocks.notice("What lies ahead", ahead)
-    asked = [q.sentence for i in account.intervals if i.end >= since for q in i.questions]
     if asked:
         blocks.notice("This does not add up", asked, stop=True)
 
 
-def _no_limit_crossed(view: View) -> str:
+def _no_limit_crossed(view: View, asked: bool) -> str:
     if view.order is None:
         return "No order is on record, so no limit was checked."
     if view.account.limits == Limits():
         return "The order names no limit, so none was checked."
-    return "No limit of the order is crossed."
+    if asked:
+        return ("No limit of the order is crossed by what is counted; what does not add up "
+                "below is not.")
+    return "No limit of the order is crossed by what is on record."
 
 
 def _total_card(head: str, w: WindowTotal) -> str:
