@@ -10,6 +10,9 @@ from __future__ import annotations
 import math
 
 # ------------------------------------------------------------------ the row of graduations
+#: Grey levels added to every background that a mark is compared with, so that grain in the dark is
+#: not taken for ink.  Our choice.
+DARKEST_LEVEL = 12.0
 #: Misfit of the marks as a share of their distance (``GraduationFit.relative_residual``), from
 #: strict to loose.  Our choice.  Up to the first no better row is looked for; up to the second
 #: the count of marks may stand without legible numbers; up to the third it may if it leads

@@ -109,8 +109,7 @@ def measure() -> dict[str, Any]:
         "smallest_s": round(float(np.median(smallest.waits_s["smallest"])), 4),
         "waits_s": {what: {"count": len(w), "median": round(float(np.median(w)), 3),
                            "p95": round(float(np.percentile(w, 95)), 3)}
-                    for what, w in waits.items()},
-        "load": round(os.getloadavg()[0], 1), "processors": os.cpu_count()}
+                    for what, w in waits.items()}}
 
 
 def texts(kept: dict[str, Any]) -> dict[str, str]:

@@ -8,6 +8,7 @@ can be asked for again in seconds ``sample(kept)``, which says what differs now.
 from __future__ import annotations
 
 import json
+import os
 import platform
 from collections.abc import Sequence
 from functools import cache
@@ -32,8 +33,9 @@ def module(name: str) -> ModuleType:
 
 
 def measure(name: str) -> None:
-    """Measure and keep."""
+    """Measure and keep, with how busy the machine was."""
     found = {"command": f"python docs/make.py --measure {name}", **module(name).measure(),
+             "load": round(os.getloadavg()[0], 1), "processors": os.cpu_count(),
              "versions": {"python": platform.python_version(),
                           **{lib: metadata.version(lib) for lib in _LIBRARIES}}}
     (RESULTS / f"{name}.json").write_text(json.dumps(found, indent=1) + "\n", encoding="utf-8")

@@ -81,8 +81,7 @@ def measure() -> dict[str, Any]:
             first, again = both(browser, f"{served.url}/{entry.name.replace('_', '-')}")
             rows.append({"page": entry.title, "first": asdict(first), "again": asdict(again)})
         browser.close()
-    return {"seed": None, "count": len(rows), "rows": rows, "load": round(os.getloadavg()[0], 1),
-            "processors": os.cpu_count()}
+    return {"seed": None, "count": len(rows), "rows": rows}
 
 
 def texts(kept: dict[str, Any]) -> dict[str, str]:

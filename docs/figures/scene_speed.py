@@ -25,8 +25,7 @@ def measure() -> dict[str, Any]:
                              check=True, capture_output=True, text=True,
                              env={**os.environ, "PYTHONPATH": f"{ROOT}:{ROOT / 'docs'}"})
         rows.append({"width": width, "height": height, **json.loads(out.stdout)})
-    return {"seed": SEED, "count": sum(SIZES.values()), "rows": rows,
-            "load": round(os.getloadavg()[0], 1), "processors": os.cpu_count()}
+    return {"seed": SEED, "count": sum(SIZES.values()), "rows": rows}
 
 
 def texts(kept: dict[str, Any]) -> dict[str, str]:

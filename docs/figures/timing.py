@@ -6,7 +6,6 @@ processor time that the server needs for it (on an idle machine nearly all of it
 
 from __future__ import annotations
 
-import os
 import tempfile
 import time
 from contextlib import contextmanager
@@ -81,8 +80,7 @@ def measure() -> dict[str, Any]:
     with tempfile.TemporaryDirectory() as data, contextmanager(serve_pages)(
             Path(data) / "ward") as served:
         found["move_wall_s"] = medians(interaction_seconds(served.url))
-    return {"seed": None, "count": MOVES, **found, "load": round(os.getloadavg()[0], 1),
-            "processors": os.cpu_count()}
+    return {"seed": None, "count": MOVES, **found}
 
 
 def texts(kept: dict[str, Any]) -> dict[str, str]:

@@ -8,6 +8,7 @@ from drawn_ladders import paper, stroke
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from vision.graduations import ridges
 from vision.graduations.ridges import find_strokes, ridge_response
 
 #: A clean drawn stroke must be placed to a tenth of the thinnest line drawn here.
@@ -129,3 +130,9 @@ class TestFaint:
         picture = paper() + rng.normal(0, 12, (600, 300)).astype(np.float32)
         found = find_strokes(picture, 2.0, faint=True)
         assert (found.length_px > 60).sum() == 0
+
+
+def test_an_even_picture_is_not_searched(monkeypatch):
+    """A black photo of 50 megapixels cost as much as one full of marks."""
+    monkeypatch.setattr(ridges, "_proportioned_response", lambda *_: pytest.fail("searched"))
+    assert len(find_strokes(np.full((60, 80), 3.0, np.float32), 1.3)) == 0

@@ -19,6 +19,7 @@ import numpy as np
 
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
+from vision.robust import fit_linear, spread
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
 
@@ -114,14 +115,8 @@ def _reference_column(strokes: Strokes, index: np.ndarray) -> tuple[float, float
     length = strokes.length_px[index]
     short = index[length <= 1.35 * np.percentile(length, 30)]
     x, y = strokes.centre_px[short, 0], strokes.centre_px[short, 1]
-    w = np.ones(len(x))
-    p = q = 0.0
-    for _ in range(6):
-        m = np.column_stack([np.ones_like(y), y]) * w[:, None]
-        p, q = np.linalg.lstsq(m, x * w, rcond=None)[0]
-        r = x - p - q * y
-        s = max(1.4826 * float(np.median(np.abs(r))), 0.5)
-        w = np.sqrt(1.0 / (1.0 + (r / (2 * s)) ** 2))
+    p, q = fit_linear(np.column_stack([np.ones_like(y), y]), x, turn=2.0, least_spread=0.5,
+                      rounds=6).parameters
     return float(p), float(q)
 
 
@@ -410,7 +405,7 @@ def _grow(
     missed = int(in_picture.sum()) - len(mark)
     # strokes of the chain that the scale leaves unexplained
     unmatched_marks = int(np.setdiff1d(chain.index, stroke).size)
-    spread = 1.4826 * float(np.median(np.abs(residual)))
+    residual_px = float(spread(residual))
     score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
         unmatched_marks * _LOG_STRANGER)
     # marks on another radius may be of other lengths, too
@@ -421,4 +416,4 @@ def _grow(
     # a misfit of the spacing itself
     pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
-    return Alignment(mark, stroke, abc, column, score, spread, unmatched_marks, missed)
+    return Alignment(mark, stroke, abc, column, score, residual_px, unmatched_marks, missed)

@@ -18,6 +18,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.robust import spread
 from vision.scale_file.outline import Outline
 
 #: A ladder counts as this many independently placed points, however many are measured.
@@ -250,7 +251,7 @@ def fit_pose(
 
     def misfit(x: np.ndarray) -> float:
         r = _point_residuals(x, marks, radii, centre_px)
-        return 1.4826 * float(np.median(np.abs(r))) if len(r) else 0.0
+        return float(spread(r)) if len(r) else 0.0
 
     first, later = starts[:_FIRST_STARTS], starts[_FIRST_STARTS:]
     if len(first) > 1:

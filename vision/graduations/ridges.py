@@ -12,6 +12,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
+from vision.parameters import DARKEST_LEVEL
+
 #: Grey level of a usual background, and the least response of a mark before it.
 _USUAL_LEVEL, _LEAST_RESPONSE = 140.0, 2.5
 
@@ -47,6 +49,9 @@ class Strokes:
                        self.length_px[index], self.strength[index])
 
 
+_NONE = Strokes(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0))
+
+
 def ridge_response(grey: np.ndarray, sigma_px: float) -> np.ndarray:
     """How much darker a pixel is than both its surroundings above and below.
 
@@ -77,12 +82,16 @@ def find_strokes(
     thresholds: J. Canny, *A Computational Approach to Edge Detection*, IEEE Trans.
     PAMI 8 (1986) 679).
     """
+    if float(np.ptp(grey)) * _USUAL_LEVEL < _LEAST_RESPONSE * DARKEST_LEVEL:
+        return _NONE  # an even picture: no line in it could respond
     response = _proportioned_response(grey, sigma_px, smear_px)
     sample = np.abs(response[::4, ::4])
     # smeared grain is grain no longer, and what it still breaks is joined again
     times = 4.5 if smear_px > 1 else 6.0
     threshold = max(_LEAST_RESPONSE, times * float(np.median(sample)))
     mask = (response > threshold).astype(np.uint8)
+    if not mask.any():
+        return _NONE
     if smear_px > 1:
         reach = np.ones((3, 2 * smear_px + 1), np.uint8)
         mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, reach), dtype=np.uint8)
@@ -96,10 +105,9 @@ def find_strokes(
     if faint:
         clear = np.bincount(labels[mask > 0], minlength=count)
         keep = keep[clear[keep] >= _CLEAR_PIXELS]
-    if len(keep) == 0 or count <= 1:
-        empty = np.zeros((0, 2))
-        return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))
-    return _describe(labels, stats, keep, response, max_slope)
+    found = _describe(labels, stats, keep, response, max_slope)
+    return Strokes(found[:, 0:2], found[:, 2:4], found[:, 4:6], found[:, 6], found[:, 7]) if len(
+        found) else _NONE
 
 
 def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:
@@ -116,15 +124,15 @@ def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> 
         strip = grey[first:min(height, end + beyond)]
         ridge = ridge_response(cv2.blur(strip, (smear_px, 1)) if smear_px > 1 else strip, sigma_px)
         response[top:end] = ridge[top - first:end - first] * (
-            _USUAL_LEVEL / (around[top:end] + 12.0))
+            _USUAL_LEVEL / (around[top:end] + DARKEST_LEVEL))
     return response
 
 
 def _describe(
     labels: np.ndarray, stats: np.ndarray, keep: np.ndarray, response: np.ndarray,
     max_slope: float,
-) -> Strokes:
-    """Ends, centre and strength of each kept component."""
+) -> np.ndarray:
+    """(N, 8) centre, ends, length and strength of each kept component."""
     rows: list[tuple[float, ...]] = []
     for k in keep:
         x0, y0, w, h, _ = (int(v) for v in stats[k])
@@ -142,8 +150,4 @@ def _describe(
         rows.append((x0 + xc, y0 + yc, x0, y0 + yc - slope * xc, x0 + w - 1,
                      y0 + yc + slope * (w - 1 - xc), np.hypot(w - 1, slope * (w - 1)),
                      total / max((patch > 0).sum(), 1)))
-    if not rows:
-        empty = np.zeros((0, 2))
-        return Strokes(empty, empty, empty, np.zeros(0), np.zeros(0))
-    a = np.array(rows)
-    return Strokes(a[:, 0:2], a[:, 2:4], a[:, 4:6], a[:, 6], a[:, 7])
+    return np.array(rows)

@@ -43,10 +43,15 @@ class Found:
     beside_px: tuple[tuple[float, float], ...]
 
 
+def _coarse(grey: np.ndarray) -> int:
+    """By how much a picture is made smaller for the first look."""
+    return max(1, round(np.sqrt(grey.size / _SEARCH_PIXELS)))
+
+
 def longest_row(grey: np.ndarray) -> int:
     """How many evenly spaced strokes the longest row in ``grey`` has, on any scale."""
     h, w = grey.shape
-    factor = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    factor = _coarse(grey)
     small = grey if factor == 1 else cv2.resize(
         grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
     rows = find_chains(find_strokes(small, 1.3))
@@ -80,8 +85,7 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
     """
     seen = {} if seen is None else seen
     fixed = _fixed_mark(scale, fixed_value)
-    h, w = grey.shape
-    coarse = max(1, round(np.sqrt(h * w / _SEARCH_PIXELS)))
+    h, coarse = grey.shape[0], _coarse(grey)
     # size of the picture, width of the strokes, smear, faint strokes too
     plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
              (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
@@ -201,8 +205,7 @@ def rows_beside(grey: np.ndarray, scale: Scale, axis: tuple[float, float], px_pe
 
     ``axis`` (p, q) is the line x = p + q y of the chamber; all in pixels of ``grey`` (H, W).
     """
-    h, w = grey.shape
-    plan = (max(1, round(np.sqrt(h * w / _SEARCH_PIXELS))), 1.3, 0, False)
+    plan = (_coarse(grey), 1.3, 0, False)
     if plan not in seen:
         seen[plan] = _look(grey, *plan)
     factor = plan[0]

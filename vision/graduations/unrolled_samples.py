@@ -12,13 +12,12 @@ import cv2
 import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
+from vision.parameters import DARKEST_LEVEL
 
 #: Samples across a mark, in parts of the gap to its neighbours.
 _ACROSS = np.linspace(-0.5, 0.5, 21)
 _OUTER = np.abs(_ACROSS) > 0.36
 _CORE = np.abs(_ACROSS) < 0.3
-#: Grey levels added to every background, so that grain in the dark is not taken for ink.
-_DARKEST = 12.0
 
 
 @dataclass(frozen=True)
@@ -41,7 +40,7 @@ class MarkSamples:
     @property
     def ink_share(self) -> np.ndarray:
         """(M, A) share of the light that the mark takes away."""
-        return np.asarray(self.depth / (self.background + _DARKEST))
+        return np.asarray(self.depth / (self.background + DARKEST_LEVEL))
 
 
 def sample(image: np.ndarray, points_px: np.ndarray) -> np.ndarray:

@@ -13,6 +13,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.unroll import across_to_azimuth, unroll
+from vision.robust import MEDIAN_TO_SD
 from vision.scale_file.scale import Scale
 
 _COLUMNS = 60
@@ -64,8 +65,8 @@ def find_contact_line(
     smooth = cv2.GaussianBlur(strip, (3, 2 * k + 1), 0)
     change = np.full_like(smooth, np.nan)
     change[k:-k] = smooth[2 * k:] - smooth[:-2 * k]
-    grain = 1.4826 * np.nanmedian(np.abs(change - np.nanmedian(change, axis=(0, 1))),
-                                  axis=(0, 1)) + 0.8
+    grain = MEDIAN_TO_SD * np.nanmedian(np.abs(change - np.nanmedian(change, axis=(0, 1))),
+                                        axis=(0, 1)) + 0.8
     edge = np.sqrt(np.nansum((change / grain) ** 2, axis=2))
     edge = np.minimum(edge, _CAP)
     hidden = print_mask(scale, core_rad, long_rad, z, azimuth) | ~np.isfinite(strip[..., 0])

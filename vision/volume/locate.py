@@ -6,6 +6,7 @@ through each.  The name of the strategy that served stays with the row it found.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from itertools import groupby
@@ -160,14 +161,15 @@ def places_beside(fit: GraduationFit) -> list[tuple[str, Point]]:
     if picture is None:
         return []
     heights = np.array([fit.height_mm.min(), fit.height_mm.max()])
+    px_per_mm = fit.pose.px_per_mm(float(heights.mean()))
     (x0, y0), (x1, y1) = fit.pose.project(fit.pose.on_wall(np.zeros(2), heights))
     q = float((x1 - x0) / (y1 - y0))
     red = rows_beside(picture.look("red"), fit.scale, (float(x0 - q * y0), q),
-                      fit.pose.px_per_mm(float(heights.mean())), picture.seen.setdefault("red", {}))
-    apart_px = fit.scale.outer_radius_mm * fit.pose.px_per_mm(float(heights.mean()))
+                      px_per_mm, picture.seen.setdefault("red", {}))
+    apart_px = fit.scale.outer_radius_mm * px_per_mm
     return [("grey", p) for p in fit.beside_px] + [
         ("red", p) for p in red
-        if all(np.hypot(p[0] - q[0], p[1] - q[1]) > apart_px for q in fit.beside_px)]
+        if all(math.dist(p, known) > apart_px for known in fit.beside_px)]
 
 
 def apart(a: GraduationFit, b: GraduationFit) -> bool:
