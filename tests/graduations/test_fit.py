@@ -10,6 +10,7 @@ import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, paper, printed
 
 from vision.graduations.fit import GraduationFit, _select, fit_graduations, recentred
+from vision.graduations.shift_likelihood import shift_evidence
 from vision.graduations.unrolled_samples import MarkSamples
 from vision.scale_file.scale import Scale, load_scale, parse_scale
 
@@ -252,3 +253,12 @@ def test_a_bright_strip_behind_half_of_the_marks_does_not_shorten_them():
                           np.full(marks, 2.0))
     _, core, _ = _select(samples, np.arange(marks) % 5 == 0)
     assert np.degrees(core) == pytest.approx((-33.0, -3.0))
+
+
+def test_a_pose_with_no_mark_in_the_picture_is_no_ladder():
+    """A row of chance can lead to a view in which every mark lies beside the picture."""
+    picture, scale, _ = scene(4.0, 0.5, 0.0)
+    fit = fit_graduations(picture, scale)
+    away = fit.pose.params.copy()
+    away[1] += 5000.0
+    assert shift_evidence(picture, fit.pose.with_params(away), scale, fit.core_rad) is None

@@ -218,6 +218,8 @@ def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]
     if first.core_rad is None or first.long_rad is None:
         return None
     evidence = shift_evidence(task.grey, first.pose, scale, first.core_rad)
+    if evidence is None:
+        return None
     shifts = _undecided_shifts(evidence, scale) if fixed is None else [
         _shift_for(first.pose, scale, evidence, fixed)]
     best: tuple[float, ShiftEvidence, _Wall] | None = None

@@ -68,8 +68,10 @@ def main_run(scale: Scale) -> np.ndarray:
 def shift_evidence(
     grey: np.ndarray, pose: CylinderPose, scale: Scale, core_rad: tuple[float, float],
     max_shift: int = 30,
-) -> ShiftEvidence:
+) -> ShiftEvidence | None:
     """Look at every lattice place of the main run, on the scale and beyond its ends.
+
+    None where no such place lies in the picture: an unusual pose is no chamber.
 
     ``grey`` is (H, W) float32; ``core_rad`` is the azimuth range that every mark,
     long or short, covers.
@@ -87,6 +89,8 @@ def shift_evidence(
     where = pose.project(pose.on_wall(np.full(len(height), centre), height))
     inside = ((where[:, 0] > 4) & (where[:, 0] < image_w - 5)
               & (where[:, 1] > 4) & (where[:, 1] < image_h - 5))
+    if not inside.any():
+        return None
     lattice, height = lattice[inside], height[inside]
     azimuth = np.radians(np.arange(-66.0, 66.1, 4.0))
     gap = np.full(len(height), abs(step))
