@@ -7,7 +7,7 @@ from urllib.parse import parse_qs, urlsplit
 
 import hour_taps
 import pytest
-from hour_taps import HOURS, SAMPLES, Thumb, easy_photo, put_before, walk
+from hour_taps import HOURS, SAMPLES, Hour, Thumb, easy_photo, put_before, walk
 from playwright.sync_api import expect
 from serving import at_rest, give_file, live
 
@@ -23,8 +23,7 @@ def at(page) -> str:  # type: ignore[no-untyped-def]
     return parse_qs(urlsplit(page.url).query).get("at", [""])[0]
 
 
-def begin(page, served, name: str):  # type: ignore[no-untyped-def]
-    hour = HOURS[name]
+def begin(page, served, hour: Hour):  # type: ignore[no-untyped-def]
     put_before(Store.open(str(served.data)), hour, LABEL)
     page.goto(f"{served.url}/round?bed={hour.bed}")
     at_rest(page)
@@ -46,7 +45,7 @@ def test_an_ordinary_hour_takes_twelve_taps_and_two_fields_at_most(open_page, se
 
 def test_back_is_one_step_back_and_a_reload_loses_nothing(open_page, served):
     page = open_page()
-    hour = begin(page, served, "(b) with emptying")
+    hour = begin(page, served, HOURS["(b) with emptying"])
     thumb = Thumb(page)
     thumb.choose("The drain to the chamber", "Open")
     give_file(page, SAMPLES / LABEL["file"])
@@ -86,8 +85,8 @@ def test_back_is_one_step_back_and_a_reload_loses_nothing(open_page, served):
 
 def test_initials_are_a_chip_for_the_next_hour_and_another_persons_on_a_press(open_page, served):
     page = open_page()
-    walk(Thumb(page), served, begin(page, served, "(c) first hour of a new bed"), LABEL)
-    begin(page, served, "(d) over the limit")
+    walk(Thumb(page), served, begin(page, served, HOURS["(c) first hour of a new bed"]), LABEL)
+    begin(page, served, Hour("SPRUCE-4"))
     page.get_by_text("No reading in this hour").click()
     expect(live(page).get_by_role("button", name="put on record as KT")).to_be_visible()
     at_rest(page)
@@ -97,8 +96,7 @@ def test_initials_are_a_chip_for_the_next_hour_and_another_persons_on_a_press(op
 
 def test_a_reading_over_the_limit_says_whom_to_tell_in_the_words_of_the_order(open_page, served):
     page = open_page()
-    hour = HOURS["(d) over the limit"]
-    walk(Thumb(page), served, hour, LABEL)
+    walk(Thumb(page), served, begin(page, served, HOURS["(d) over the limit"]), LABEL)
     expect(page.get_by_text("over your limit of 3 mL in an hour").first).to_be_visible()
     expect(page.get_by_text("the doctor on call").first).to_be_visible()
     assert Path(SAMPLES / LABEL["file"]).exists()
