@@ -304,17 +304,19 @@ def test_a_level_check_from_the_live_picture(with_camera, visit) -> None:
     expect(inside.locator("#tilt")).to_contain_text(
         f"looks {abs(nod)}\u00b0 {'down' if nod > 0 else 'up'}" if nod else "Phone")
     # Where the drawn line crosses the middle of the picture, as a share of its height.  In the
-    # room every point as high as the lens lies there: f tan(nod) above the middle.
-    drawn = script(page).evaluate("""() => { const o = document.getElementById('over'),
+    # room every point as high as the lens lies there: f tan(nod) above the middle.  It is drawn
+    # whenever the sensor has just spoken.
+    drawn = script(page).wait_for_function("""() => { const o = document.getElementById('over'),
         v = document.getElementById('video'), k = Math.min(o.width / v.videoWidth,
         o.height / v.videoHeight), top = (o.height - k * v.videoHeight) / 2,
         d = o.getContext('2d').getImageData(0, 0, o.width, o.height).data, rows = [];
         for (let y = 0; y < o.height; y++) for (let x = 0.4 * o.width | 0; x < 0.6 * o.width; x++) {
           const i = 4 * (y * o.width + x);
           if (d[i + 3] > 200 && d[i] > 240 && d[i + 1] > 240 && d[i + 2] > 240) rows.push(y); }
-        return (rows.reduce((s, y) => s + y, 0) / rows.length - top) / (k * v.videoHeight) }""")
+        return rows.length
+          && (rows.reduce((s, y) => s + y, 0) / rows.length - top) / (k * v.videoHeight) }""")
     focal = 26.0 / 43.27 * math.hypot(label["width"], label["height"])
-    assert drawn == pytest.approx(0.5 - focal * z / y / label["height"], abs=0.02)
+    assert drawn.json_value() == pytest.approx(0.5 - focal * z / y / label["height"], abs=0.02)
     inside.get_by_role("button", name="Take the photos").click()
     (first, *_) = handed_over(page)
     assert first["down"] == pytest.approx(label["gravity_camera"], abs=0.01)
