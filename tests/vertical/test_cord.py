@@ -45,6 +45,20 @@ def test_the_side_of_a_tube_whose_foot_sticks_out_is_none():
     assert cord_in(tube) is None
 
 
+def test_a_cord_beside_the_side_of_a_panel_of_its_own_length_is_found():
+    # Not the two walls of a tube: the panel is as long by chance, and a border, no thin line.
+    rgb = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    rgb[200:588, 340:480] = (150, 170, 160)
+    assert cord_in(rgb) is not None
+
+
+def test_a_line_along_the_middle_of_a_tube_is_none():
+    # A gleam or a row of ink, with a border as long on either side.
+    rgb = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    rgb[200:588, 275:290] = rgb[200:588, 310:325] = 150
+    assert cord_in(rgb) is None
+
+
 @pytest.mark.slow
 def test_a_cable_that_ends_behind_a_head_is_none():
     # Beside the cable the outline of the head slopes away to one side only.

@@ -11,9 +11,16 @@ from level_rooms import scene
 
 from vision.fiducials.cards import CardSeen
 from vision.level.read import read_level
-from vision.vertical.cue import RoughDown
-from vision.vertical.line_segments import StraightEdge
-from vision.vertical.pole import _a_body, _before_panel, _borders, _from_outline, _goes_on
+from vision.vertical.cue import RoughDown, line_x
+from vision.vertical.line_segments import StraightEdge, upright_edges
+from vision.vertical.pole import (
+    _a_body,
+    _before_panel,
+    _borders,
+    _from_outline,
+    _goes_on,
+    find_pole,
+)
 from vision.vertical.pole_silhouette import OutlineSide, _strays, leans_like_a_pole
 
 CAMERA = np.array([[1200.0, 0, 300], [0, 1200.0, 400], [0, 0, 1.0]])
@@ -134,6 +141,31 @@ def test_what_is_seen_on_the_face_of_the_panel_is_not_the_pole_behind_it(pieces,
     beside = StraightEdge(np.array([[150.0, 0], [150.0, 800]]), pieces, 1, 0.06)
     assert not _before_panel(beside, panel, card)
     assert not _before_panel(line, [], card)
+
+
+@pytest.mark.parametrize("lean_deg", [0.0, 2.5, -2.5])
+def test_a_pole_is_followed_in_its_own_direction_and_not_in_that_of_the_card(lean_deg):
+    # The card says that down is straight down; panel and pole may each be off plumb by a degree
+    # and more, and the panel leaves only short pieces of the pole.
+    slope = math.tan(math.radians(lean_deg))
+    sides_px = [np.array([[x - 400 * slope, 0.0], [x + 400 * slope, 800.0]])
+                for x in (284.0, 318.0)]
+    rgb = wall(200, 200, 200)
+    outline = np.vstack([sides_px[0], sides_px[1][::-1]])
+    cv2.fillConvexPoly(rgb, np.rint(outline * 64).astype(np.int32), (120, 120, 120), cv2.LINE_AA, 6)
+    rgb[200:620, 200:400] = 230
+    rgb = cv2.GaussianBlur(rgb, (0, 0), 0.8)
+    card = CardSeen(0, np.array([[250.0, 350], [350, 350], [350, 450], [250, 450]]), np.eye(8),
+                    0.0, 32, 0.1)
+    panel = [edge(200, 200, (200, 620)), edge(400, 400, (200, 620))]
+    edges = [e for e in upright_edges(rgb, CAMERA @ DOWN) if 210 < e.ends_px[:, 0].mean() < 390]
+    assert max(e.length_px for e in edges) < 0.45 * 800
+    pole = find_pole(rgb, edges, card, RoughDown(DOWN, 1.4, CAMERA), 1.6, panel)
+    assert pole is not None and len(pole.lines_px) == 2
+    # The lines need not be the outline; they keep their place across the pole.
+    far = np.array([0.0, 799.0])
+    for seen, true in zip(pole.lines_px, sides_px, strict=True):
+        assert np.ptp(line_x(seen, far) - line_x(true, far)) < 0.5
 
 
 def test_a_pole_goes_on_at_one_end_at_least():

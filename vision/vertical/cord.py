@@ -45,25 +45,32 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
             continue
         line, width, sd = found
         tried.append(line)
-        if _bob_below(soft, line, width, px_per_mm) and not _has_twin(edges, e, px_per_mm):
+        if _bob_below(soft, line, width, px_per_mm) and not _on_tube(soft, edges, e, px_per_mm):
             near = [o for o in edges
                     if np.abs(line_x(line, o.ends_px[:, 1]) - o.ends_px[:, 0]).max() < width + 6]
             return cue_of("hanging cord", [(line, sd)]), near
     return None, []
 
 
-def _has_twin(edges: list[StraightEdge], e: StraightEdge, px_per_mm: float) -> bool:
-    """True when another edge beside this one begins and ends where it does.
+def _on_tube(soft: np.ndarray, edges: list[StraightEdge], e: StraightEdge, px_per_mm: float
+             ) -> bool:
+    """True when a line lies on a tube, whose foot sticks out as a bob does.
 
-    Then both are sides of one body, such as a tube, whose foot sticks out as a bob does.
+    Then another thin line beside it begins and ends where it does, or an edge on either side
+    of it.  The side of a panel, which may be as long as the cord beside it, is neither.
     """
     y = e.ends_px[:, 1]
+    beside = {-1: False, 1: False}
     for o in edges:
-        apart = float(np.abs(o.x_at(y) - e.ends_px[:, 0]).min())
-        if (CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
+        off = o.x_at(y) - e.ends_px[:, 0]
+        apart = float(np.abs(off).min())
+        if not (CORD_MM * px_per_mm < apart < _BODY_MM * px_per_mm
                 and np.abs(o.ends_px[:, 1] - y).max() < _SAME_END * e.length_px):
+            continue
+        if _valley(soft, o.ends_px, max(5.0, CORD_MM * px_per_mm)) is not None:
             return True
-    return False
+        beside[int(np.sign(off.sum()))] = True
+    return all(beside.values())
 
 
 def _across(soft: np.ndarray, line: np.ndarray, s: np.ndarray, k: np.ndarray

@@ -28,6 +28,9 @@ from vision.vertical.tone_steps import step_share
 #: Shading moves the seen edge of a round pole along its length by about this much; it
 #: also stands for the reflection that is now and then taken for an outline.
 _SHADING_PX = 0.45
+#: An edge that is known to this over the height of the photo is followed in its own direction: the
+#: outline is looked for four times as far to either side (px).
+_FOLLOWED_PX = 4.0
 #: So many pairs of edges are followed over the photo.
 _TRIED = 4
 #: Two edges that say their lean no better than this say nothing, degrees.
@@ -251,8 +254,10 @@ def _noise_deg(a: StraightEdge, b: StraightEdge, camera: np.ndarray) -> float:
 
 
 def _extended(e: StraightEdge, height: int, down: RoughDown) -> np.ndarray:
-    """A line to follow: the edge itself if long, else through it to the vanishing point."""
-    if e.length_px > 0.45 * height:
+    """A line to follow: the edge itself if it says where it goes, else through it to the
+    vanishing point, which a pole that leans misses by its lean."""
+    far = np.array([0.0, float(height)])
+    if slant_sd_px(e.ends_px, math.hypot(e.sd_px, _SHADING_PX), far) < _FOLLOWED_PX:
         return e.ends_px
     return _towards(e.ends_px.mean(axis=0), down.vanishing)
 
