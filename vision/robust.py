@@ -9,6 +9,7 @@ bedside has hundreds of edges.  So ours stays, and is tested against theirs.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Literal
 
@@ -20,13 +21,28 @@ MEDIAN_TO_SD = 1.4826
 Loss = Literal["cauchy", "geman-mcclure"]
 
 
+def median(values: np.ndarray) -> float:
+    """``numpy.median`` of a row of numbers, some four times as fast where it is short."""
+    k, last = len(values) // 2, len(values) - 1
+    if len(values) % 2:
+        part = np.partition(values, (k, last))
+        middle = float(part[k])
+    else:
+        part = np.partition(values, (k - 1, k, last))
+        middle = (float(part[k - 1]) + float(part[k])) / 2
+    return math.nan if math.isnan(part[last]) else middle
+
+
 def spread(residual: np.ndarray, axis: int | tuple[int, ...] | None = None) -> np.ndarray:
     """Standard deviation about zero of all but the wild ones, from the median of the sizes.
 
     As ``scipy.stats.median_abs_deviation(..., scale="normal")`` about 0, which takes some
     seventy times as long (measured) for the short arrays here.
     """
-    return np.asarray(MEDIAN_TO_SD * np.median(np.abs(residual), axis=axis))
+    size = np.abs(residual)
+    if axis is None and size.ndim == 1 and size.size:
+        return np.asarray(MEDIAN_TO_SD * median(size))
+    return np.asarray(MEDIAN_TO_SD * np.median(size, axis=axis))
 
 
 @dataclass(frozen=True)

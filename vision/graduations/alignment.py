@@ -12,6 +12,7 @@ one on the line at z + (H - z) b / (D + b) would: with a few H tried out, the ma
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import Any
 
@@ -19,7 +20,7 @@ import numpy as np
 
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
-from vision.robust import fit_linear, spread
+from vision.robust import fit_linear, median, spread
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
 
@@ -84,30 +85,47 @@ def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 3) -> tuple[np.ndarray
     z and t are centred and scaled first: the linear form is badly conditioned
     otherwise.  Weights of Cauchy's kind, from the median residual.
     """
-    z0, zs = z.mean(), max((z.max() - z.min()) / 2, 1e-9)
-    t0, ts = t.mean(), max((t.max() - t.min()) / 2, 1e-9)
+    n = len(z)
+    z0, zs = _middle_and_half(z)
+    t0, ts = _middle_and_half(t)
     u, v = (z - z0) / zs, (t - t0) / ts
-    rows = np.stack([u, np.ones_like(u), -u * v])
-    w = np.ones(len(u))
-    a, b, c = 1.0, 0.0, 0.0
-    for _ in range(rounds):
-        q = w / (1.0 + c * u) ** 2
-        weighted = rows * q
-        normal = weighted @ rows.T
-        # A short row can not tell perspective from noise: pull c gently to zero.
-        normal[2, 2] += 4e-4
-        normal[0, 0] += 1e-12
-        normal[1, 1] += 1e-12
-        a, b, c = np.linalg.solve(normal, weighted @ v)
+    design = np.stack([u, np.ones(n), -u * v, v])
+    w, bend, c = np.ones(n), np.ones(n), 0.0
+    for turn in range(rounds):
+        weighted = design[:3] * (w / (bend * bend))
+        a, b, c = _solved((weighted @ design.T).tolist())
         c = min(max(c, -0.8), 0.8)
-        r = np.abs(v - (a * u + b) / (1.0 + c * u))
-        s = max(3.7 * float(np.partition(r, len(r) // 2)[len(r) // 2]), 2.5e-4)
-        w = 1.0 / (1.0 + (r / s) ** 2)
+        bend = 1.0 + c * u
+        if turn + 1 < rounds:
+            r = np.abs(v - (a * u + b) / bend)
+            s = max(3.7 * float(np.partition(r, n // 2)[n // 2]), 2.5e-4)
+            w = 1.0 / (1.0 + (r / s) ** 2)
     # back to z and t: t = t0 + ts (a u + b)/(1 + c u), u = (z - z0)/zs
     den0 = 1.0 - c * z0 / zs
     out = np.array([(t0 * c / zs + ts * a / zs) / den0,
                     (t0 * den0 + ts * (b - a * z0 / zs)) / den0, (c / zs) / den0])
     return out, t - project_1d(out, z)
+
+
+def _middle_and_half(x: np.ndarray) -> tuple[float, float]:
+    """Mean and half the range of some numbers."""
+    least, most = float(np.minimum.reduce(x)), float(np.maximum.reduce(x))
+    return float(np.add.reduce(x)) / len(x), max((most - least) / 2, 1e-9)
+
+
+def _solved(m: list[list[float]]) -> tuple[float, float, float]:
+    """The three unknowns of normal equations, each with its right side: plain numbers are
+    several times as fast here as a library's matrices."""
+    (p, q, r, x), (_, s, t, y), (_, _, w, z) = m
+    p, s = p + 1e-12, s + 1e-12
+    # A short row can not tell perspective from noise: pull the third gently to zero.
+    w += 4e-4
+    f, g = q / p, r / p
+    s, t, y, w, z = s - f * q, t - f * r, y - f * x, w - g * r, z - g * x
+    h = t / s
+    c = (z - h * y) / (w - h * t)
+    b = (y - t * c) / s
+    return (x - q * b - r * c) / p, b, c
 
 
 def _reference_column(strokes: Strokes, index: np.ndarray) -> tuple[float, float]:
@@ -298,10 +316,13 @@ def split_two(log_size: np.ndarray) -> np.ndarray | None:
     if between[at] <= 0:
         return None
     threshold = (s[at] + s[at + 1]) / 2
-    low, high = log_size[log_size <= threshold], log_size[log_size > threshold]
-    if not len(high) or np.median(high) - np.median(low) < np.log(1.25):
+    split = int(np.searchsorted(s, threshold, side="right"))
+    if split == len(s):
+        return None
+    low, high = median(s[:split]), median(s[split:])
+    if high - low < math.log(1.25):
         return None  # all alike, or hardly different
-    return log_size > (np.median(high) + np.median(low)) / 2
+    return np.asarray(log_size > (high + low) / 2)
 
 
 def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray) -> float:
@@ -342,8 +363,13 @@ def _best_view(
 ) -> Alignment | None:
     """A pairing followed through the whole scale, from the elevation that explains most."""
     z = np.array([m.height_mm for m in scale.marks])
+    is_long = np.array([m.length == "long" for m in scale.marks])
+    near = np.flatnonzero(outside < 0.15 * median(strokes.length_px[chain.index]))
+    near = near[np.argsort(t[near], kind="stable")]
+    if len(near) == 0:
+        return None
     if scale.outline is None:
-        return _grow(strokes, t, outside, column, scale, z, mark, stroke, chain, height_px)
+        return _grow(strokes, t, near, column, scale, is_long, z, mark, stroke, chain, height_px)
     behind = scale.outline.behind_mm(z)
     middle = 0.5 * (float(z.min()) + float(z.max()))
     abc, _ = fit_1d(z[mark], t[stroke], rounds=2)
@@ -352,25 +378,22 @@ def _best_view(
     for elevation_deg in _TRIED_DEG:
         height = middle + away * np.tan(np.radians(elevation_deg))
         on_line = z + (height - z) * behind / (away + behind)
-        found.append(_grow(strokes, t, outside, column, scale, on_line, mark, stroke, chain,
+        found.append(_grow(strokes, t, near, column, scale, is_long, on_line, mark, stroke, chain,
                            height_px))
     return max((a for a in found if a is not None), key=lambda a: a.score, default=None)
 
 
 def _grow(
-    strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
-    scale: Scale, z_all: np.ndarray, mark: np.ndarray, stroke: np.ndarray, chain: Chain,
-    height_px: int,
+    strokes: Strokes, t: np.ndarray, near: np.ndarray, column: tuple[float, float],
+    scale: Scale, is_long: np.ndarray, z_all: np.ndarray, mark: np.ndarray, stroke: np.ndarray,
+    chain: Chain, height_px: int,
 ) -> Alignment | None:
     """Fit the map, predict every mark, gather what is there, and judge.
 
-    ``z_all`` (M,) are the heights of the marks on the line that the map is of.
+    ``near`` (N,) are the strokes at the column, from the top down; ``z_all`` (M,) the heights of
+    the marks on the line that the map is of.
     """
-    is_long = np.array([m.length == "long" for m in scale.marks])
-    typical = float(np.median(strokes.length_px[chain.index]))
-    candidates = np.flatnonzero(outside < 0.15 * typical)
-    if len(candidates) == 0:
-        return None
+    there = t[near]
     order = np.arange(len(z_all))
     apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
     whole = 0
@@ -383,14 +406,18 @@ def _grow(
             return None
         want = project_1d(abc, z_all[known])
         gap = apart[known] * np.abs(slope_1d(abc, z_all[known]))
-        near = np.abs(t[candidates][None, :] - want[:, None])
-        j = near.argmin(axis=1)
-        hit = near[np.arange(len(want)), j] < 0.2 * gap + 0.6
-        new_mark = np.flatnonzero(known)[hit]
-        new_stroke = candidates[j[hit]]
-        # one stroke, one mark
-        _, first = np.unique(new_stroke, return_index=True)
-        mark, stroke = new_mark[np.sort(first)], new_stroke[np.sort(first)]
+        after = np.minimum(np.searchsorted(there, want), len(there) - 1)
+        before = np.maximum(after - 1, 0)
+        off, off_before = np.abs(there[after] - want), np.abs(there[before] - want)
+        j = np.where(off_before <= off, before, after)
+        hit = np.minimum(off, off_before) < 0.2 * gap + 0.6
+        new_mark, new_stroke = np.flatnonzero(known)[hit], near[j[hit]]
+        # one stroke, one mark: of several assignments to one place the last stays
+        count = np.arange(len(new_stroke))
+        first = np.zeros(len(t), int)
+        first[new_stroke[::-1]] = count[::-1]
+        only = first[new_stroke] == count
+        mark, stroke = new_mark[only], new_stroke[only]
         if len(mark) < 5:
             return None
         whole += bool(known.all())
@@ -414,6 +441,6 @@ def _grow(
     for one in np.unique(part):
         score += _length_score(size[part == one], is_long[mark[part == one]])
     # a misfit of the spacing itself
-    pitch = float(np.median(apart * np.abs(slope_1d(abc, z_all))))
+    pitch = median(apart * np.abs(slope_1d(abc, z_all)))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
     return Alignment(mark, stroke, abc, column, score, residual_px, unmatched_marks, missed)

@@ -26,14 +26,15 @@ class Picture:
     """``rgb`` (h, w, 3) uint8; one of its pixels covers ``factor`` x ``factor`` of the photo.
 
     ``focal`` is (pixels of this picture, relative standard uncertainty), None where the
-    photo does not say.  ``seen`` keeps, by look, what was found there, so that it is not
-    sought again; it goes with the picture.
+    photo does not say.  ``seen`` keeps, by look, what was found there, and ``rows``, by what was
+    asked for, the rows fitted, so that neither is sought again; they go with the picture.
     """
 
     rgb: np.ndarray
     factor: int
     focal: tuple[float, float] | None
     seen: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
+    rows: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
 
     def look(self, name: str) -> np.ndarray:
         """(h, w) float32: the picture in one of ``LOOKS``."""

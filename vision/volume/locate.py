@@ -21,6 +21,7 @@ from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
 from vision.scale_file.scale import Scale
 
 Point = tuple[float, float]
+_NO_PICTURE = np.zeros((0, 0), np.float32)
 
 
 @dataclass(frozen=True)
@@ -118,9 +119,14 @@ def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
         near = _point(picture.from_photo(hint))
     if fixed is None and hints.number is not None:
         fixed = hints.number[0], _point(picture.from_photo(hints.number[1]))
-    found = fit_graduations(picture.look(look), scale, focal=picture.focal, near=near,
-                            fixed=fixed, seen=picture.seen.setdefault(look, {}))
-    return None if found is None else replace(found, picture=picture, strategy=look)
+    grey, asked = picture.look(look), (look, id(scale), near, fixed)
+    if asked not in picture.rows:
+        found = fit_graduations(grey, scale, focal=picture.focal, near=near, fixed=fixed,
+                                seen=picture.seen.setdefault(look, {}))
+        # kept without its picture, which is large and quickly made again
+        picture.rows[asked] = scale, None if found is None else replace(found, grey=_NO_PICTURE)
+    _, found = picture.rows[asked]
+    return None if found is None else replace(found, grey=grey, picture=picture, strategy=look)
 
 
 def best_row(picture: Picture, scale: Scale, hints: Hints, *, near: Point | None = None,
