@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 from scipy.stats import median_abs_deviation
 from skimage.measure import LineModelND, ransac
 
-from vision.robust import fit_linear, spread
+from vision.robust import fit_linear, median, spread
 
 
 def line_with_wild_points(seed: int = 4, n: int = 120) -> tuple[np.ndarray, np.ndarray]:
@@ -77,3 +77,11 @@ def test_spread_is_scipys_about_zero():
     for column, ours in zip(x.T, spread(x, axis=0), strict=True):
         theirs = median_abs_deviation(column, scale="normal", center=lambda values, axis: 0.0)
         assert ours == pytest.approx(theirs, rel=2e-6)
+
+
+def test_median_is_numpys_to_the_last_bit():
+    rng = np.random.default_rng(3)
+    for n in range(1, 40):
+        x = rng.normal(0, 3, n)
+        assert median(x) == np.median(x)
+    assert np.isnan(median(np.array([1.0, np.nan, 2.0])))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import cv2
 import numpy as np
 import pytest
 from drawn_ladders import paper, stroke
@@ -136,3 +137,35 @@ def test_an_even_picture_is_not_searched(monkeypatch):
     """A black photo of 50 megapixels cost as much as one full of marks."""
     monkeypatch.setattr(ridges, "_proportioned_response", lambda *_: pytest.fail("searched"))
     assert len(find_strokes(np.full((60, 80), 3.0, np.float32), 1.3)) == 0
+
+
+@pytest.mark.parametrize("smear_px, faint", [(0, False), (9, False), (0, True)])
+def test_components_are_those_of_opencvs_own_figures(monkeypatch, smear_px, faint):
+    """Boxes and areas of cv2.connectedComponentsWithStats; middles weighed by hand."""
+    rng = np.random.default_rng(8)
+    picture = paper()
+    for y in range(40, 560, 26):
+        stroke(picture, 60 + y / 20, 180 + y / 20, y, slope=0.03)
+    picture += rng.normal(0, 8.0, picture.shape).astype(np.float32)
+    masks, ours = [], cv2.connectedComponents
+
+    def components(mask, connectivity):
+        masks.append(mask.copy())
+        return ours(mask, connectivity=connectivity)
+
+    monkeypatch.setattr(ridges.cv2, "connectedComponents", components)
+    found = find_strokes(picture, 1.3, smear_px=smear_px, faint=faint, max_slope=99.0)
+    _, labels, boxes, _ = cv2.connectedComponentsWithStats(masks[0], connectivity=8)
+    response = ridges._proportioned_response(picture, 1.3, smear_px)
+    long = [k for k in range(1, len(boxes))
+            if boxes[k, 2] >= 7 and boxes[k, 4] < 0.5 * boxes[k, 2]**2]
+    expected = {}
+    for k in long:
+        y, x = np.nonzero(labels == k)
+        weight = response[y, x].astype(float)
+        ends = boxes[k, 0], boxes[k, 0] + boxes[k, 2] - 1
+        expected[round((x * weight).sum() / weight.sum(), 3), ends] = k
+    seen = [(round(c, 3), (left, right)) for c, left, right in zip(
+        found.centre_px[:, 0], found.left_px[:, 0], found.right_px[:, 0], strict=True)]
+    assert len(seen) > 15 and set(seen) <= expected.keys()
+    assert faint or len(seen) == len(long)

@@ -26,6 +26,7 @@ class Row:
     is_clear: bool = False
     strategy: str = ""
     picture: Picture | None = None
+    grey: np.ndarray | None = None
 
 
 def photo(working_scale: int = 2) -> Photo:
@@ -102,3 +103,23 @@ def test_a_point_is_carried_into_the_picture(monkeypatch):
     assert asked == {"near": (5.0, 10.0), "fixed": None, "shape": (32, 24)}
     stage.row_in(working_picture(photo()), "grey", SCALE, Hints(number=(30.0, (8.5, 4.5))))
     assert asked["fixed"] == (30.0, (4.0, 2.0)) and asked["near"] == (4.0, 2.0)
+
+
+def test_a_row_is_fitted_once_for_the_same_question(monkeypatch):
+    """Numbering asks again for the looks that locating has been through."""
+    asked = []
+
+    def fit(grey, scale, *, focal, near, fixed, seen):
+        asked.append((near, fixed))
+        return Row(1.0, grey=grey)
+
+    monkeypatch.setattr(stage, "fit_graduations", fit)
+    picture = working_picture(photo())
+    once, again = (stage.row_in(picture, "red", SCALE, Hints()) for _ in range(2))
+    assert once.grey.shape == (32, 24) and np.array_equal(once.grey, again.grey)
+    assert again.picture is picture and again.strategy == "red" and len(asked) == 1
+    stage.row_in(picture, "red", SCALE, Hints(), near=(3.0, 4.0))
+    stage.row_in(picture, "red", load_scale("heron-100"), Hints())
+    stage.row_in(picture, "blue", SCALE, Hints())
+    stage.row_in(working_picture(photo()), "red", SCALE, Hints())
+    assert len(asked) == 5
