@@ -17,6 +17,11 @@ from typing import Any, BinaryIO
 #: Longest text file that is read as a whole: far beyond any lens, note or summary.
 MAX_TEXT_BYTES = 64 * 1024 * 1024
 
+#: How a file begins whose content cannot be made again: an SQLite database and its log (SQLite,
+#: "Database File Format", 1.3 and 4.1), a private key (RFC 7468), an anchor of a record.
+_KEPT = (b"SQLite format 3\0", b"\x37\x7f\x06\x82", b"\x37\x7f\x06\x83", b"-----BEGIN ",
+         b'{"entry":')
+
 
 def open_plain(path: str | Path) -> BinaryIO:
     """Open an existing plain file for reading.  Raises OSError for anything else."""
@@ -53,12 +58,18 @@ def write_whole(path: str | Path, data: bytes) -> None:
     """All of the file or nothing: an old file stays when the new one cannot be written.
 
     The file is readable by this user only.  Raises OSError, also where ``path`` is
-    there and no plain file: a device or a pipe is not to be replaced.
+    there and no plain file: a device or a pipe is not to be replaced.  Nor is a database or
+    a key by anything else: a slip in a file's name must not end a record.
     """
     try:
         target = Path(path).resolve()
-        if target.exists() and not target.is_file():
-            raise OSError(f"'{path}' is not a plain file")
+        if target.exists():
+            if not target.is_file():
+                raise OSError(f"'{path}' is not a plain file")
+            with open_plain(target) as stream:
+                begins = stream.read(max(map(len, _KEPT)))
+            if any(begins.startswith(k) and not data.startswith(k) for k in _KEPT):
+                raise OSError(f"'{path}' is a database or a key")
         handle, part = tempfile.mkstemp(prefix=".countersight-", dir=target.parent)
     except (ValueError, RuntimeError) as error:  # a name with a nul; links in a circle
         raise OSError(str(error)) from None

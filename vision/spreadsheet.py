@@ -14,8 +14,9 @@ import re
 #: = + - @ and their full-width, small, superscript and subscript forms.
 _BEGINS = ("=+@\\-\uff1d\uff0b\uff0d\uff20\ufe66\ufe62\ufe63\ufe6b"
            "\u207a\u207b\u207c\u208a\u208b\u208c")
-#: Where a cell may begin: first, or behind what some spreadsheet splits at.
-_START = "(?:^|[;|\\t\\r\\n])[ \u00a0\u3000]*"
+#: Where a cell may begin: first, or behind what some spreadsheet splits at; a quotation mark
+#: there stands twice in the table, which is an empty text before what follows.
+_START = "(?:^|[;|\\t\\r\\n])[ \"\u00a0\u3000]*"
 _FORMULA = re.compile(f"({_START})(?=[{_BEGINS}'\\t\\r])")
 _MARKED = re.compile(f"({_START})'")
 

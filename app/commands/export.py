@@ -54,7 +54,7 @@ def run(args: argparse.Namespace) -> int:
         write_whole(args.out, text.encode("utf-8"))
     except OSError as error:
         reason = "the disk is full" if error.errno == errno.ENOSPC else "the place cannot be" \
-            " written, or something other than a file stands there"
+            " written, or a device, a database or a key stands there"
         raise InputError(f"'{args.out}' was not written: {reason}.") from None
     sys.stdout.write(f"{count} {what} written to {args.out}, counted from the entries as they were "
                      f"checked. {read.verification.sentence}\n")

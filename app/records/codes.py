@@ -66,8 +66,12 @@ def other_drains(code: str, known: Iterable[str]) -> tuple[str, ...]:
     return tuple(k for k in known if bed_and_drain(k)[0] == bed and k != normal_bed(code))
 
 
+#: Greek and Cyrillic capitals that are printed like Latin ones (some of the confusable characters
+#: of Unicode Technical Standard 39, from memory): a keyboard set to another language.
+_OTHER_ALPHABETS = str.maketrans("ΑΒΕΖΗΙΚΜΝΟΡΤΥΧ" "АВЕКМНОРСТУХЅІЈԚԜ",
+                                 "ABEZHIKMNOPTYX" "ABEKMHOPCTYXSIJQW")
 #: Letters taken for digits, in print and in handwriting (common practice, no source).
-_LOOKS_LIKE = str.maketrans("OQILSZBG", "00115286", " ./-")
+_LOOKS_LIKE = str.maketrans("OQILSZBGЗ", "001152863", " ./-")
 #: In shorter codes any two are a slip apart (our choice).
 _SHORTEST_FOR_SLIP = 3
 
@@ -75,9 +79,10 @@ _SHORTEST_FOR_SLIP = 3
 def similar_beds(code: str, known: Iterable[str]) -> tuple[str, ...]:
     """Known beds that ``code`` may have been meant for, none when it is one of them.
 
-    Similar: the same once letters that look like digits are read as digits and hyphens,
-    dots, slashes and spaces are left out, or one slip apart (a character more, less, another
-    one, or two neighbours exchanged).  Another drain of a known bed is no slip.
+    Similar: the same once letters that look like Latin ones or like digits are read as
+    those, digits of any script as ours, and hyphens, dots, slashes and spaces are left out,
+    or one slip apart (a character more, less, another one, or two neighbours exchanged).
+    Another drain of a known bed is no slip.
     """
     code, known = normal_bed(code), tuple(map(normal_bed, known))
     if code in known:
@@ -86,8 +91,13 @@ def similar_beds(code: str, known: Iterable[str]) -> tuple[str, ...]:
         known = other_drains(code, known)
         return tuple(k for k in known if len(bed_and_drain(k)[1]) >= _SHORTEST_FOR_SLIP
                      and _one_slip(k, code))
-    return tuple(k for k in known if k.translate(_LOOKS_LIKE) == code.translate(_LOOKS_LIKE)
+    return tuple(k for k in known if _looks(k) == _looks(code)
                  or min(len(k), len(code)) >= _SHORTEST_FOR_SLIP and _one_slip(k, code))
+
+
+def _looks(code: str) -> str:
+    digits = (str(unicodedata.decimal(c, c)) for c in code)
+    return "".join(digits).translate(_OTHER_ALPHABETS).translate(_LOOKS_LIKE)
 
 
 def _one_slip(a: str, b: str) -> bool:

@@ -92,6 +92,24 @@ def test_export_and_read_back(folder, said, tmp_path):
     assert sorted(p.name for p in tmp_path.iterdir()) == ["b.json", "t.csv"]
 
 
+@pytest.mark.parametrize("name", [
+    "record.sqlite3", "record.sqlite3-wal", "record.sqlite3.anchor", "station.key"])
+def test_a_slip_in_the_name_of_an_export_ends_no_record(tmp_path, said, monkeypatch, name):
+    monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "station.key"))
+    evening(tmp_path)
+    looker = sqlite3.connect(tmp_path / "record.sqlite3")  # keeps the log in its place
+    assert looker.execute("SELECT count(*) FROM entry").fetchone() == (17,)
+    Store.open(tmp_path).add(reading("30", 900))
+    before = (tmp_path / name).read_bytes()
+    for form in ("csv", "fhir"):
+        code, _, err = said("export", "--data", tmp_path, "--format", form, "--out",
+                            tmp_path / name)
+        assert code == 2 and "not written" in err and err.count("\n") == 1
+    assert (tmp_path / name).read_bytes() == before
+    looker.close()
+    assert said("verify", "--data", tmp_path)[0] == 0
+
+
 @pytest.mark.parametrize(("words", "sentence"), [
     (("output", "--bed", "X-9"), "on record: QUAY-3, QUAY-4"),
     (("output", "--bed", "<x>"), "bed code"),

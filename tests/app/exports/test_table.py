@@ -103,7 +103,8 @@ def test_any_note_and_value_survives(notes, note, tenths):
 #: OWASP's list (from memory), their full-width forms, and a cell that begins behind a
 #: semicolon, where a spreadsheet of a country with decimal commas splits, quotes or not.
 FORMULAS = ["=1+1", "+1", "-1+1", "@SUM(A1)", "\uff1d1+1", "\uff0b1", "\uff0d1", "\uff20A1",
-            ";=1+1", "a;=1+1", "a; =1", ";\uff1d1", "  =1", "\u3000=1", "a|=1", "';=1", "'=1"]
+            ";=1+1", "a;=1+1", "a; =1", ";\uff1d1", "  =1", "\u3000=1", "a|=1", "';=1", "'=1",
+            'a;"=1', ';" ""+1', '"=1']
 
 
 @pytest.mark.parametrize("formula", FORMULAS)

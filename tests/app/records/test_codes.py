@@ -58,7 +58,11 @@ def test_a_code_like_a_known_one_is_asked_about(typed):
 
 @pytest.mark.parametrize(("typed", "known"), [
     ("B0-1O", "BO-10"), ("1-5", "I-S"), ("l5", "IS"), ("5TEG", "STE6"), ("Z8", "2B"),
-    ("S 1", "51")])
+    ("S 1", "51"),
+    # All of it typed on a Cyrillic or a Greek keyboard; digits of another script.
+    ("\u041e\u0420\u0410-7", "OPA-7"), ("\u039f\u03a1\u0391-7", "OPA-7"),
+    ("\u0412\u0415\u0422 \u0417", "BET-3"), ("WARD-\u0667\u0662", "WARD-72"),
+    ("WARD-72", "WARD-\u0667\u0662")])
 def test_letters_that_look_like_digits(typed, known):
     assert similar_beds(typed, [known]) == (normal_bed(known),)
 
