@@ -11,7 +11,7 @@ from pathlib import Path
 
 from app.records.codes import normal_bed
 from vision.errors import ScaleFileError
-from vision.plain_file import read_text, write_whole
+from vision.plain_file import private_folder, read_text, write_whole
 from vision.scale_file.scale import MAX_FILE_BYTES, Scale, parse_scale_text
 
 FOLDER = "scales"
@@ -20,7 +20,7 @@ FOLDER = "scales"
 def keep_scale(ward: Path, bed: str, file: bytes) -> None:
     """Keep ``file`` as the last scale of a bed.  Raises OSError where it cannot be written."""
     place = _file(ward, bed)
-    place.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    private_folder(place.parent)
     write_whole(place, file)
 
 

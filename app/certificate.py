@@ -19,7 +19,7 @@ from cryptography.hazmat.primitives.asymmetric import ec
 
 from app.settings import config_dir, own_path
 from vision.errors import InputError
-from vision.plain_file import open_plain, write_whole
+from vision.plain_file import open_plain, private_folder, write_whole
 
 #: A lab's certificate lasts so long, and is made anew when less than the second is left (our
 #: choice): short, because its key lies on a teaching machine; kept, because a phone warns
@@ -95,7 +95,7 @@ def lab_certificate(host: str, folder: Path | None = None) -> Certificate:
                            critical=False)
             .sign(key, hashes.SHA256()))
     try:
-        place.mkdir(parents=True, mode=0o700, exist_ok=True)
+        private_folder(place)
         write_whole(key_file, key.private_bytes(
             serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8,
             serialization.NoEncryption()))

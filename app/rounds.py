@@ -23,6 +23,7 @@ from app.records import Moment
 from app.records.codes import normal_bed
 from vision.errors import CountersightError
 from vision.output.model import hm, hm_ahead
+from vision.plain_file import private_folder
 
 FORMAT = 2
 #: Minutes between readings where the order names none: hourly (common practice, no source).
@@ -165,7 +166,7 @@ class RoundBook:
         """All or nothing: a new file beside the old one, then put in its place."""
         name = ""
         try:
-            self._folder.mkdir(parents=True, exist_ok=True, mode=0o700)
+            private_folder(self._folder)
             with tempfile.NamedTemporaryFile("w", encoding="utf-8", dir=self._folder,
                                              suffix=".part", delete=False) as file:
                 name = file.name

@@ -12,7 +12,7 @@ from pathlib import Path
 from app.settings import ward_folder
 from vision.errors import InputError
 from vision.output import ShiftPlan, parse_starts
-from vision.plain_file import read_text, write_whole
+from vision.plain_file import private_folder, read_text, write_whole
 
 FILE_NAME = "shifts.txt"
 _MAX_BYTES = 200
@@ -38,7 +38,7 @@ def keep_shift_starts(place: str, text: str) -> ShiftPlan:
     """Set when the shifts start, as "07:00,19:00".  Raises InputError."""
     plan = ShiftPlan(parse_starts(text))
     try:
-        _file(place).parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_folder(_file(place).parent)
         write_whole(_file(place), f"{plan.words}\n".encode())
     except OSError:
         raise InputError("The times of the shifts cannot be kept: the folder of the record cannot "

@@ -82,3 +82,11 @@ def write_whole(path: str | Path, data: bytes) -> None:
     except BaseException:
         Path(part).unlink(missing_ok=True)
         raise
+
+
+def private_folder(folder: Path) -> Path:
+    """The folder, made if need be with whatever it lies in, for this user only; OSError."""
+    for place in (*reversed(folder.parents), folder):
+        if not place.is_dir():
+            place.mkdir(mode=0o700, exist_ok=True)
+    return folder

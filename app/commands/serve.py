@@ -30,6 +30,7 @@ from app.settings import (
 from app.sign_in import SignIn, check_sign_in
 from app.terminal import say
 from vision.errors import InputError
+from vision.plain_file import private_folder
 
 
 def add_parser(subparsers: Any) -> None:
@@ -194,7 +195,7 @@ def prepare_data_dir(given: str | None) -> Path:
     folder = (own_path(given) if given else data_dir()).resolve()
     try:
         if not folder.exists():
-            folder.mkdir(parents=True, mode=0o700)
+            private_folder(folder)
         if not folder.is_dir():
             raise InputError(f"--data: '{folder}' is a file; name a folder.")
         if not os.access(folder, os.W_OK | os.X_OK):

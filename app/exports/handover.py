@@ -51,8 +51,7 @@ CAUTIONS = (
     "After any change of position the level must be checked again.",
     "Drain or monitor, not both at once.",
 )
-#: Printed characters in one cell: a cell cannot go over to the next page, and the narrowest
-#: that holds free text (40 mm) shows some 25 characters in each of 70 lines.
+#: Printed characters in one cell, so that one text does not fill the sheet (our choice).
 _CELL = 1000
 _RULE = 0.4  # points: hairlines only, the sheet must survive a bad copier
 
@@ -122,7 +121,9 @@ def _table(header: Sequence[str], rows: Sequence[Sequence[str]], widths_mm: Sequ
 
     cells = [[_p(h, "small") for h in header],
              *([_p(c, "small", _CELL) for c in row] for row in rows)]
-    return Table(cells, colWidths=[w * mm for w in widths_mm], repeatRows=1, hAlign="LEFT", style=[
+    # A row of wide letters may be taller than a page: it goes over to the next one.
+    return Table(cells, colWidths=[w * mm for w in widths_mm], repeatRows=1, splitInRow=1,
+                 hAlign="LEFT", style=[
         ("LINEBELOW", (0, 0), (-1, 0), 2 * _RULE, colors.black),
         ("LINEBELOW", (0, 1), (-1, -1), _RULE, colors.grey),
         ("VALIGN", (0, 0), (-1, -1), "TOP"), ("LEFTPADDING", (0, 0), (-1, -1), 1),

@@ -22,6 +22,7 @@ from app.records.engine import SMALLEST
 from app.records.errors import DamagedError
 from app.records.station_key import StationKey, anchor_signed
 from app.settings import key_file
+from vision.plain_file import open_plain, private_folder
 
 #: Longer files are no anchor.
 _LONGEST = 2000
@@ -49,7 +50,7 @@ def anchor_file(url: URL) -> Path:
 def read_anchor(file: Path) -> Anchor | None:
     """The anchor, or None where none can be had; DamagedError for one that was changed."""
     try:
-        with open(file, "rb") as stream:
+        with open_plain(file) as stream:
             found = json.loads(stream.read(_LONGEST))
         anchor = Anchor(int(found["entry"]), str(found["head"]), str(found["key"]),
                         str(found["signature"]))
@@ -110,7 +111,7 @@ def write_anchor(file: Path, entry: int, head: str, key: StationKey) -> None:
             return
         made = Anchor(entry, head, key.public, "")
         made = Anchor(entry, head, key.public, key.sign_anchor(_text(made)))
-        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_folder(file.parent)
         handle, part = tempfile.mkstemp(prefix=".anchor-", dir=file.parent)  # for this user only
         try:
             with open(handle, "w", encoding="utf-8") as stream:

@@ -22,6 +22,7 @@ from app.records.errors import DiskFullError, NotARecordError, ReadOnlyError, Re
 from app.records.faults import FULL, NOT_OURS, READ_ONLY, spoken
 from app.records.private import make_private
 from app.settings import own_path
+from vision.plain_file import private_folder
 
 #: The file's name inside a data folder.
 FILE_NAME = "record.sqlite3"
@@ -85,7 +86,7 @@ def prepared_place(url: URL, *, create: bool) -> URL:
             raise NotARecordError(f"There is no record at {file}: the file is empty.")
         return _sealed_place(url) or url
     try:
-        file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+        private_folder(file.parent)
         with suppress(FileExistsError):
             os.close(os.open(file, os.O_CREAT | os.O_EXCL, 0o600))
         if 0 < file.stat().st_size < SMALLEST:  # SQLite would take it for a new one
@@ -94,6 +95,10 @@ def prepared_place(url: URL, *, create: bool) -> URL:
         if error.errno in (errno.ENOSPC, errno.EDQUOT):
             raise DiskFullError(FULL) from None
         raise ReadOnlyError(READ_ONLY) from None
+    with suppress(OSError):
+        # A folder that somebody made for it; never one that holds other things, too.
+        if all(p.name.startswith(FILE_NAME) for p in file.parent.iterdir()):
+            make_private(file.parent)
     for name in (file.name, f"{file.name}-wal", f"{file.name}-shm"):
         with suppress(OSError):  # not there, or another user's
             make_private(file.with_name(name))

@@ -16,6 +16,7 @@ from typing import Any
 from app.records.errors import ReadOnlyError, RecordError
 from app.records.private import make_private
 from app.settings import key_file
+from vision.plain_file import private_folder
 
 #: What is signed names its use, so that a signature of one thing is none of another.
 _ENTRY, _ANCHOR = "countersight entry 1\n", "countersight anchor 1\n"
@@ -107,7 +108,7 @@ def _make(path: Path) -> None:
         PrivateFormat,
     )
 
-    path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    private_folder(path.parent)
     handle, part = tempfile.mkstemp(prefix=".station-", dir=path.parent)  # for this user only
     try:
         with open(handle, "wb") as file:

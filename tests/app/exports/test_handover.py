@@ -127,7 +127,8 @@ def test_the_same_sheet_twice_is_the_same_file(store):
 def test_one_long_old_entry_does_not_keep_the_sheet_back(tmp_path):
     """Texts are limited now; what was taken before may be longer than a page."""
     store = Store.open(tmp_path)
-    for k, long in enumerate(("word " * 4000, "x" * 20_000, "\n" * 900, "\N{DROPLET}" * 900)):
+    for k, long in enumerate(("word " * 4000, "x" * 20_000, "\n" * 900, "\N{DROPLET}" * 900,
+                              "W" * 20_000)):
         old = reading("10", 60 * k).content
         store.add(seal(replace(old, note=long)))
         skip = confirm(SkipDraft("level check", "why"), by=BY, bed=BED, clock=clock(60 * k + 1))

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 import shutil
+import signal
 import sqlite3
 import stat
 from concurrent.futures import ThreadPoolExecutor
@@ -144,6 +146,21 @@ def test_an_anchor_of_a_station_that_the_record_does_not_know_is_told(
     monkeypatch.setenv("COUNTERSIGHT_KEY", str(tmp_path / "theirs"))
     write_anchor(anchor, 3, store.entry(3).hash, station_key())
     assert "a station that the record does not know" in store.verify().fault
+
+
+def test_a_pipe_in_the_anchors_place_is_not_waited_for(ward):
+    anchor = ward / "record.sqlite3.anchor"
+    anchor.unlink()
+    os.mkfifo(anchor)
+    before = signal.signal(signal.SIGALRM, lambda *_: pytest.fail("it is waited for"))
+    signal.alarm(20)
+    try:
+        assert "No anchor of it is here" in Store.open(ward).verify().sentence
+        Store.open(ward).add(reading(minutes=9))
+    finally:
+        signal.alarm(0)
+        signal.signal(signal.SIGALRM, before)
+    assert anchor.is_file() and Store.open(ward).verify().ok
 
 
 def test_an_anchor_of_a_later_entry_stays(ward):

@@ -378,6 +378,9 @@ def test_a_record_that_lacks_a_part_cannot_be_read(tmp_path, statement):
 def test_files_and_folders_are_for_this_user_only(tmp_path):
     before = os.umask(0)
     try:
+        store = Store.open(tmp_path / "to" / "new")
+        assert (tmp_path / "to").stat().st_mode & 0o777 == 0o700
+        (tmp_path / "to" / "new").rename(tmp_path / "new")
         store = Store.open(tmp_path / "new")
         held = sqlite3.connect(tmp_path / "new" / "record.sqlite3")
         store.add(reading())
@@ -392,3 +395,13 @@ def test_files_and_folders_are_for_this_user_only(tmp_path):
     (tmp_path / "new" / "record.sqlite3").chmod(0o664)
     Store.open(tmp_path / "new")
     assert (tmp_path / "new" / "record.sqlite3").stat().st_mode & 0o777 == 0o600
+
+
+def test_a_folder_that_somebody_made_for_the_record_is_closed_and_no_other(tmp_path):
+    for name in ("for-it", "for-more"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name).chmod(0o755)
+    (tmp_path / "for-more" / "letter.txt").write_text("not the record's")
+    for name, mode in (("for-it", 0o700), ("for-more", 0o755)):
+        Store.open(tmp_path / name).add(reading())
+        assert (tmp_path / name).stat().st_mode & 0o777 == mode
