@@ -18,6 +18,8 @@ _REORDERING = {chr(c) for c in (*range(0x202A, 0x202F), *range(0x2066, 0x206A))}
 def plain_text(text: str, what: str, longest: int = LONGEST_TEXT) -> str:
     """``text`` without spaces around it; ConfirmError with ``what`` as the subject."""
     text = text.strip()
+    if text and not any(unicodedata.category(c)[0] in "LNPS" for c in text):
+        raise ConfirmError(f"{what} holds nothing that can be read.")
     if len(text) > longest or any(
             c in _REORDERING or unicodedata.category(c) in _REFUSED for c in text):
         raise ConfirmError(f"{what} must be one line of plain text of at most {longest} "

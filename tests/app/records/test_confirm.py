@@ -252,6 +252,13 @@ def test_a_text_is_one_plain_line_of_200_characters(text):
             confirm(what, by=BY, bed=BED, **more)
 
 
+@pytest.mark.parametrize("text", ["\u200b", "\u200d \u200d", "\ufeff", "\u00ad\u0301"])
+def test_a_reason_that_nobody_can_see_is_none(text):
+    for what in (SkipDraft("level check", text), EventDraft("bag-changed", detail=text)):
+        with pytest.raises(ConfirmError, match="nothing that can be read"):
+            confirm(what, by=BY, bed=BED)
+
+
 def test_an_old_long_text_does_not_stand_in_the_way_of_a_correction(tmp_path):
     """It was taken before there was a limit, and a correction of the time carries it on."""
     store = Store.open(tmp_path)
