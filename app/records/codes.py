@@ -95,6 +95,14 @@ def similar_beds(code: str, known: Iterable[str]) -> tuple[str, ...]:
                  or min(len(k), len(code)) >= _SHORTEST_FOR_SLIP and _one_slip(k, code))
 
 
+def other_letters(code: str, known: Iterable[str]) -> tuple[str, ...]:
+    """Letters and digits of a code that are not Latin and in none of the ``known`` ones: what
+    makes it another code may not be seen."""
+    usual = set("".join(known))
+    return tuple(dict.fromkeys(c for c in code if c.isalnum() and c not in usual
+                               and not c.isascii() and "LATIN" not in unicodedata.name(c, "")))
+
+
 def _looks(code: str) -> str:
     digits = (str(unicodedata.decimal(c, c)) for c in code)
     return "".join(digits).translate(_OTHER_ALPHABETS).translate(_LOOKS_LIKE)

@@ -136,7 +136,8 @@ def _check_texts(draft: Draft, content: Content) -> None:
     if not isinstance(draft, CorrectionDraft) or draft.payload is not None:
         # What an old entry says goes on as it is.
         texts["The scale's name"] = content.scale
-        texts |= {f"The text '{k}'": v for k, v in content.payload.items() if isinstance(v, str)}
+        texts |= {f"The text '{k.replace('_', ' ')}'": v for k, v in content.payload.items()
+                  if isinstance(v, str)}
     for what, text in texts.items():
         plain_text(text or "", what)
 

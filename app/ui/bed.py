@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app.records.codes import BedCode, bed_words, similar_beds
+from app.records.codes import BedCode, bed_words, other_letters, similar_beds
 from app.ui import blocks, guard, ledger
 from app.ui.demo import DEMO_BED
 from app.ui.text import as_label, visible
@@ -47,8 +47,10 @@ def bed_doubt(code: str) -> str:
 
 
 def _question(key: str, code: str, similar: tuple[str, ...], take: Callable[[str], None]) -> None:
-    blocks.notice(f"Did you mean {_one_of(similar)}?",
-                  [f"Nothing is on record for bed {code}."], stop=True)
+    other = ", ".join(f"{c} (U+{ord(c):04X})" for c in other_letters(code, similar))
+    blocks.notice(f"Did you mean {_one_of(similar)}?", [
+        f"Nothing is on record for bed {code}" + (
+            f", typed with letters of another alphabet: {other}." if other else ".")], stop=True)
     with st.container(horizontal=True, key=f"beds-meant-{key}"):
         for bed in similar[:_BUTTONS]:
             st.button(as_label(f"Bed {bed_words(bed)}"), key=f"bed-meant-{key}-{bed}",

@@ -81,6 +81,13 @@ def test_a_code_like_a_known_one_is_asked_about(store, name):
     assert "Did you mean" not in page.text()
 
 
+def test_a_code_that_looks_the_same_says_what_makes_it_another(store):
+    """Typed on a Cyrillic keyboard, "nothing is on record for bed WARD-7" would look untrue."""
+    text = Any_("orders").bed("W\u0410RD-7").text()
+    assert "Did you mean WARD-7?" in text and "another alphabet: \u0410 (U+0410)." in text
+    assert "alphabet" not in Any_("orders").bed("WARD7").text()
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ASKING)
 def test_many_beds_are_offered_in_a_list(store, name):
