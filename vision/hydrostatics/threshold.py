@@ -13,10 +13,10 @@ from dataclasses import dataclass
 from typing import Literal
 
 from vision.budget import NORMAL_95, BudgetTerm
-from vision.constants import CSF_DENSITY_37C, LOCAL_GRAVITY_HALF_RANGE, STANDARD_GRAVITY
+from vision.constants import LOCAL_GRAVITY_HALF_RANGE, STANDARD_GRAVITY
 from vision.errors import InputError
 from vision.hydrostatics.columns import BODY_TEMPERATURE_C, column_cm_h2o, height_for_pressure_cm
-from vision.hydrostatics.density import Liquid, density_kg_m3
+from vision.hydrostatics.density import Liquid, density_kg_m3, density_sd_kg_m3
 from vision.hydrostatics.units import (
     CM_H2O_CODE,
     MM_HG_CODE,
@@ -186,14 +186,13 @@ def _other_terms(height_cm: float, setting_sd_cm: float, liquid: Liquid,
     """Everything but the offset, in cm[H2O]."""
     density = float(density_kg_m3(liquid, temperature_c))
     cool, warm = (float(density_kg_m3(liquid, t)) for t in (20.0, 37.0))
-    between_people = (CSF_DENSITY_37C.standard_uncertainty or 0.0) if liquid == "csf" else 0.3
-    density_u = math.hypot(between_people, max(abs(cool - density), abs(warm - density))
+    density_u = math.hypot(density_sd_kg_m3(liquid), max(abs(cool - density), abs(warm - density))
                            / math.sqrt(3))
     gravity_u = LOCAL_GRAVITY_HALF_RANGE.value / math.sqrt(3) / STANDARD_GRAVITY.value
     column = abs(float(column_cm_h2o(height_cm, liquid, temperature_c)))
     terms = [
         BudgetTerm("density of the fluid", column * density_u / density, CM_H2O_CODE,
-                   "spread between people, and a line between 20 and 37 degC"),
+                   "of the fluid itself, and of a line between 20 and 37 degC"),
         BudgetTerm("local gravity", column * gravity_u, CM_H2O_CODE,
                    "anywhere between equator and pole"),
     ]
