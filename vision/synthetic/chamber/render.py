@@ -11,7 +11,7 @@ import numpy as np
 from vision.synthetic.chamber.camera import View, view_of
 from vision.synthetic.chamber.develop import develop, margin_px
 from vision.synthetic.chamber.model import ChamberScene
-from vision.synthetic.chamber.room import RoomShader
+from vision.synthetic.chamber.room import FAR, RoomShader
 from vision.synthetic.chamber.tracer import ChamberTracer
 
 #: Kind of pixel that shows the tube (the room's kinds are in ``room``).
@@ -72,38 +72,50 @@ class Painter:
         xp, n = self.xp, x.shape[0]
         d = self.rays(x, y)
         o = [xp.full(n, float(c), dtype=xp.float32) for c in self.view.centre]
-        colour, far, kind = self.room.shade(tuple(o), tuple(d))  # type: ignore[arg-type]
-        for offset, room, tracer in self.chambers:
+        # The tubes first: what lies behind them is not seen past them.
+        met = xp.full(n, FAR, dtype=xp.float32)
+        whose = xp.full(n, -1, dtype=xp.int8)
+        for i, (offset, _, tracer) in enumerate(self.chambers):
+            self._meet(tuple(o[k] - offset[k] for k in range(3)), d, tracer, met, whose, i)
+        colour, far, kind = self.room.shade(tuple(o), tuple(d), met)  # type: ignore[arg-type]
+        for i, (offset, room, tracer) in enumerate(self.chambers):
             here = [o[k] - offset[k] for k in range(3)]
             if room is not self.room:
                 room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
-            self._tube(here, d, tracer, colour, far, kind)
+        for i, (offset, _, tracer) in enumerate(self.chambers):
+            hit = xp.nonzero((whose == i) & (far >= met))[0]
+            if hit.shape[0]:
+                start = [(o[k] - offset[k]).take(hit) for k in range(3)]
+                self._trace(start, [c.take(hit) for c in d], met.take(hit), tracer, colour, hit)
+                kind[hit] = TUBE
         return colour, kind
 
-    def _tube(self, o: Any, d: Any, tracer: ChamberTracer, colour: Any, far: Any,
-              kind: Any) -> None:
-        """Trace the rays that meet a tube's outer wall, between floor and lid."""
+    def _meet(self, o: Any, d: Any, tracer: ChamberTracer, met: Any, whose: Any,
+              number: int) -> None:
+        """Where rays meet a tube's outer wall between floor and lid, if nothing is nearer."""
         xp = self.xp
         qa = d[0] * d[0] + d[1] * d[1] + 1e-12
-        qb = o[0] * d[0] + o[1] * d[1]
         # The discriminant from the axis distance: stable in single precision.
         miss = (o[0] * d[1] - o[1] * d[0]) ** 2
         disc = qa * tracer.outer**2 - miss
-        t = (-qb - xp.sqrt(xp.maximum(disc, 0))) / qa
+        near = xp.nonzero(disc > 0)[0]
+        o, d = [c.take(near) for c in o], [c.take(near) for c in d]
+        t = (-(o[0] * d[0] + o[1] * d[1]) - xp.sqrt(disc.take(near))) / qa.take(near)
         z = o[2] + t * d[2]
-        hit = xp.nonzero((disc > 0) & (t > 1e-3) & (t < far) & (z > tracer.low)
-                         & (z < tracer.high))[0]
-        if not hit.shape[0]:
-            return
-        th = t[hit]
-        px, py = o[0][hit] + th * d[0][hit], o[1][hit] + th * d[1][hit]
+        on = xp.nonzero((t > 1e-3) & (t < met.take(near)) & (z > tracer.low)
+                        & (z < tracer.high))[0]
+        hit = near.take(on)
+        met[hit] = t.take(on)
+        whose[hit] = number
+
+    def _trace(self, o: Any, d: Any, t: Any, tracer: ChamberTracer, colour: Any, hit: Any) -> None:
+        """Colours of rays that meet a tube after ``t``."""
+        xp, n = self.xp, int(hit.shape[0])
+        px, py = o[0] + t * d[0], o[1] + t * d[1]
         grow = tracer.outer / xp.sqrt(px * px + py * py)
-        rays = xp.stack([px * grow, py * grow, z[hit], *(c[hit] for c in d),
-                         *(xp.ones(hit.shape, dtype=xp.float32) for _ in range(3))])
-        seen = tracer.trace(rays, xp.arange(hit.shape[0]), int(hit.shape[0]))
-        colour[:, hit] = seen.astype(colour.dtype)
-        far[hit] = th
-        kind[hit] = TUBE
+        rays = xp.stack([px * grow, py * grow, o[2] + t * d[2], *d,
+                         *(xp.ones(n, dtype=xp.float32) for _ in range(3))])
+        colour[:, hit] = tracer.trace(rays, xp.arange(n), n).astype(colour.dtype)
 
 
 def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,

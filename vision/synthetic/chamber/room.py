@@ -115,8 +115,12 @@ class RoomShader:
         return tuple(c * self.gain for c in out)  # type: ignore[return-value]
 
     # ---------------------------------------------------------------- shading
-    def shade(self, origin: Triple, direction: Triple) -> tuple[Any, Any, Any]:
-        """Colour, distance and kind of what each ray meets: (3, N), (N,), (N,) arrays."""
+    def shade(self, origin: Triple, direction: Triple, met: Any = None) -> tuple[Any, Any, Any]:
+        """Colour, distance and kind of what each ray meets: (3, N), (N,), (N,) arrays.
+
+        ``met`` (N,) is where a tube ends a ray's way (``FAR``: nowhere): the wall and all else
+        behind it stay out of the colours, and ``met`` stays its distance.
+        """
         xp, room = self.xp, self.scene.room
         o, d = self.moved(origin), self.turned(direction)
         n = d[0].shape[0]
@@ -128,13 +132,16 @@ class RoomShader:
         x, z = o[0] + t * d[0], o[2] + t * d[2]
         fade = xp.clip(2.0 - (xp.abs(x) + xp.abs(z)) * (1 / 1500.0), 0, 1) * (d[1] > 1e-4)
         colour = xp.zeros((3, n), dtype=d[0].dtype)
+        if met is not None:
+            far = xp.minimum(met, FAR)
+            fade = xp.where(met < t, 2.0, fade)  # neither wall nor far room
         open_ = xp.nonzero(fade < 1.0)[0]
         if open_.shape[0]:
             sky = self.surroundings(tuple(c.take(open_) for c in d))  # type: ignore[arg-type]
             part = 1.0 - fade.take(open_)
             for k in range(3):
                 colour[k, open_] = part * sky[k]
-        hit = xp.nonzero(fade > 0.0)[0]
+        hit = xp.nonzero((fade > 0.0) & (fade <= 1.0))[0]
         if hit.shape[0]:
             th, fh = t.take(hit), fade.take(hit)
             p = [x.take(hit), o[1].take(hit) + th * d[1].take(hit), z.take(hit)]
