@@ -26,6 +26,7 @@ from vision.synthetic.chamber.model import (
     Tube,
 )
 from vision.synthetic.chamber.render import TUBE, render_light, render_scene
+from vision.synthetic.chamber.room import RoomShader
 from vision.synthetic.chamber.sample import sample_scene
 from vision.synthetic.chamber.truth import facing_point, scene_truth
 
@@ -224,11 +225,20 @@ def test_same_scene_same_picture_and_a_window_is_a_part_of_it():
     assert np.quantile(gap, 0.999) <= 1
 
 
-def test_rays_stay_in_single_precision():
+def test_rays_stay_in_single_precision(monkeypatch):
+    """Those that met the liquid's surface did not, and saw another pattern of blocks behind."""
     scene = sample_scene(np.random.default_rng(53), "hard", width=120, height=160)
+    seen, shade = set(), RoomShader.shade
+
+    def noted(self, origin, direction, *more):
+        seen.update(a.dtype for a in (*origin, *direction))
+        return shade(self, origin, direction, *more)
+
+    monkeypatch.setattr(RoomShader, "shade", noted)
     light, _ = render_light(scene)
-    assert light.dtype == np.float32
+    assert light.dtype == np.float32 and seen == {np.dtype(np.float32)}
     assert np.isfinite(light).all()
+
 
 class SharedArrays:
     """Numpy under another name, that offers only what CuPy offers too."""

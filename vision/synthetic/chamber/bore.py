@@ -75,25 +75,29 @@ class Bore:
         self.band_high = self.level + tallest + profile.rim_mm * 1.05 + 0.3
 
     # --------------------------------------------------------------- surface
-    def _lookup(self, x: Any, y: Any) -> tuple[Any, Any, Any, Any]:
+    def _lookup(self, x: Any, y: Any) -> tuple[Any, Any, Any, Any, Any]:
+        """Distance from the axis, place in the table and share of the step beyond it, height and
+        steepness of the surface there."""
         xp = self.xp
         rho = xp.sqrt(x * x + y * y)
         at = rho * (1.0 / self.step)
         i = xp.minimum(at.astype(xp.int32), self.last)
-        low = self.rise.take(i)
+        # A whole number less a single-precision one would be double: twice the work, and all that
+        # these rays meet later would be worked out in double precision, too.
+        part = at - i.astype(at.dtype)
         piece = self.pieces_up.take(i)
-        return rho, i, low + piece * (at - i), piece * (1.0 / self.step)
+        return rho, i, part, self.rise.take(i) + piece * part, piece * (1.0 / self.step)
 
     def above(self, x: Any, y: Any, z: Any) -> Any:
         """Height of points above the liquid surface (negative: in the liquid)."""
-        _, _, rise, _ = self._lookup(x, y)
+        _, _, _, rise, _ = self._lookup(x, y)
         return z - self.level - self.tilt_x * x - self.tilt_y * y - rise
 
     def normal(self, x: Any, y: Any) -> tuple[Any, Any, Any]:
         """Unit normal of the surface, upwards."""
         xp = self.xp
-        rho, i, _, _ = self._lookup(x, y)
-        part = xp.clip(rho * (1.0 / self.step) - i, 0, 1)
+        rho, i, part, _, _ = self._lookup(x, y)
+        part = xp.clip(part, 0, 1)
         slope = self.slope.take(i) * (1 - part) + self.slope.take(i + 1) * part
         over = slope / xp.maximum(rho, 1e-4)
         nx, ny = -(self.tilt_x + over * x), -(self.tilt_y + over * y)
@@ -125,7 +129,7 @@ class Bore:
         live = xp.ones(end.shape, dtype=bool)
         for _ in range(NEWTON_STEPS):
             x, y, z = ox + t * dx, oy + t * dy, oz + t * dz
-            rho, _, rise, steep = self._lookup(x, y)
+            rho, _, _, rise, steep = self._lookup(x, y)
             gap = z - self.level - self.tilt_x * x - self.tilt_y * y - rise
             rate = (dz - self.tilt_x * dx - self.tilt_y * dy
                     - steep * (x * dx + y * dy) / xp.maximum(rho, 1e-5))

@@ -88,14 +88,15 @@ class Ink:
         i = xp.searchsorted(self.text_between, z)
         y = (z - self.text_z[i]) / h + 0.5
         x = (arc - self.text_start[i]) / h + hand.gap / 2
-        column = xp.floor(x / hand.advance).astype(xp.int32)
+        before = xp.floor(x / hand.advance)  # whole, and in single precision: see ``Bore._lookup``
+        column = before.astype(xp.int32)
         inside = (column >= 0) & (column < self.columns) & (y > -0.19) & (y < 1.19)
         sign = self.codes[i, xp.clip(column, 0, self.columns - 1)]
         inside &= sign >= 0
-        gx = xp.clip((x / hand.advance - column) * COLS - 0.5, 0, COLS - 1.001)
+        gx = xp.clip((x / hand.advance - before) * COLS - 0.5, 0, COLS - 1.001)
         gy = xp.clip((y + 0.2) / 1.4 * ROWS - 0.5, 0, ROWS - 1.001)
         ix, iy = gx.astype(xp.int32), gy.astype(xp.int32)
-        fx, fy = gx - ix, gy - iy
+        fx, fy = gx - ix.astype(gx.dtype), gy - iy.astype(gy.dtype)
         at = (xp.maximum(sign, 0) * ROWS + iy) * COLS + ix
         d = self.field
         near = d[at] * (1 - fx) + d[at + 1] * fx

@@ -78,10 +78,9 @@ class Painter:
         for i, (offset, _, tracer) in enumerate(self.chambers):
             self._meet(tuple(o[k] - offset[k] for k in range(3)), d, tracer, met, whose, i)
         colour, far, kind = self.room.shade(tuple(o), tuple(d), met)  # type: ignore[arg-type]
-        for i, (offset, room, tracer) in enumerate(self.chambers):
+        for offset, room, _ in self.chambers[1:]:
             here = [o[k] - offset[k] for k in range(3)]
-            if room is not self.room:
-                room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
+            room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
         for i, (offset, _, tracer) in enumerate(self.chambers):
             hit = xp.nonzero((whose == i) & (far >= met))[0]
             if hit.shape[0]:

@@ -173,9 +173,10 @@ class RoomShader:
             step = v / size
             rule = xp.abs(step - xp.floor(step + 0.5)) * size
             tall = xp.floor(step + 0.5) % 5 == 0
-            return ((rule < 0.45) & (beside < xp.where(tall, 8.0, 5.0)) & (xp.abs(v) < 95)) * 0.9
+            printed = (rule < 0.45) & (beside < xp.where(tall, 8.0, 5.0)) & (xp.abs(v) < 95)
+            return printed * xp.float32(0.9)
         if name == "stripes":
-            return (xp.floor(v / size) % 2 == 0) * 0.5
+            return (xp.floor(v / size) % 2 == 0) * xp.float32(0.5)
         if name == "tiles":
             line = xp.minimum(xp.abs(u / size - xp.floor(u / size + 0.5)),
                               xp.abs(v / size - xp.floor(v / size + 0.5)))
@@ -183,7 +184,7 @@ class RoomShader:
         if name == "blocks":
             cell = xp.sin(xp.floor(u / size) * 12.9898 + xp.floor(v / (0.6 * size)) * 78.233)
             share = cell * 43758.547
-            return (share - xp.floor(share) > 0.7) * 0.6
+            return (share - xp.floor(share) > 0.7) * xp.float32(0.6)
         if name == "speckle":
             wave = xp.sin(u / size * 7.1 + 2.0 * xp.sin(v / size * 5.3))
             return (0.5 + 0.5 * wave * xp.sin(v / size * 6.3 + 2.0 * xp.sin(u / size * 4.1))) * 0.35
