@@ -57,7 +57,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--size", default="750x1000")
-    parser.add_argument("--paths", type=int, default=16,
+    parser.add_argument("--paths", type=int, default=14,
                         help="most light paths a pixel round the surface")
     args = parser.parse_args()
     width, height = (int(n) for n in args.size.split("x"))

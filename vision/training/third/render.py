@@ -19,7 +19,7 @@ from vision.training.third.view import Camera
 #: Pixels over which the fine part and the coarse one pass into each other.
 _MARGIN_PX = 10
 #: Light paths a pixel for the room.
-_ROOM_PATHS = 3
+_ROOM_PATHS = 2
 #: Brightest light that a path may bring after its first bounce, in shares of white: without a
 #: bound single paths leave white specks.
 _BRIGHTEST = 6.0
@@ -33,6 +33,7 @@ def rendered(scene: ThirdScene, paths: int, threads: int = 1) -> np.ndarray:
     build_room(scene)
     _aim(stage, scene)
     _settings(stage, threads)
+    stage.cycles.diffuse_bounces = int(scene.caustics)
     stage.cycles.seed = scene.seed % 2**31
     w, h = scene.camera.size
     image = _light(stage, (0, 0, w, h), _ROOM_PATHS, 50)
@@ -72,7 +73,7 @@ def _settings(stage: Any, threads: int) -> None:
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.04
     cycles.max_bounces = cycles.transmission_bounces = 18
     cycles.transparent_max_bounces = 24
-    cycles.diffuse_bounces, cycles.glossy_bounces, cycles.volume_bounces = 1, 8, 3
+    cycles.glossy_bounces, cycles.volume_bounces = 8, 3
     cycles.sample_clamp_indirect = _BRIGHTEST
     cycles.blur_glossy = 0.0
     cycles.caustics_reflective = cycles.caustics_refractive = True
