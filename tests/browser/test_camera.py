@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from serving import ALONE, PHONE, Served, at_rest, live, too_small
+from serving import ALONE, PHONE, Served, at_rest, live, new_context, too_small
 from test_chamber import answer_all, confirm, read_first
 
 from app.records import Store
@@ -72,11 +72,15 @@ def easy(with_camera):  # type: ignore[no-untyped-def]
 @pytest.fixture
 def visit(served: Served) -> Iterator[object]:
     """A page in a profile of its own, its sensor set: (browser, acceleration or None)."""
+    yield from visitor(served)
+
+
+def visitor(served: Served) -> Iterator[object]:
+    """As the fixture, for pages that several tests look at."""
     contexts = []
 
     def go(browser, acceleration=UPRIGHT, path="/chamber", allowed=ALLOWED, before=""):  # type: ignore[no-untyped-def]
-        context = browser.new_context(
-            viewport=PHONE, has_touch=True, permissions=list(allowed))
+        context = new_context(browser, *PHONE.values(), "light", permissions=list(allowed))
         contexts.append(context)
         page = context.new_page()
         page.set_default_timeout(60_000)
@@ -330,14 +334,17 @@ def test_a_level_check_from_the_live_picture(with_camera, visit) -> None:
 
 # --- the sums of the frame's own scripts, in the browser that runs them
 
-@pytest.fixture
-def sums(easy, visit):  # type: ignore[no-untyped-def]
-    page = visit(easy)
+@pytest.fixture(scope="module")
+def sums(easy, served: Served):  # type: ignore[no-untyped-def]
+    """Runs script in one frame for all of them: the sums keep nothing."""
+    visits = visitor(served)
+    page = next(visits)(easy)  # type: ignore[operator]
     unfold(page)
     inside = script(page)
-    return lambda code: inside.evaluate(
+    yield lambda code: inside.evaluate(
         f"""async () => {{ const d = await import('./down.js'), f = await import('./frames.js');
         {code} }}""")
+    next(visits, None)
 
 
 @pytest.mark.parametrize(("device", "turned", "camera"), [

@@ -23,7 +23,7 @@ import numpy as np
 
 from vision.constants import WATER_REFRACTIVE_INDEX
 from vision.errors import InputError
-from vision.optics.refraction import WALL_INDEX, snell
+from vision.optics.refraction import WALL_INDEX
 from vision.optics.young_laplace import meniscus_rise_mm
 from vision.scale_file.scale import Scale, parse_scale
 
@@ -217,9 +217,9 @@ def _bend(view: EyeView, front: Any, height: Any, depth_mm: float, medium: Mediu
     def climbs(slope: Any) -> tuple[Any, Any]:
         """In the wall and behind it, mm."""
         outside = slope / np.sqrt(1 + slope * slope)  # the sine of the elevation
+        # From air nothing is totally reflected: Snell's law without the look for it.
         return tuple(far * sine / np.sqrt(1 - sine * sine) for far, sine in (
-            (thick, snell(outside, 1.0, view.wall_index)),
-            (depth_mm, snell(outside, 1.0, inside))))
+            (thick, outside * (1.0 / view.wall_index)), (depth_mm, outside * (1.0 / inside))))
 
     steepness = free + thick / view.wall_index + depth_mm / inside
     slope = np.asarray(height / steepness, dtype=float)
