@@ -20,6 +20,7 @@ import pytest
 from photo_files import encode, picture
 
 from app.cli import COMMANDS, build_parser, main
+from vision.fiducials import cards
 from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
 from vision.scale_file.scale import Scale
@@ -155,6 +156,18 @@ def unfit_for_a_terminal(text: str) -> list[str]:
         unicodedata.category(c) in ("Cc", "Cs") or c in "\u202a\u202b\u202d\u202e\u2066\u2067")})
 
 
+_CARDS: dict[tuple[object, ...], Any] = {}
+
+
+def looked_for_once(detector: Any, picture: np.ndarray, scale: float, detect: Any = cards._detect
+                    ) -> Any:
+    """What the search for cards finds; the same picture, which it mostly is, is searched once."""
+    key = (id(detector), scale, picture.shape, picture.tobytes())
+    if key not in _CARDS:
+        _CARDS[key] = detect(detector, picture, scale)
+    return _CARDS[key]
+
+
 @pytest.fixture
 def quiet_house(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
     """No page server starts, nothing outside the test's folder is written."""
@@ -172,6 +185,7 @@ def quiet_house(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Path:
 
     # What the pixels say is not asked here, and asking takes long.
     monkeypatch.setattr("vision.volume.read.read_volume", read)
+    monkeypatch.setattr(cards, "_detect", looked_for_once)
     monkeypatch.setattr("vision.synthetic.chamber.dataset.render_scene",
                         lambda scene: np.zeros((80, 64, 3), np.uint8))
     monkeypatch.chdir(tmp_path)
