@@ -8,7 +8,7 @@ import re
 import sqlite3
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
-from functools import partial
+from functools import lru_cache, partial
 from pathlib import Path
 from time import monotonic, sleep
 from typing import Any
@@ -124,6 +124,7 @@ def _sealed_place(url: URL) -> URL | None:
                       query={"mode": "ro", "immutable": "1", "uri": "true"})
 
 
+@lru_cache(maxsize=32)  # it holds no connection, but what it has learnt to ask
 def make_engine(url: URL, *, wait_seconds: float, change: bool = True) -> Engine:
     """An engine that keeps no connection open and never shows a parameter in an error.
 

@@ -214,7 +214,12 @@ def lasting(page, look: Callable[[], list[str]]) -> list[str]:  # type: ignore[n
 
 def too_small(page) -> list[str]:  # type: ignore[no-untyped-def]
     """What a thumb could miss, and a page that is wider than the screen."""
-    return lasting(page, lambda: page.evaluate(SMALL) + too_wide(page))
+    return lasting(page, lambda: too_small_now(page))
+
+
+def too_small_now(page) -> list[str]:  # type: ignore[no-untyped-def]
+    """The same of a page that is at rest."""
+    return page.evaluate(SMALL) + too_wide(page)
 
 
 def too_wide(page) -> list[str]:  # type: ignore[no-untyped-def]

@@ -12,8 +12,8 @@ import datetime as dt
 import pytest
 from hour_taps import SAMPLES, Thumb, easy_photo
 from playwright.sync_api import expect
-from serving import PHONE, too_small
-from test_access import faults
+from serving import PHONE, lasting, too_small_now
+from test_access import faults_now
 from test_keyboard import hidden_stops
 
 from app.pages import all_pages
@@ -71,6 +71,12 @@ def bed_on_record(served) -> str:  # type: ignore[no-untyped-def]
     return BED
 
 
+def wrong_with(page, size) -> list[str]:  # type: ignore[no-untyped-def]
+    """What keeps anyone out, looked for once the page is at rest."""
+    return lasting(page, lambda: faults_now(page) + (
+        too_small_now(page) if size == PHONE else []))
+
+
 def addresses() -> list[str]:
     return [f"/{e.name.replace('_', '-')}" for e in all_pages()] + [f"/round?bed={BED}"]
 
@@ -83,7 +89,7 @@ def test_no_page_keeps_anyone_out(open_page, served, bed_on_record, scheme, size
     met = 0
     for address in addresses():
         page.goto(served.url + address)
-        wrong = faults(page) + (too_small(page) if size == PHONE else [])
+        wrong = wrong_with(page, size)
         if str(served.data.parent) in page.locator("body").inner_text():
             wrong.append("a path of the server")
         stops, hidden = hidden_stops(page)
@@ -102,8 +108,7 @@ def test_every_view_of_an_hour_can_be_used_by_everyone(open_page, served, bed_on
     thumb = Thumb(page)
 
     def look() -> None:
-        assert faults(page) == []
-        assert size != PHONE or too_small(page) == []
+        assert wrong_with(page, size) == []
 
     expect(page.get_by_text("Without a photo: your eye alone")).to_be_visible()
     thumb.tap(page.get_by_text("Level checked"))  # what holds is a line that can be opened

@@ -71,18 +71,25 @@ def easy(with_camera):  # type: ignore[no-untyped-def]
 
 @pytest.fixture
 def visit(served: Served) -> Iterator[object]:
-    """A page in a profile of its own, its sensor set: (browser, acceleration or None)."""
+    """A page of a browser, its sensor set: (browser, acceleration or None)."""
     yield from visitor(served)
 
 
+#: Profiles that one test after the other uses, so that scripts are compiled once.
+_PROFILES: dict[tuple[object, ...], object] = {}
+
+
 def visitor(served: Served) -> Iterator[object]:
-    """As the fixture, for pages that several tests look at."""
-    contexts = []
+    """As the fixture, for a page that several tests look at.  Each finds nothing stored."""
+    pages = []
 
     def go(browser, acceleration=UPRIGHT, path="/chamber", allowed=ALLOWED, before=""):  # type: ignore[no-untyped-def]
-        context = new_context(browser, *PHONE.values(), "light", permissions=list(allowed))
-        contexts.append(context)
-        page = context.new_page()
+        look = (browser, *allowed)
+        if look not in _PROFILES:
+            _PROFILES[look] = new_context(browser, *PHONE.values(), "light",
+                                          permissions=list(allowed))
+        page = _PROFILES[look].new_page()  # type: ignore[attr-defined]
+        pages.append(page)
         page.set_default_timeout(60_000)
         if before:
             page.add_init_script(before)
@@ -92,8 +99,10 @@ def visitor(served: Served) -> Iterator[object]:
         return page
 
     yield go
-    for context in contexts:
-        context.close()
+    for page in pages:
+        page.evaluate("localStorage.clear()")
+        page.context.clear_cookies()
+        page.close()
 
 
 _TOOLS: dict[object, object] = {}
@@ -159,7 +168,9 @@ def test_from_permission_to_a_confirmed_record(easy, visit, served: Served) -> N
     shown = float(page.locator(".cs-machine .cs-value").inner_text().split()[0])
     assert abs(shown - EASY["true_value"]) <= 0.5
     assert "do not agree on the vertical" not in page.content()
+    at_rest(page)
     live(page).get_by_role("button", name="Take the tool's").click()
+    expect(live(page).get_by_label("Value to confirm in mL")).to_have_value(f"{shown:.1f}")
     answer_all(page)
     confirm(page, "QUAY-CAM")
     expect(page.get_by_text("The photo has been dropped.")).to_be_visible()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from functools import cache
 
 import pytest
 from playwright.sync_api import expect
@@ -15,6 +16,7 @@ pytestmark = pytest.mark.browser
 expect.set_options(timeout=60_000)  # a busy machine may take its time
 
 
+@cache
 def room(seed: int, index: int, kind: str, within_mm: tuple[float, float]
          ) -> tuple[dict, dict]:
     """The first drawn room whose true offset (mm) lies within two bounds, as an upload."""

@@ -11,7 +11,7 @@ import json
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Literal
@@ -349,6 +349,7 @@ def _check_reach(values: list[float], scale: Scale, kind: str) -> None:
                                      " them.")
 
 
+@lru_cache(maxsize=32)  # a page asks for the same scales whenever it is drawn
 def parse_scale_text(text: str | bytes) -> Scale:
     """Build a scale from the text of a scale file (JSON, UTF-8)."""
     if len(text) > MAX_FILE_BYTES:
