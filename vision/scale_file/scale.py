@@ -349,7 +349,6 @@ def _check_reach(values: list[float], scale: Scale, kind: str) -> None:
                                      " them.")
 
 
-@lru_cache(maxsize=32)  # a page asks for the same scales whenever it is drawn
 def parse_scale_text(text: str | bytes) -> Scale:
     """Build a scale from the text of a scale file (JSON, UTF-8)."""
     if len(text) > MAX_FILE_BYTES:
@@ -392,7 +391,16 @@ def shipped_scales() -> dict[str, Path]:
 
 def load_scale(where: str | Path) -> Scale:
     """Load a scale by file path or by the name of a shipped scale."""
-    path = shipped_scales().get(str(where), Path(where))
+    shipped = shipped_scales().get(str(where))
+    return _read_scale(Path(where), where) if shipped is None else _shipped_scale(shipped)
+
+
+@lru_cache  # a page asks for all of them whenever it is drawn
+def _shipped_scale(path: Path) -> Scale:
+    return _read_scale(path, path.stem)
+
+
+def _read_scale(path: Path, where: str | Path) -> Scale:
     try:
         if path.is_dir():
             raise ScaleFileError(f"'{where}' is a folder; name a scale file.")

@@ -90,6 +90,8 @@ def test_nothing_that_a_person_brings_is_cached_for_all():
                # tasks drawn from a seed and their pictures; the connection to a class's database
                ("app/classroom/lessons.py", "tasks_of"), ("app/classroom/lessons.py", "_traced"),
                ("app/classroom/store.py", "_opened"),
+               # how the record's database is asked, by its address: no connection, no answer
+               ("app/records/engine.py", "make_engine"),
                # the record's guards as our own migrations make them
                ("app/records/guards.py", "_sqlite_as_made"),
                ("app/records/guards.py", "_postgresql_as_made")}
