@@ -1,4 +1,4 @@
-"""How a round pole leans towards the phone, from everything that runs along it.
+"""The lean of a pole from everything that runs along it.
 
 Whatever is seen on a straight round pole runs parallel to its axis: its two sides,
 its shading and, since a mirror leaves the part of a ray along the axis as it is, the
@@ -7,11 +7,13 @@ shifts and widens in proportion to the height, whatever it looks like, and how m
 widens says how the pole leans.  This holds for poles whose outline cannot be told from
 a reflection, too.
 
-The band is cut into pieces one above the other.  In narrow windows across it the
-pieces are laid on their common picture (the best one of rank one: C. Eckart, G. Young,
-Psychometrika 1, 1936, 211), each with a brightness and contrast of its own, since the
-light on a pole and the room behind it change along it.  How fast a stripe moves from
-piece to piece is then a straight line over its place across the band.
+The band is cut into pieces one above the other.  The light on the pole and the wall left and
+right of it change along it, each in its own way, and at the sides blur mixes the two: light
+adds up, so each place across the band is so much of the piece's pole light and so much of its
+wall light, with the same two shares in all pieces.  These shares are found by least squares, and
+so are the shift and the widening under which they explain the pieces best (variable projection:
+G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10, 1973, 413).  Taken as one light in
+place of two, a pole that is darker below looks as if it grew thinner there.
 """
 
 from __future__ import annotations
@@ -21,33 +23,36 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.imaging.radiometry import LINEAR
-from vision.robust import RobustFit, fit_linear, spread
+from vision.imaging.radiometry import LINEAR, LUMINANCE
+from vision.robust import spread
 from vision.vertical.cue import line_x, pieces_of
 
-_CHUNK_PX = 32
-#: Where the band is looked at, in halves of its width from its middle: first of all, then
-#: (the lines may be reflections well inside the pole), and as far as it is sampled.
-_INNER, _WIDE, _OUTER = 1.15, 1.6, 2.4
+_CHUNK_PX = 24
+#: Steps across the band (px), and a code value (of 255) from which light is clipped.
+_STEP_PX, _CLIPPED = 0.5, 253
+#: So far beyond the given lines the outline is looked for (px), where light changes at least this
+#: much as strongly as on the strongest place.
+_SEARCH_PX, _OUTLINE_SHARE = 18.0, 0.25
+#: Where pole and wall mix: beyond each side; within it, first roughly, then as near as blur asks
+#: (tried both ways: the answer must not hang on it), as far as this share of the half width; and
+#: how far the wall is looked at, px.
+_MIX_OUT_PX, _MIX_IN_PX, _MIX_SHARE, _WALL_PX = 6.0, ((7.0,), (3.5, 5.0)), 0.75, 12.0
+#: A side is blurred by about this much (px), so that the wall's share beside it is known to this.
+_BLUR_PX, _SHARE_SD = 1.0, 0.2
+#: Places across the band that err together, in steps.
+_PLACE_STEPS = 8
+#: Fewest pieces of a band.
+_PIECES = 8
 #: How far the given lines may be off at their ends: shift and widening, px.
-_SHIFT_PX, _WIDEN_PX = 8.0, 3.2
-#: Half of the windows' width, px: the answer must not hang on it.
-_WINDOWS_PX = (4.0, 2.5)
-#: Fewest pieces of a band, and fewest windows.
-_PIECES, _PLACES = 8, 4
-#: A piece counts in a window when its stripe is placed there to a px.
-_SURE = 1.0
-#: A band that moves by less than this has settled, px: a tenth of what it is ever sure to.
-_SETTLED_PX = 0.015
-#: By how much two widenings may differ, how unsure one may be, and how far light that
-#: changes along the pole moves both of them, px (from drawn rooms).
-_APART_PX, _UNSURE_PX, _LIGHT_PX = 0.5, 0.6, 0.35
-#: How much of what a stripe leaves unexplained may pull at its place (a factor).
-_OTHER = 2.0
-#: A stripe explains this much more than noise would.
-_CLEAR = 3.0
-#: Noise that is there even where the picture is clipped, in 1/255 of white.
-_LEAST_NOISE = 0.2
+_MOST_PX = 6.0
+#: A step that moves the band by less has settled, px; so many steps at most.
+_SETTLED_PX, _STEPS = 0.01, 10
+#: How unsure a widening may be, px: what says less is wrong more often than it says.  By how much
+#: the scatter is too small a doubt (a factor), and what it leaves out, px.  From drawn rooms.
+_UNSURE_PX, _SCATTER, _LEFT_OUT_PX = 0.3, 1.2, 0.1
+#: Noise that is there even where the picture is even, in 1/255 of white; and as a share of how much
+#: light varies: more is no pole before a wall.
+_LEAST_NOISE, _UNEXPLAINED = 0.15, 0.15
 
 
 @dataclass(frozen=True)
@@ -65,193 +70,231 @@ class Band:
 
 def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
                 hidden: tuple[float, float] | None) -> Band | None:
-    """The two lines (2, 2) turned so that they run with the stripes of the band between.
+    """The two lines (2, 2) turned so that they run with what is seen of the band between.
 
     They should be good to some pixels at any height; ``hidden`` is the (top, bottom)
-    between which something covers the pole.  None when the stripes do not agree on it.
+    between which something covers the pole.  None when the pieces do not agree on it.
     """
-    pieces = _pieces(rgb, left_px, right_px, hidden)
-    if pieces is None:
-        return None
-    start = pieces.roughly()
+    lines: tuple[np.ndarray, np.ndarray] | None = (left_px, right_px)
     sure: list[tuple[float, float, float]] = []
-    for window in _WINDOWS_PX:
-        found = pieces.settled(start, window)
-        if found is None or found[2] >= _UNSURE_PX:
+    # Roughly first, then about the outline where it really is.
+    for attempt in _MIX_IN_PX:
+        pieces = None if lines is None else _outlined(rgb, *lines, hidden)
+        if pieces is None:
             return None
-        sure.append(found)
-    apart = abs(sure[0][1] - sure[1][1])
-    if apart > _APART_PX:
-        return None
-    shift, widen, sd = (float(v) for v in np.mean(sure, axis=0))
-    ends = pieces.y[[0, -1]]
-    middle = (line_x(left_px, ends) + line_x(right_px, ends)) / 2 + shift * pieces.t[[0, -1]]
-    half = (line_x(right_px, ends) - line_x(left_px, ends) + widen * pieces.t[[0, -1]]) / 2
+        sure = []
+        for inwards in attempt:
+            answer = pieces.settled(inwards)
+            if answer is None:
+                return None
+            sure.append(answer)
+        shift, widen, sd = (float(v) for v in np.mean(sure, axis=0))
+        lines = pieces.moved(shift, widen)
+    sd = math.hypot(sd, sure[0][1] - sure[-1][1], _LEFT_OUT_PX)
     # The widening is made of four ends.
-    return Band(np.column_stack([middle - half, ends]), np.column_stack([middle + half, ends]),
-                math.hypot(sd, apart / 2, _LIGHT_PX) / 2)
+    return Band(*lines, sd / 2) if sd < _UNSURE_PX else None
+
+
+def _outlined(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
+              hidden: tuple[float, float] | None) -> _Pieces | None:
+    """The pieces of the band between the outline's sides near two lines."""
+    found = _pieces(rgb, left_px, right_px, hidden, _SEARCH_PX)
+    outline = None if found is None else found.outline()
+    return None if outline is None else _pieces(rgb, *outline, hidden, _WALL_PX + 4)
 
 
 @dataclass(frozen=True)
 class _Pieces:
-    """Profiles across the band, (K, N, 3), sampled at ``u`` (N,) halves of its width.
+    """Profiles across the band, (K, N), sampled at ``u`` (N,) halves of its width.
 
-    ``y`` (K,) are their heights, ``gap`` (K,) the widths there in px; ``t`` grows by
-    one from the first to the last.
+    ``whole`` (K, N) is where light is not clipped; ``y`` (K,) are the heights, ``middle`` and
+    ``gap`` (K,) the band's middle and width there in px; ``t`` grows by one from the first to the
+    last.
     """
 
     profiles: np.ndarray
+    whole: np.ndarray
     u: np.ndarray
     y: np.ndarray
+    middle: np.ndarray
     gap: np.ndarray
 
     @property
     def t(self) -> np.ndarray:
         return np.asarray((self.y - self.y.mean()) / np.ptp(self.y))
 
-    def within(self, reach: float) -> np.ndarray:
-        """(M,) places across the band, in halves of its width."""
-        return np.asarray(self.u[np.abs(self.u) <= reach])
+    @property
+    def half_px(self) -> float:
+        """Half of the band's width, px, about the middle of the photo."""
+        return _STEP_PX / float(self.u[1] - self.u[0])
 
-    def at(self, move: np.ndarray, reach: float) -> np.ndarray:
-        """(K, M, 3) profiles across a band that is moved: (shift, widening) in px."""
+    def outline(self) -> tuple[np.ndarray, np.ndarray] | None:
+        """The outermost lines (2, 2) along the band where its light changes in most pieces."""
+        change = np.where(self.whole, np.abs(np.gradient(self.profiles, axis=1)), 0.0)
+        usual = np.median(change, axis=0)
+        sides = []
+        for sign in (-1, 1):
+            place = np.flatnonzero(sign * self.u > 0.15)[::sign]  # outwards
+            strong = np.flatnonzero(usual[place] > _OUTLINE_SHARE * usual[place].max())
+            if len(strong) == 0:
+                return None
+            at = int(strong[-1])
+            while at > 0 and usual[place[at - 1]] > usual[place[at]]:
+                at -= 1
+            x = self.middle + self.u[place[at]] * self.gap / 2
+            sides.append(np.column_stack([x, self.y])[[0, -1]])
+        return sides[0], sides[1]
+
+    def moved(self, shift: float, widen: float) -> tuple[np.ndarray, np.ndarray]:
+        """Left and right line (2, 2) of the band moved by so many px."""
+        ends, t = self.y[[0, -1]], self.t[[0, -1]]
+        middle = self.middle[[0, -1]] + shift * t
+        half = (self.gap[[0, -1]] + widen * t) / 2
+        return np.column_stack([middle - half, ends]), np.column_stack([middle + half, ends])
+
+    def at(self, move: np.ndarray, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """(K, M) profiles at places ``x`` (M,) across a band that is moved, (shift, widening) in
+        px, and where they are whole."""
         import cv2
 
         shift, widen = move
-        where = (2 * shift * self.t / self.gap)[:, None] + self.within(reach) * (
-            1 + widen * self.t / self.gap)[:, None]
-        column = (where - self.u[0]) / (self.u[1] - self.u[0])
-        row = np.broadcast_to(np.arange(len(self.y))[:, None], column.shape)
-        return np.asarray(cv2.remap(self.profiles, column.astype(np.float32),
-                                    row.astype(np.float32), cv2.INTER_CUBIC,
-                                    borderMode=cv2.BORDER_REPLICATE), dtype=float)
+        column = (x * (1 + widen * self.t / self.gap)[:, None]
+                  + (2 * shift * self.t / self.gap)[:, None] - self.u[0]) / (self.u[1] - self.u[0])
+        row = np.broadcast_to(np.arange(len(self.y), dtype=np.float32)[:, None], column.shape)
+        where = column.astype(np.float32), np.ascontiguousarray(row)
+        value = cv2.remap(self.profiles, *where, cv2.INTER_CUBIC,
+                          borderMode=cv2.BORDER_REPLICATE)
+        whole = cv2.remap(self.whole.astype(np.float32), *where, cv2.INTER_LINEAR)
+        return np.asarray(value, dtype=float), np.asarray(whole > 0.99)
 
-    def roughly(self) -> np.ndarray:
-        """(shift, widening), px, under which the pieces look most alike as a whole."""
-        grid = [np.array([s, w]) for s in np.arange(-_SHIFT_PX, _SHIFT_PX + 0.1, 1.0)
-                for w in np.arange(-_WIDEN_PX, _WIDEN_PX + 0.1, 0.8)]
-        return min(grid, key=lambda p: _unlike(self.at(p, _INNER)))
-
-    def settled(self, start: np.ndarray, window_px: float) -> tuple[float, float, float] | None:
-        """(shift, widening, sd of the widening) in px, or None."""
-        here, sd = start, math.inf
-        for _ in range(8):
-            step = self._step(here, window_px)
+    def settled(self, inwards_px: float) -> tuple[float, float, float] | None:
+        """(shift, widening, sd of the widening) in px, or None; ``inwards_px`` is how far within
+        the sides pole and wall may mix."""
+        x = self.u[np.abs(self.u) <= 1 + _WALL_PX / self.half_px]
+        wall = np.abs(x) > 1 + _MIX_OUT_PX / self.half_px
+        inner = np.abs(x) < 1 - min(inwards_px / self.half_px, _MIX_SHARE)
+        if inner.sum() < 3:
+            return None
+        here, sd, noise = np.zeros(2), math.inf, 1.0
+        trust = np.ones((len(self.y), len(x)))
+        for _ in range(_STEPS):
+            step = self._step(here, x, wall, inner, trust, noise)
             if step is None:
                 return None
-            here, sd = here + np.clip(step[0], -1.0, 1.0), step[1]
-            if np.abs(step[0]).max() < _SETTLED_PX:
+            move, sd, noise, trust = step
+            here = here + np.clip(move, -0.7, 0.7)
+            if np.abs(here).max() > _MOST_PX:
+                return None
+            if np.abs(move).max() < _SETTLED_PX:
                 break
-        if abs(here[0]) > _SHIFT_PX + 2 or abs(here[1]) > _WIDEN_PX + 1:
-            return None
         return float(here[0]), float(here[1]), sd
 
-    def _step(self, here: np.ndarray, window_px: float) -> tuple[np.ndarray, float] | None:
-        """How much further to shift and widen (2,), and the sd of the widening, px."""
-        profiles, u = self.at(here, _WIDE), self.within(_WIDE)
-        px = float(np.median(self.gap)) / 2 * (u[1] - u[0])
-        n = int(round(2 * window_px / px)) + 1
-        if n < 5 or n > len(u):
+    def _step(self, here: np.ndarray, x: np.ndarray, wall: np.ndarray, inner: np.ndarray,
+              trust: np.ndarray, noise: float
+              ) -> tuple[np.ndarray, float, float, np.ndarray] | None:
+        """How much further to shift and widen (2,), the widening's sd, px; the noise and the trust
+        in each sample for the next step."""
+        from scipy.special import ndtr
+
+        value, whole = self.at(here, x)
+        # Not by trust: a piece that is left out has to be able to come back.
+        weight = whole.astype(float)
+        pole = _gain(value[:, inner], weight[:, inner])
+        if pole is None:
             return None
-        places, slopes, variances = [], [], []
-        for first in range(0, len(u) - n + 1, max(1, n // 4)):
-            found = _slope(profiles[:, first: first + n], px, self.t)
-            if found is not None:
-                places.append(float(u[first: first + n].mean()) / 2)
-                slopes.append(found[0])
-                variances.append(found[1])
-        if len(slopes) < _PLACES:
+        walls = np.zeros(value.shape)
+        for side in (x < 0, x > 0):
+            seen = weight[:, side & wall].sum(axis=1)
+            level = (value * weight)[:, side & wall].sum(axis=1) / np.maximum(seen, 1e-9)
+            walls[:, side] = level[:, None]
+            weight[np.ix_(seen < 1, side & ~inner)] = 0.0
+        model = walls.copy()
+        walls[:, inner] = 0.0
+        weight = weight * (pole > 0)[:, None] * trust
+        told = np.where(wall, 0.0, weight)  # of the wall alone nothing is asked
+        pieces = int((told.sum(axis=1) > 0).sum())
+        if pieces < _PIECES:
             return None
-        return _line_of(np.array(places), np.array(slopes), np.array(variances))
+        edge = ndtr((np.abs(x) - 1) * self.half_px / _BLUR_PX)
+        mixed = _Shares(pole, walls, told, (noise / _SHARE_SD) ** 2)
+        model[:, ~wall] = mixed.explained(value, edge)[0][:, ~wall]
+        rest = np.where(told > 0, value - model, 0.0)
+        slope = np.gradient(model, x[1] - x[0], axis=1) * (self.t / (self.gap / 2))[:, None]
+        turns = np.array([slope, slope * x / 2])
+        own = [mixed.explained(d) for d in turns]
+        free = np.array([d - e for d, (e, _) in zip(turns, own, strict=True)])
+        normal = np.einsum("km,akm,bkm->ab", told, turns, free)
+        if not np.linalg.cond(normal) < 1e10:
+            return None
+        inverse = np.linalg.inv(normal)
+        move = -inverse @ np.einsum("km,akm,km->a", told, turns, rest)
+        # From the scatter of the pieces and of the places across (P. J. Huber, Proc. 5th Berkeley
+        # Symp. 1, 1967, 221), and from what is held to be known of the shares.
+        pull = np.einsum("km,akm,km->akm", told, free, rest)
+        pulls = pull.sum(axis=2)
+        places = np.add.reduceat(pull.sum(axis=1), np.arange(0, len(x), _PLACE_STEPS), axis=1)
+        noise = max(float(spread(rest[told > 0])), _LEAST_NOISE)
+        if noise > _UNEXPLAINED * float(np.std(value[told > 0])):
+            return None
+        held = np.array([share for _, share in own])
+        middle = (pulls @ pulls.T * pieces / (pieces - 4) + places @ places.T
+                  + mixed.hold * noise**2 * (held @ held.T))
+        variance = float((inverse @ middle @ inverse)[1, 1])
+        return move, _SCATTER * math.sqrt(variance), noise, _trust(rest, told > 0, noise)
 
 
-def _unlike(profiles: np.ndarray) -> float:
-    """Share of what is seen that one common profile leaves unexplained, 0 to 1."""
-    flat = (profiles - profiles.mean(axis=1, keepdims=True)).reshape(len(profiles), -1)
-    values = np.linalg.eigvalsh(flat @ flat.T)
-    return 1 - float(values[-1]) / max(float(values.sum()), 1e-9)
+@dataclass(frozen=True)
+class _Shares:
+    """Least squares of light by two lights: ``pole`` (K,), and ``wall`` (K, M) at each place, under
+    ``weight`` (K, M); shares of the wall's are held, by ``hold``, to what is expected of them."""
+
+    pole: np.ndarray
+    wall: np.ndarray
+    weight: np.ndarray
+    hold: float
+
+    def explained(self, light: np.ndarray, expected: np.ndarray | float = 0.0
+                  ) -> tuple[np.ndarray, np.ndarray]:
+        """(K, M) what is the same share of both in all pieces, at each place, and the share (M,)
+        of the wall's light."""
+        pole, w = self.pole[:, None], self.weight
+        pp, pw, ww = ((w * a * b).sum(axis=0) for a, b in (
+            (pole, pole), (pole, self.wall), (self.wall, self.wall)))
+        p, q = (w * light * pole).sum(axis=0), (w * light * self.wall).sum(axis=0)
+        pp = np.maximum(pp, 1e-9)
+        share = (q + self.hold * expected - pw * p / pp) / (ww + self.hold - pw**2 / pp)
+        share = np.where(ww > 0, share, 0.0)
+        return ((p - share * pw) / pp) * pole + share * self.wall, share
 
 
-def _slope(piece: np.ndarray, px: float, t: np.ndarray) -> tuple[float, float] | None:
-    """(slope, its variance): by how many px a stripe moves from t = 0 to t = 1.
-
-    ``piece`` (K, n, 3) is a narrow part of the profiles, ``px`` the distance of its
-    samples.  None where nothing is seen that has a place.
-    """
-    root = np.sqrt(np.hanning(piece.shape[1] + 2)[1:-1])[:, None]
-
-    def bare(x: np.ndarray) -> np.ndarray:
-        level = (x * root**2).sum(axis=-2, keepdims=True) / (root**2).sum()
-        return np.asarray((x - level) * root)
-
-    flat = bare(piece).reshape(len(piece), -1)
-    # From the side of the pieces, which are fewer than the samples: the same pair of vectors.
-    values, vectors = np.linalg.eigh(flat @ flat.T)
-    if values[-1] <= 0:
+def _gain(value: np.ndarray, weight: np.ndarray) -> np.ndarray | None:
+    """(K,) how bright the pole is in each piece, 0 where it is not seen; None when hardly ever."""
+    seen = (weight > 0.1).mean(axis=1) > 0.3
+    weight = weight * seen[:, None]
+    gain = (value * weight).sum(axis=1) / np.maximum(weight.sum(axis=1), 1e-9)
+    for _ in range(15):
+        common = (weight * value * gain[:, None]).sum(axis=0) / np.maximum(
+            (weight * gain[:, None] ** 2).sum(axis=0), 1e-9)
+        gain = (weight * value * common).sum(axis=1) / np.maximum(
+            (weight * common**2).sum(axis=1), 1e-9)
+    seen &= gain > 1e-6
+    if seen.sum() < _PIECES:
         return None
-    gain = vectors[:, -1] * math.sqrt(float(values[-1]))
-    stripe = flat.T @ gain / float(values[-1])
-    rest = flat - np.outer(gain, stripe)
-    common = np.tensordot(gain / max(float(gain @ gain), 1e-12), piece, 1)
-    moved = bare(np.gradient(common, px, axis=0)).ravel()
-    moved = moved - stripe * float(moved @ stripe)
-    sharp = float(moved @ moved)
-    noise = float(spread(rest)) ** 2 + _LEAST_NOISE**2
-    # The largest singular value that noise alone would have (V. A. Marchenko, L. A. Pastur,
-    # Math. USSR Sbornik 1, 1967, 457).
-    chance = (math.sqrt(len(flat)) + math.sqrt(flat.shape[1])) ** 2 * noise
-    if values[-1] < _CLEAR * chance:
-        return None
-    weight = gain**2 * sharp / noise
-    good = weight > _SURE
-    if good.sum() < _PIECES or np.ptp(t[good]) < 0.5:
-        return None
-    delta = -(rest[good] @ moved) / gain[good] / sharp
-    fit, variance = _robust_slope(t[good], delta, weight[good])
-    # What the pieces show beside the stripe (light on the pole and what lies behind it
-    # change apart from each other) can look like a movement as well.
-    other = max(float(values[-2]) - chance, 0.0) / float(values[-1])
-    return fit, variance + _OTHER * other / sharp
+    return np.where(seen, gain / np.median(gain[seen]), 0.0)
 
 
-def _robust_slope(t: np.ndarray, delta: np.ndarray, weight: np.ndarray) -> tuple[float, float]:
-    """Slope of ``delta`` over ``t`` and its variance from the scatter of the pieces."""
-    basis = np.column_stack([np.ones(len(t)), t])
-    fit = fit_linear(basis, delta, weight=np.minimum(weight, 10 * np.median(weight)), turn=2.5,
-                     least_spread=0.0, added_spread=0.01, rounds=6)
-    _, variance = _sandwich(basis, fit)
-    return float(fit.parameters[1]), float(variance[1, 1]) * len(t) / (len(t) - 2)
-
-
-def _sandwich(rows: np.ndarray, fit: RobustFit) -> tuple[np.ndarray, np.ndarray]:
-    """(2, 2) inverse of the normal matrix, and the covariance that the scatter shows.
-
-    P. J. Huber, Proc. 5th Berkeley Symp. 1, 1967, 221.
-    """
-    inverse = np.linalg.inv(rows.T @ (rows * fit.weight[:, None]))
-    pull = rows * (fit.weight * fit.residual)[:, None]
-    return inverse, inverse @ (pull.T @ pull) @ inverse
-
-
-def _line_of(place: np.ndarray, slope: np.ndarray, variance: np.ndarray
-             ) -> tuple[np.ndarray, float] | None:
-    """(shift, widening) and the widening's sd, from the slopes of the stripes.
-
-    Stripes that follow something else than the pole are let go; the scatter of the
-    others counts four times, since windows overlap by three quarters.
-    """
-    sd = np.sqrt(variance + 0.05**2)
-    rows = np.column_stack([np.ones(len(place)), place]) / sd[:, None]
-    fit = fit_linear(rows, slope / sd, turn=2.5, least_spread=1.0, rounds=12)
-    if np.linalg.cond(rows.T @ (rows * fit.weight[:, None])) > 1e8:
-        return None
-    inverse, scatter = _sandwich(rows, fit)
-    return fit.parameters, float(np.sqrt(4 * scatter[1, 1] + inverse[1, 1]))
+def _trust(rest: np.ndarray, told: np.ndarray, noise: float) -> np.ndarray:
+    """(K, M) what pieces and samples earn by what is left over: a picture's corner behind the
+    pole is neither wall nor pole."""
+    size = np.sqrt((rest**2).sum(axis=1) / np.maximum(told.sum(axis=1), 1))
+    wild = np.maximum(size / max(float(np.median(size[size > 0])), 1e-9) - 1.5, 0.0)
+    return np.asarray((1 / (1 + wild**2) ** 2)[:, None] / (1 + (rest / (3 * noise)) ** 2))
 
 
 def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
-            hidden: tuple[float, float] | None) -> _Pieces | None:
-    """The band's profiles, piece by piece; None when too little of it is in the photo.
+            hidden: tuple[float, float] | None, reach_px: float) -> _Pieces | None:
+    """The band's profiles, piece by piece, ``reach_px`` beyond its sides; None when too little of
+    it is in the photo.
 
     In linear light: blur moves an edge between bright and dark in the code values.
     """
@@ -262,21 +305,28 @@ def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     half = float(line_x(right_px, middle_y)[0] - line_x(left_px, middle_y)[0]) / 2
     if half < 3:
         return None
-    u = np.linspace(-_OUTER, _OUTER, 2 * int(min(_OUTER * half / 0.5, 160)) + 1)
-    profiles, heights, gaps = [], [], []
+    beyond = 1 + reach_px / half
+    u = np.arange(-math.floor(beyond * half / _STEP_PX),
+                  math.floor(beyond * half / _STEP_PX) + 1) * _STEP_PX / half
+    found = []
     for y0 in pieces_of(height, _CHUNK_PX, hidden):
         y = np.arange(y0, y0 + _CHUNK_PX, dtype=float)
         left, right = line_x(left_px, y), line_x(right_px, y)
         x = (left + right)[:, None] / 2 + u * (right - left)[:, None] / 2
-        if x.min() < 1 or x.max() > width - 2 or (right - left).min() < 5:
+        if x.min() < 2 or x.max() > width - 3 or (right - left).min() < 5:
             continue
-        low = int(x.min()) - 1
-        part = 255 * LINEAR[rgb[y0: y0 + _CHUNK_PX, low: int(x.max()) + 3]]
-        rows = cv2.remap(part, (x - low).astype(np.float32), np.broadcast_to(
-            (y - y0)[:, None], x.shape).astype(np.float32), cv2.INTER_LINEAR)
-        profiles.append(rows.astype(np.float32).mean(axis=0))
-        heights.append(float(y.mean()))
-        gaps.append(float((right - left).mean()))
-    if len(heights) < _PIECES or np.ptp(heights) < 0.3 * height:
+        low = int(x.min()) - 2
+        code = rgb[y0: y0 + _CHUNK_PX, low: int(x.max()) + 4]
+        where = (x - low).astype(np.float32), np.broadcast_to(
+            (y - y0)[:, None], x.shape).astype(np.float32)
+        light = cv2.remap(255 * (LINEAR[code] @ LUMINANCE), *where, cv2.INTER_CUBIC)
+        clipped = cv2.remap((code.max(axis=2) >= _CLIPPED).astype(np.float32), *where,
+                            cv2.INTER_LINEAR)
+        found.append((light.mean(axis=0), clipped.mean(axis=0) < 0.02, y.mean(),
+                      (left + right).mean() / 2, (right - left).mean()))
+    if len(found) < _PIECES:
         return None
-    return _Pieces(np.array(profiles), u, np.array(heights), np.array(gaps))
+    profiles, whole, heights, middles, gaps = (np.array(part) for part in zip(*found, strict=True))
+    if np.ptp(heights) < 0.3 * height:
+        return None
+    return _Pieces(profiles.astype(np.float32), whole, u, heights, middles, gaps)
