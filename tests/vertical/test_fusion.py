@@ -166,7 +166,7 @@ def test_the_cases_together_are_the_posterior_summed_over_a_grid():
     from scipy.stats import multivariate_normal
 
     from vision.parameters import START_DEG
-    from vision.vertical.fusion import _off, _rows
+    from vision.vertical.fusion import _off, _rows, _sights
 
     down = unit([0.02, 1.0, -0.1])
     r = hung(down)
@@ -181,7 +181,7 @@ def test_the_cases_together_are_the_posterior_summed_over_a_grid():
     directions /= np.linalg.norm(directions, axis=1, keepdims=True)
     log = multivariate_normal(np.zeros(3), np.radians(START_DEG)**2).logpdf(directions - START)
     for cue in cues:
-        a, noise, _ = _rows(cue, CAMERA, g.down)
+        a, noise, _ = _rows(cue, _sights(cue, CAMERA), g.down)
         p = LEANS_P[cue.name]
         good, bad = (multivariate_normal(
             np.zeros(len(a)), noise + _off(cue, g.down, a, *np.hypot(

@@ -108,18 +108,19 @@ def _project(rotation: np.ndarray, centre: np.ndarray, corners: np.ndarray, came
     p = arm + centre
     f, z = camera[0, 0], p[:, 2]
     pixels = np.column_stack([f * p[:, 0] / z + camera[0, 2], f * p[:, 1] / z + camera[1, 2]])
-    jac = np.zeros((4, 2, 6))
-    for i in range(4):
-        d = np.array([[f / z[i], 0, -f * p[i, 0] / z[i] ** 2],
-                      [0, f / z[i], -f * p[i, 1] / z[i] ** 2]])
-        jac[i, :, :3] = -d @ _cross(arm[i])
-        jac[i, :, 3:] = d
+    slope = np.zeros((4, 2, 3))
+    slope[:, 0, 0] = slope[:, 1, 1] = f / z
+    slope[:, :, 2] = -f * p[:, :2] / z[:, None] ** 2
+    jac = np.concatenate([cross(arm[:, None, :], slope), slope], axis=2)
     return pixels, jac.reshape(8, 6)
 
 
-def _cross(a: np.ndarray) -> np.ndarray:
-    """(3, 3) matrix of the cross product with ``a`` on the left."""
-    return np.array([[0, -a[2], a[1]], [a[2], 0, -a[0]], [-a[1], a[0], 0]])
+def cross(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+    """(..., 3) cross products of (..., 3) with (..., 3): as NumPy's, which takes several times as
+    long for so few."""
+    ax, ay, az = a[..., 0], a[..., 1], a[..., 2]
+    bx, by, bz = b[..., 0], b[..., 1], b[..., 2]
+    return np.stack([ay * bz - az * by, az * bx - ax * bz, ax * by - ay * bx], axis=-1)
 
 
 def turned(rotation: np.ndarray, by: np.ndarray) -> np.ndarray:

@@ -19,6 +19,7 @@ from itertools import combinations, product
 
 import numpy as np
 
+from vision.fiducials.pose import cross
 from vision.parameters import (
     CARD_LAID_DEG,
     CUES_DISAGREE_P,
@@ -113,28 +114,58 @@ class Gravity:
 
 def tangent(down: np.ndarray) -> np.ndarray:
     """(3, 2) orthonormal basis square to a unit vector."""
-    first = np.cross(down, [0.0, 0.0, 1.0])
+    first = cross(down, np.array([0.0, 0.0, 1.0]))
     if np.linalg.norm(first) < 1e-6:
-        first = np.cross(down, [1.0, 0.0, 0.0])
+        first = cross(down, np.array([1.0, 0.0, 0.0]))
     first = first / np.linalg.norm(first)
-    return np.column_stack([first, np.cross(down, first)])
+    return np.column_stack([first, cross(down, first)])
 
 
-def _rows(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
+@dataclass(frozen=True)
+class _Sight:
+    """What one photo shows of one cue, whichever way is down: ``rows`` (k, 3) with a . down = 0 and
+    by how much an end of a line shifts them, ``moved`` (lines, 2, 3); the rows of the card that it
+    carries and the covariance of its turn."""
+
+    rows: np.ndarray
+    moved: np.ndarray
+    card: np.ndarray
+    turn_covariance: np.ndarray
+    told_sd_deg: float
+
+    def noise(self, down: np.ndarray) -> np.ndarray:
+        """(k, k) covariance of the rows' misfit from what is measured."""
+        lines, cards = len(self.moved), len(self.card)
+        out = np.zeros((len(self.rows), len(self.rows)))
+        out[range(lines), range(lines)] = np.sum((self.moved @ down) ** 2, axis=1)
+        if cards:
+            spread = cross(self.card, down)
+            out[lines:, lines:] = spread @ self.turn_covariance @ spread.T
+        rest = np.arange(lines, len(self.rows))
+        out[rest, rest] += np.radians(self.told_sd_deg) ** 2
+        return out
+
+
+def _sights(cue: PlumbCue, camera: np.ndarray) -> tuple[_Sight, ...]:
+    """What is seen of a cue: here, and in the other photos that show it."""
+    return tuple(_sight(c, k) for c, k in (
+        (cue, camera), *((o.cue, o.camera) for o in cue.elsewhere)))
+
+
+def _rows(cue: PlumbCue, sights: tuple[_Sight, ...], down: np.ndarray
           ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Constraints a . down = 0 of one cue: (k, 3) rows, the (k, k) covariance of what is
     measured, and which (k,) of the rows are lines."""
     from scipy.linalg import block_diag
 
-    a, noise = _sighting(cue, camera, down)
-    lines = np.arange(len(a)) < len(cue.lines_px)
-    for other in cue.elsewhere:
+    a, noise = sights[0].rows, sights[0].noise(down)
+    lines = np.arange(len(a)) < len(sights[0].moved)
+    for other, sight in zip(cue.elsewhere, sights[1:], strict=True):
         turned = other.turn @ down
-        b, b_noise = _sighting(other.cue, other.camera, turned)
-        spread = np.cross(turned, b)
-        a = np.vstack([a, b @ other.turn])
-        noise = block_diag(noise, b_noise + spread @ other.turn_covariance @ spread.T)
-        lines = np.append(lines, np.arange(len(b)) < len(other.cue.lines_px))
+        spread = cross(turned, sight.rows)
+        a = np.vstack([a, sight.rows @ other.turn])
+        noise = block_diag(noise, sight.noise(turned) + spread @ other.turn_covariance @ spread.T)
+        lines = np.append(lines, np.arange(len(sight.rows)) < len(sight.moved))
     return a, noise, lines
 
 
@@ -149,36 +180,31 @@ def _off(cue: PlumbCue, down: np.ndarray, a: np.ndarray, sideways_deg: float,
                            + out**2 * np.outer(along, along)) @ a.T)
 
 
-def _sighting(cue: PlumbCue, camera: np.ndarray, down: np.ndarray
-              ) -> tuple[np.ndarray, np.ndarray]:
-    """Rows of one cue in one photo, and the covariance of what is measured there."""
+def _sight(cue: PlumbCue, camera: np.ndarray) -> _Sight:
+    """What one photo shows of one cue."""
     rows: list[np.ndarray] = []
-    noise: list[float] = []
+    moved: list[list[np.ndarray]] = []
     for ends, sd in zip(cue.lines_px, cue.line_sd_px, strict=True):
         n = line_plane(ends, camera)
-        variance = 0.0
+        u = ends[1] - ends[0]
+        across = np.array([u[1], -u[0]]) / np.linalg.norm(u)
+        shifts = []
         for end in (0, 1):
-            u = ends[1] - ends[0]
-            across = np.array([u[1], -u[0]]) / np.linalg.norm(u)
-            moved = ends.copy()
-            moved[end] += 0.1 * across
-            variance += (float((line_plane(moved, camera) - n) @ down) / 0.1 * sd) ** 2
+            other = ends.copy()
+            other[end] += 0.1 * across
+            shifts.append((line_plane(other, camera) - n) / 0.1 * sd)
         rows.append(n)
-        noise.append(variance)
-    covariance = np.diag(noise) if noise else np.zeros((0, 0))
+        moved.append(shifts)
+    card, turn_covariance, told_sd = np.zeros((0, 3)), np.zeros((3, 3)), 0.0
     if cue.pose is not None:
-        x, z = cue.pose.rotation[:, 0], cue.pose.rotation[:, 2]
-        spread = np.vstack([np.cross(x, down), np.cross(z, down)])
-        laid = CARD_LAID_DEG if cue.lines_px else _PAPER_DEG
-        card = (spread @ cue.pose.covariance[:3, :3] @ spread.T
-                + np.eye(2) * np.radians(laid) ** 2)
-        rows += [x, z]
-        covariance = np.block([
-            [covariance, np.zeros((len(noise), 2))], [np.zeros((2, len(noise))), card]])
+        card = cue.pose.rotation[:, [0, 2]].T
+        turn_covariance = cue.pose.covariance[:3, :3]
+        told_sd = CARD_LAID_DEG if cue.lines_px else _PAPER_DEG
+        rows += list(card)
     if cue.direction is not None:
-        rows += list(tangent(cue.direction).T)
-        covariance = np.eye(2) * np.radians(cue.direction_sd_deg) ** 2
-    return np.array(rows).reshape(-1, 3), covariance
+        rows, told_sd = list(tangent(cue.direction).T), cue.direction_sd_deg
+    return _Sight(np.array(rows).reshape(-1, 3), np.array(moved).reshape(-1, 2, 3), card,
+                  turn_covariance, told_sd)
 
 
 @dataclass(frozen=True)
@@ -195,10 +221,10 @@ class _State:
     chi_square: float
 
 
-def _states(cue: PlumbCue, camera: np.ndarray, down: np.ndarray, basis: np.ndarray
+def _states(cue: PlumbCue, sights: tuple[_Sight, ...], down: np.ndarray, basis: np.ndarray
             ) -> list[_State]:
     """A cue as it may be, the good one first."""
-    a, noise, lines = _rows(cue, camera, down)
+    a, noise, lines = _rows(cue, sights, down)
     design, r = a @ basis, -(a @ down)
     own = np.array([cue.sideways_deg, cue.outwards_deg])
     ways = [(LEANS_P[cue.name], noise + _off(cue, down, a, *np.hypot(own, LEANS_DEG)))]
@@ -248,11 +274,11 @@ class _Combined:
     log_scale: float
 
 
-def _combined(cues: list[PlumbCue], camera: np.ndarray, down: np.ndarray, start: np.ndarray
-              ) -> _Combined:
-    """Each combination of good and bad cues, linear about ``down``."""
+def _combined(seen: list[tuple[PlumbCue, tuple[_Sight, ...]]], down: np.ndarray,
+              start: np.ndarray) -> _Combined:
+    """Each combination of good and bad cues, as they are seen, linear about ``down``."""
     basis = tangent(down)
-    states = [_states(cue, camera, down, basis) for cue in cues]
+    states = [_states(cue, sights, down, basis) for cue, sights in seen]
     chosen = _chosen([len(s) for s in states])
     # Where all is bad, the start still says something.
     weak = np.eye(2) / np.radians(START_DEG) ** 2
@@ -314,12 +340,13 @@ def fuse(cues: list[PlumbCue], camera: np.ndarray, start: np.ndarray) -> Gravity
     if not cues:
         return None
     down = start / np.linalg.norm(start)
-    found = _combined(cues, camera, down, start)
+    seen = [(cue, _sights(cue, camera)) for cue in cues]
+    found = _combined(seen, down, start)
     for _ in range(_MOST_STEPS):
         step = found.tilt[int(np.argmax(found.log_weight))]
         down = down + tangent(down) @ step
         down = down / np.linalg.norm(down)
-        found = _combined(cues, camera, down, start)
+        found = _combined(seen, down, start)
         if np.linalg.norm(step) < _SMALL_STEP:
             break
     return None if found.open else _gravity(cues, found, down)

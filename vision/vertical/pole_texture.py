@@ -75,11 +75,11 @@ def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     They should be good to some pixels at any height; ``hidden`` is the (top, bottom)
     between which something covers the pole.  None when the pieces do not agree on it.
     """
-    lines: tuple[np.ndarray, np.ndarray] | None = (left_px, right_px)
+    left, right, sd = left_px, right_px, math.inf
     sure: list[tuple[float, float, float]] = []
     # Roughly first, then about the outline where it really is.
     for attempt in _MIX_IN_PX:
-        pieces = None if lines is None else _outlined(rgb, *lines, hidden)
+        pieces = _outlined(rgb, left, right, hidden)
         if pieces is None:
             return None
         sure = []
@@ -89,10 +89,10 @@ def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
                 return None
             sure.append(answer)
         shift, widen, sd = (float(v) for v in np.mean(sure, axis=0))
-        lines = pieces.moved(shift, widen)
+        left, right = pieces.moved(shift, widen)
     sd = math.hypot(sd, sure[0][1] - sure[-1][1], _LEFT_OUT_PX)
     # The widening is made of four ends.
-    return Band(*lines, sd / 2) if sd < _UNSURE_PX else None
+    return Band(left, right, sd / 2) if sd < _UNSURE_PX else None
 
 
 def _outlined(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
@@ -287,7 +287,8 @@ def _trust(rest: np.ndarray, told: np.ndarray, noise: float) -> np.ndarray:
     """(K, M) what pieces and samples earn by what is left over: a picture's corner behind the
     pole is neither wall nor pole."""
     size = np.sqrt((rest**2).sum(axis=1) / np.maximum(told.sum(axis=1), 1))
-    wild = np.maximum(size / max(float(np.median(size[size > 0])), 1e-9) - 1.5, 0.0)
+    usual = float(np.median(size[size > 0])) if size.any() else 1.0
+    wild = np.maximum(size / usual - 1.5, 0.0)
     return np.asarray((1 / (1 + wild**2) ** 2)[:, None] / (1 + (rest / (3 * noise)) ** 2))
 
 

@@ -1,6 +1,6 @@
 """How good the level is on fresh scenes or on a labelled folder: one table.
 
-    python -m vision.synthetic.bedside.check --count 200 --seed 41
+    python -m vision.synthetic.bedside.check --count 200 --seed 41 [--phone-deg 0.7]
     python -m vision.synthetic.bedside.check --labels FOLDER/labels.jsonl
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import sys
 import time
 from collections.abc import Iterator
@@ -16,9 +17,12 @@ from typing import Any
 
 import numpy as np
 
+from vision.imaging.gravity import phone_gravity
 from vision.imaging.photo import load_photo
 from vision.level.read import read_level
+from vision.parameters import POINTER_TIP_MM, PRINT_SHARE, ZERO_CARD_MM
 from vision.synthetic.bedside import level_scene
+from vision.vertical.fusion import tangent
 
 #: A finger's scatter in pixels and a tape's in mm, added to fresh scenes only.
 TAP_SD_PX, DEPTH_SD_MM = 2.0, 8.0
@@ -31,6 +35,12 @@ def _fresh(count: int, seed: int, kind: str | None) -> Iterator[tuple[bytes, dic
         label["landmark_px"] = [v + rng.normal(0, TAP_SD_PX) for v in label["landmark_px"]]
         if "depth_difference_mm" in label:
             label["depth_difference_mm"] += rng.normal(0, DEPTH_SD_MM)
+        # What the cards are printed and held with: drawn cards are exact, and the interval
+        # of a photo has to hold a hand's.
+        label["true_offset_mm"] += (
+            rng.normal(0, math.hypot(ZERO_CARD_MM, POINTER_TIP_MM if label["mode"] == "cards"
+                                     else 0.0))
+            + label["true_offset_mm"] * rng.normal(0, PRINT_SHARE))
         yield data, label
 
 
@@ -40,10 +50,19 @@ def _stored(labels: Path) -> Iterator[tuple[bytes, dict[str, Any]]]:
         yield (labels.parent / label["file"]).read_bytes(), label
 
 
-def measured(data: bytes, label: dict[str, Any]) -> dict[str, Any]:
-    """One row: mode, status, error and interval in mm, seconds."""
+def measured(data: bytes, label: dict[str, Any], phone_deg: float | None = None
+             ) -> dict[str, Any]:
+    """One row: mode, status, error and interval in mm, seconds.
+
+    With ``phone_deg`` the phone tells where down is, with so much of error either way.
+    """
     photo = load_photo(data)
     options: dict[str, Any] = {}
+    if phone_deg is not None:
+        rng = np.random.default_rng(list(label["file"].encode()))
+        down = np.array(label["gravity_camera"])
+        down = down + tangent(down) @ np.radians(rng.normal(0, phone_deg, 2))
+        options["gravity"] = phone_gravity(down.tolist(), phone_deg)
     if label["mode"] == "tap":
         options["landmark_px"] = tuple(
             float(np.clip(v, 0, n - 1)) for v, n in zip(
@@ -96,6 +115,8 @@ def main(argv: list[str] | None = None) -> int:
     parser.add_argument("--count", type=int, default=200)
     parser.add_argument("--seed", type=int, default=41)
     parser.add_argument("--kind", help="one kind of scene only")
+    parser.add_argument("--phone-deg", type=float,
+                        help="the phone tells where down is, with so many degrees of error")
     parser.add_argument("--labels", type=Path, help="a labelled folder instead of fresh scenes")
     parser.add_argument("--rows", type=Path, help="also write one JSON line per photo")
     args = parser.parse_args(argv)
@@ -103,7 +124,7 @@ def main(argv: list[str] | None = None) -> int:
               else _fresh(args.count, args.seed, args.kind))
     rows = []
     for data, label in source:
-        row = measured(data, label)
+        row = measured(data, label, args.phone_deg)
         row["label"] = {k: label.get(k) for k in (
             "f35", "blur_px", "cord", "pole", "true_offset_mm", "horizontal_span_mm",
             "panel_pitch_deg", "pole_lean_deg", "focal_in_file")}
