@@ -29,6 +29,7 @@ def rows(out: Path) -> list[dict]:
     return [asdict(replace(row, seconds=0.0)) for row in read_rows(out / "results.jsonl")]
 
 
+@pytest.mark.slow
 def test_rows_come_in_the_order_of_the_labels_and_the_pool_finds_the_same(tmp_path):
     path = labels(tmp_path, 12)
     here = run_benchmark(path, tmp_path / "a", 1, progress=False, measure=readers.exact)

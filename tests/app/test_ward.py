@@ -49,6 +49,7 @@ def lines(store, tmp_path):
     return look
 
 
+@pytest.mark.slow
 def test_the_most_urgent_bed_comes_first(store, lines):
     for bed, values in {
             "CALM": (("4", 70), ("14", 10)), "LATE": (("4", 140), ("14", 75)),
@@ -138,6 +139,7 @@ def test_nothing_of_the_demo_bed_comes_into_the_wards_record(tmp_path, monkeypat
     assert ward.count() == 1
 
 
+@pytest.mark.slow
 def test_the_demo_bed_is_a_filled_shift_in_a_record_of_its_own(store, lines, tmp_path):
     demo = open_demo(tmp_path / "demo")
     (line,) = ward_lines(demo, RoundBook(tmp_path / "none"), datetime.now().astimezone(), PLAN)

@@ -173,6 +173,7 @@ def test_points_go_there_and_back(photos, lens):
     assert np.median(np.abs(view.to_corrected(a) - b)) < 0.1
 
 
+@pytest.mark.slow
 def test_the_working_picture_is_corrected_in_step_with_the_full_one(photos, lens):
     half = photo_from_array(photos[0].rgb, 26.0, working_scale=2)
     view = through_lens(half, lens)

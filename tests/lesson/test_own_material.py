@@ -74,6 +74,7 @@ def test_a_round_on_a_scale_of_ones_own_keeps_its_rules(name):
         scale.division_at(m.value) != 1.0 for m in scale.marks)
 
 
+@pytest.mark.slow
 def test_a_scale_on_which_nothing_would_show_is_refused():
     # Marks 50 mm apart: no eye within reach errs by more than one of them.
     wide = parse_scale({

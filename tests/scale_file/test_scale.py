@@ -66,6 +66,7 @@ def test_a_value_comes_back_from_its_height(scale: Scale, share: float) -> None:
     assert back == pytest.approx(value, abs=ROUND_TRIP * max(1.0, scale.capacity) * 1000)
 
 
+@pytest.mark.slow
 @settings(deadline=None, derandomize=True)
 @given(scale=scales())
 def test_heights_run_one_way_and_arrays_agree_with_numbers(scale: Scale) -> None:

@@ -194,6 +194,7 @@ def test_a_room_is_seen_again_from_elsewhere_with_nothing_else_changed():
     assert moved.landmark.corners() == pytest.approx(world.landmark.corners() + [0, 30.0, 0])
 
 
+@pytest.mark.slow
 def test_a_folder_of_rooms_in_several_views_is_labelled(tmp_path, capsys):
     assert main(["scenes", "--level", "--out", str(tmp_path), "--count", "1", "--seed", "81",
                  "--views", "2", "--moved-share", "1"]) == 0

@@ -133,6 +133,7 @@ def test_a_band_without_stripes_says_nothing():
     assert follow_band(rgb, left, right, None) is None
 
 
+@pytest.mark.slow
 def test_pieces_that_show_different_things_say_nothing():
     rng = np.random.default_rng(2)
     rgb = np.repeat(np.repeat(rng.integers(0, 255, (HEIGHT // 20, WIDTH // 5, 3)), 20, axis=0), 5,

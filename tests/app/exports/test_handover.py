@@ -53,6 +53,7 @@ def test_the_sheet_of_an_evening(store):
     assert "QUAY-4 " not in text.replace("belongs to QUAY-4 ", ""), "no other bed's entries"
 
 
+@pytest.mark.slow
 def test_what_is_handed_over_stands_on_the_first_page_whatever_there_is(tmp_path):
     store = Store.open(tmp_path)
     store.add(confirm(OrderDraft(landmark="ear canal", limits={
@@ -124,6 +125,7 @@ def test_the_same_sheet_twice_is_the_same_file(store):
     assert made[0] == made[1]
 
 
+@pytest.mark.slow
 def test_one_long_old_entry_does_not_keep_the_sheet_back(tmp_path):
     """Texts are limited now; what was taken before may be longer than a page."""
     store = Store.open(tmp_path)

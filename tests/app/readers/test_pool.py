@@ -170,6 +170,7 @@ def test_a_test_that_puts_another_function_there_has_it_called(
     assert Job.of(volume.read_volume, (), {}) is None
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP"])
 @pytest.mark.parametrize("large", [False, True])
 def test_a_photo_reaches_another_process_whole(kind: str, large: bool) -> None:
@@ -188,6 +189,7 @@ def test_a_photo_reaches_another_process_whole(kind: str, large: bool) -> None:
     assert (there.camera, there.sha256) == (photo.camera, photo.sha256)
 
 
+@pytest.mark.slow
 def test_a_reading_by_a_worker_is_the_reading() -> None:
     from vision.level.read import read_level
     from vision.pressure_panel.read import read_setting
