@@ -209,7 +209,8 @@ def variants(seed: int) -> Iterator[ChamberScene]:
     for k in range(VARIANTS):
         one = scene
         if k or rng.random() < 0.2:
-            angle = float(rng.uniform(wettest, 90) if rng.random() < 0.85 else rng.uniform(15, 90))
+            # any wall angle at any elevation: how high the liquid climbs must be seen, not guessed
+            angle = float(rng.uniform(wettest, 90) if rng.random() < 0.5 else rng.uniform(15, 90))
             level = float(rng.uniform(min(heights) - 3, max(heights) + (
                 9 if tier == "offscale" else 1)))
             least = 11 if tier == "hard" and rng.random() < 0.75 else 0

@@ -39,6 +39,7 @@ from vision.meniscus_image.views import (
     WINDOW_STEP_MM,
 )
 from vision.training.half_precision import save_in_half_precision
+from vision.training.warm_start import start_from
 
 
 def _conv(i: int, o: int, k: tuple[int, int] = (3, 3), d: tuple[int, int] = (1, 1)) -> nn.Module:
@@ -379,7 +380,7 @@ def blend(shadow: dict[str, torch.Tensor], net: nn.Module, keep: float) -> None:
 
 
 def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: int,
-          out: Path, start_from: Path | None, batch: int = 256) -> nn.Module:
+          out: Path, start: Path | None, batch: int = 256) -> nn.Module:
     """Train one network; what has been learned so far is written every half minute."""
     torch.manual_seed(seed)
     g = torch.Generator(device=device)
@@ -387,16 +388,18 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
     net: nn.Module = (RowNet() if which == "row_net" else OffsetNet()).to(
         device, memory_format=torch.channels_last)  # type: ignore[call-overload]
     make = row_batch if which == "row_net" else offset_batch
-    if start_from is not None:
-        net.load_state_dict(torch.load(start_from / f"{which}.pt", map_location=device))
-    fastest = 2e-3 if start_from is None else 1.2e-3
+    if start is not None:
+        some = torch.randint(0, len(d), (512,), generator=g, device=device)
+        start_from(net, start / f"{which}.onnx", make(d, some, g, True)[0])
+        print(which, "as it starts", check(which, net, valid, device), flush=True)
+    fastest = 2e-3 if start is None else 1e-3
     opt = torch.optim.AdamW(net.parameters(), lr=fastest, weight_decay=1e-2)
-    start, step = time.time(), 0
-    saved = start
+    began, step = time.time(), 0
+    saved = began
     shadow = {k: v.detach().clone() for k, v in net.state_dict().items()}
     amp = device == "cuda"
-    while time.time() - start < seconds:
-        share = (time.time() - start) / seconds
+    while time.time() - began < seconds:
+        share = (time.time() - began) / seconds
         for group in opt.param_groups:
             group["lr"] = fastest * min(1.0, step / 200) * 0.5 * (1 + np.cos(np.pi * share))
         i = torch.randint(0, len(d), (batch,), generator=g, device=device)
@@ -416,7 +419,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
             saved = time.time()
             torch.save(shadow, out / f"{which}.pt")
         if step % 500 == 0:
-            print(which, step, f"{time.time() - start:.0f}s loss {loss.item():.3f}",
+            print(which, step, f"{time.time() - began:.0f}s loss {loss.item():.3f}",
                   check(which, net, valid, device, limit=1024), flush=True)
     net.load_state_dict(shadow)
     print(which, "final", step, check(which, net, valid, device), flush=True)
@@ -549,14 +552,17 @@ def main() -> None:
     parser.add_argument("--out", type=Path, required=True)
     parser.add_argument("--seconds", type=float, default=240)
     parser.add_argument("--seed", type=int, default=5)
-    parser.add_argument("--start", type=Path, help="folder with earlier weights")
+    parser.add_argument("--start", type=Path, help="folder with the networks to go on from")
     parser.add_argument("--only", choices=["row_net", "offset_net"])
+    parser.add_argument("--held", nargs="+", type=Path,
+                        help="shards kept from teaching (default: a twelfth of the others)")
     args = parser.parse_args()
     device = "cuda" if torch.cuda.is_available() else "cpu"
     args.out.mkdir(parents=True, exist_ok=True)
     shards = sorted(args.shards)
-    hold = max(1, len(shards) // 12)
-    d, valid = Data(shards[hold:], device), Data(shards[:hold], device)
+    hold = 0 if args.held else max(1, len(shards) // 12)
+    held = args.held or shards[:hold]
+    d, valid = Data(shards[hold:], device), Data(held, device)
     print("train", len(d), "valid", len(valid), device, flush=True)
     shapes = {"row_net": (3 + ROW_PLANES, WHOLE_ROWS, WHOLE_COLUMNS),
               "offset_net": (6 + OFFSET_PLANES, WINDOW_ROWS, WINDOW_COLUMNS)}
@@ -567,6 +573,8 @@ def main() -> None:
         part = 0.6 if which == "offset_net" else 0.4
         net = train(which, d, valid, args.seconds * (1 if args.only else part), device, args.seed,
                     args.out, args.start)
+        for path in held:
+            print(which, path.name, check(which, net, Data([path], device), device), flush=True)
         p = outputs(which, net, valid, device)
         cooled |= row_temperature(p, valid) if which == "row_net" else offset_temperatures(
             p, outputs(which, net, valid, device, decoys=True), valid)

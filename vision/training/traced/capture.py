@@ -17,18 +17,25 @@ _EXIF_IFD, _FOCAL_35MM, _ORIENTATION = 0x8769, 0xA405, 0x0112
 _TURNS = {1: 0, 3: 2, 6: 1, 8: 3}
 
 
-def photographed(light: np.ndarray, pose: Pose, capture: dict[str, Any], seed: int) -> np.ndarray:
-    """(H, W, 3) uint8 of the upright photo from (H, W, 3) linear light."""
+def white_of(light: np.ndarray) -> float:
+    """What an automatic exposure takes for white in (H, W, 3) linear light."""
+    return max(float(np.percentile(light.mean(2), 90)), 1e-6)
+
+
+def photographed(light: np.ndarray, pose: Pose, capture: dict[str, Any], seed: int,
+                 white: float | None = None, corner: tuple[int, int] = (0, 0)) -> np.ndarray:
+    """(H, W, 3) uint8 of the upright photo from (H, W, 3) linear light, or of a part of it whose
+    left top pixel is ``corner``, exposed for ``white``."""
     rng = np.random.default_rng(seed)
-    image = _through_lens(light, pose)
+    image = _through_lens(light.astype(np.float32), pose, corner)
     image = cv2.GaussianBlur(image, (0, 0), max(capture["blur_px"], 0.3))
-    white = float(np.percentile(image.mean(2), 90))
-    image = image * (capture["exposure"] / max(white, 1e-6)) * np.array(capture["cast"])
+    gain = capture["exposure"] / (white or white_of(image)) * np.array(capture["cast"])
+    image *= gain.astype(np.float32)
     image = image * (1 - capture["veil"]) + capture["veil"] * 0.6 * capture["exposure"]
-    sd = capture["grain"] * np.sqrt(0.05 + np.clip(image, 0, 1))
-    image = np.clip(image + sd * rng.standard_normal(image.shape), 0, 1)
-    tone = np.where(image <= 0.0031308, 12.92 * image, 1.055 * image ** (1 / 2.4) - 0.055)
-    photo = tone.astype(np.float32)
+    grain = rng.standard_normal(image.shape, dtype=np.float32)
+    grain *= np.sqrt(0.05 + np.clip(image, 0, 1))
+    image = np.clip(image + np.float32(capture["grain"]) * grain, 0, 1)
+    photo = np.where(image <= 0.0031308, 12.92 * image, 1.055 * image ** np.float32(1 / 2.4) - 0.055)
     if capture["smooth"]:
         photo = cv2.bilateralFilter(photo, 5, 0.06, 1.5)
     if capture["sharpen"]:
@@ -36,19 +43,26 @@ def photographed(light: np.ndarray, pose: Pose, capture: dict[str, Any], seed: i
     return np.asarray(np.clip(photo * 255 + 0.5, 0, 255), np.uint8)
 
 
-def _through_lens(light: np.ndarray, pose: Pose) -> np.ndarray:
+def _through_lens(light: np.ndarray, pose: Pose, corner: tuple[int, int]) -> np.ndarray:
     """Radial distortion: where a pinhole would have seen what each pixel sees."""
     if not pose.k1:
         return light
-    w, h = pose.size
-    x, y = np.meshgrid(np.arange(w) - (w - 1) / 2, np.arange(h) - (h - 1) / 2)
-    seen = np.stack([x, y], -1) / pose.focal_px
-    q = seen.copy()
+    (w, h), (rows, columns) = pose.size, light.shape[:2]
+    origin = np.array([(w - 1) / 2 - corner[0], (h - 1) / 2 - corner[1]], np.float32)
+    y, x = np.mgrid[:rows, :columns].astype(np.float32)
+    seen = (np.stack([x, y], -1) - origin) / np.float32(pose.focal_px)
+    q = seen
     for _ in range(6):
-        q = seen / (1 + pose.k1 * (q**2).sum(-1, keepdims=True))
-    at = (q * pose.focal_px + np.array([(w - 1) / 2, (h - 1) / 2])).astype(np.float32)
+        q = seen / (1 + np.float32(pose.k1) * (q[..., :1] ** 2 + q[..., 1:] ** 2))
+    at = q * np.float32(pose.focal_px) + origin
     return np.asarray(cv2.remap(light, at[..., 0], at[..., 1], cv2.INTER_CUBIC,
                                 borderMode=cv2.BORDER_REPLICATE))
+
+
+def compressed(rgb: np.ndarray, quality: int) -> np.ndarray:
+    """(H, W, 3) uint8 as a JPEG file of that quality gives it back."""
+    _, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
+    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
 
 
 def save(rgb: np.ndarray, path: Path, f35: float, quality: int, orientation: int) -> None:

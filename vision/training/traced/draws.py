@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -15,6 +15,7 @@ from vision.training.traced.view import Pose, look
 
 Rgb = tuple[float, float, float]
 TIERS = ("easy", "typical", "hard")
+_TIER_SHARES = (0.28, 0.40, 0.32)
 #: Steepest view, turn and roll (deg), defocus (px at 1200 rows) and grain (share of white).
 _LIMITS = {"easy": (5, 15, 3, 0.7, 0.008), "typical": (14, 25, 6, 1.1, 0.014),
            "hard": (30, 30, 10, 1.6, 0.035)}
@@ -91,8 +92,7 @@ def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
     def between(a: float, b: float) -> float:
         return float(rng.uniform(a, b))
 
-    tier = str(rng.choice(TIERS, p=(0.28, 0.40, 0.32)))
-    steep, turn, roll, blur, grain = _LIMITS[tier]
+    tier = str(rng.choice(TIERS, p=_TIER_SHARES))
     content = None
     if rng.random() < 0.5:
         shipped = [s for s in map(load_scale, shipped_scales()) if not s.flat]
@@ -110,20 +110,9 @@ def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
         same = abs(scale.inner_radius_mm(v[0]) - scale.inner_radius_mm(v[1])) < 0.05
         near = min(abs(m.height_mm - level) for m in scale.marks) < 3.0
         level = level if same and (near or expect == "off-scale") else None
-    e = between(12 if tier == "hard" else 0, steep) * (1 if rng.random() < 0.55 else -1)
-    azimuth, rolled = between(-turn, turn), between(-roll, roll)
+    angles = _angles(rng, tier)
     lean = (0.0, 0.0) if rng.random() < 0.3 else (between(-0.03, 0.03), between(-0.03, 0.03))
-    f35 = float(rng.choice([24, 26, 28, 35, 48, 52, 70], p=(.14, .28, .12, .06, .14, .18, .08)))
-    share = between(0.4, 0.75) if tier != "hard" else between(0.32, 0.7)
-    steps = (high - low) / min(np.diff([m.height_mm for m in scale.marks]))
-    share = float(np.clip(share, (7.0 if tier == "hard" else 9.0) * steps / size[1], 0.8))
-    distance = max(f35 * math.hypot(*size) / 43.27 * (high - low) * math.cos(math.radians(e))
-                   / (share * size[1]), 120.0)
-    up = np.array([lean[0], lean[1], 1.0])
-    up /= np.linalg.norm(up)
-    k1 = between(-0.02, 0.02) if rng.random() < 0.5 else 0.0
-    pose = look(level, 0.5 * (low + high), up, distance, e, azimuth, rolled, f35, size,
-                (between(-0.12, 0.12), between(-0.06, 0.06)), k1)
+    seen = _aimed(rng, tier, size, scale, level, lean, angles)
     ink = Ink(short_mm=between(4, 8), long_mm=between(8, 13), stroke_mm=between(0.3, 0.5),
               align=float(rng.choice([-1, 0, 1])), side=int(rng.choice([-1, 1])),
               numeral_mm=between(2.6, 3.8), font=str(rng.choice(
@@ -136,20 +125,68 @@ def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
     drops = tuple(Bump(between(-math.pi, math.pi), between(level + 4, lid), between(0.5, 1.8),
                        between(0.15, 0.6)) for _ in range(int(rng.integers(3, 25)) if wet else 0))
     traced = rng.random()
-    capture = {"blur_px": blur * between(0.5, 1) * size[1] / 1200,
-               "grain": grain * between(.3, 1),
-               "sharpen": between(0, 1.2) if rng.random() < 0.6 else 0.0,
-               "smooth": bool(rng.random() < 0.4),
-               "veil": between(0, 0.15) if tier == "hard" else 0,
-               "exposure": between(0.55, 0.9) * (between(0.3, 1) if tier == "hard" else 1),
-               "cast": (between(.9, 1.1), 1.0, between(.88, 1.12)),
-               "jpeg": int(rng.integers(62, 96)), "orientation": int(rng.choice([1, 3, 6, 8]))}
+    capture = _capture(rng, tier, size)
     return TracedScene(
         scale, None if expect == "refuse" else level, contact, between(2.55, 2.75), lean,
         min(low, 0.0) - between(1, 10), lid, ink, liquid, between(0.5, 1.6), between(1.49, 1.59),
         between(1.333, 1.343), drops,
         level + between(5, 20) if wet and traced < 0.4 else None,
         level + between(4, 15) if wet and traced > 0.6 else None,
-        bool(rng.random() < 0.15), pose, e, azimuth, rolled, distance, f35,
-        str(rng.choice(["ceiling", "window", "lamp", "flash", "back"], p=(.3, .25, .2, .12, .13))),
-        str(rng.choice(BACKGROUNDS)), tier, expect, int(rng.integers(2**31)), capture), content
+        bool(rng.random() < 0.15),
+        light=str(rng.choice(["ceiling", "window", "lamp", "flash", "back"],
+                             p=(.3, .25, .2, .12, .13))), background=str(rng.choice(BACKGROUNDS)), tier=tier, expect=expect,
+        seed=int(rng.integers(2**31)), capture=capture, **seen), content
+
+
+def _angles(rng: np.random.Generator, tier: str) -> tuple[float, float, float]:
+    """Elevation, turn and roll of a camera, degrees."""
+    steep, turn, roll, _, _ = _LIMITS[tier]
+    e = rng.uniform(12 if tier == "hard" else 0, steep) * (1 if rng.random() < 0.55 else -1)
+    return float(e), float(rng.uniform(-turn, turn)), float(rng.uniform(-roll, roll))
+
+
+def _aimed(rng: np.random.Generator, tier: str, size: tuple[int, int], scale: Scale,
+           level_mm: float, lean: tuple[float, float], angles: tuple[float, float, float]
+           ) -> dict[str, Any]:
+    """Where the camera stands, as fields of a scene: the scale fills a good part of the photo."""
+    e, azimuth, rolled = angles
+    low, high = (m.height_mm for m in (scale.lowest_mark, scale.highest_mark))
+    f35 = float(rng.choice([24, 26, 28, 35, 48, 52, 70], p=(.14, .28, .12, .06, .14, .18, .08)))
+    share = float(rng.uniform(0.4, 0.75) if tier != "hard" else rng.uniform(0.32, 0.7))
+    steps = (high - low) / min(np.diff([m.height_mm for m in scale.marks]))
+    share = float(np.clip(share, (7.0 if tier == "hard" else 9.0) * steps / size[1], 0.8))
+    distance = max(f35 * math.hypot(*size) / 43.27 * (high - low) * math.cos(math.radians(e))
+                   / (share * size[1]), 120.0)
+    up = np.array([lean[0], lean[1], 1.0])
+    up /= np.linalg.norm(up)
+    k1 = float(rng.uniform(-0.02, 0.02)) if rng.random() < 0.5 else 0.0
+    aside = float(rng.uniform(-0.12, 0.12)), float(rng.uniform(-0.06, 0.06))
+    pose = look(level_mm, 0.5 * (low + high), up, distance, e, azimuth, rolled, f35, size, aside,
+                k1)
+    return {"pose": pose, "elevation_deg": e, "azimuth_deg": azimuth, "roll_deg": rolled,
+            "distance_mm": distance, "f35": f35}
+
+
+def _capture(rng: np.random.Generator, tier: str, size: tuple[int, int]) -> dict[str, Any]:
+    """What lens, sensor and the phone's processing do to a picture."""
+    _, _, _, blur, grain = _LIMITS[tier]
+
+    def between(a: float, b: float) -> float:
+        return float(rng.uniform(a, b))
+
+    return {"blur_px": blur * between(0.5, 1) * size[1] / 1200,
+            "grain": grain * between(.3, 1),
+            "sharpen": between(0, 1.2) if rng.random() < 0.6 else 0.0,
+            "smooth": bool(rng.random() < 0.4),
+            "veil": between(0, 0.15) if tier == "hard" else 0,
+            "exposure": between(0.55, 0.9) * (between(0.3, 1) if tier == "hard" else 1),
+            "cast": (between(.9, 1.1), 1.0, between(.88, 1.12)),
+            "jpeg": int(rng.integers(62, 96)), "orientation": int(rng.choice([1, 3, 6, 8]))}
+
+
+def seen_from(scene: TracedScene, rng: np.random.Generator, size: tuple[int, int]) -> TracedScene:
+    """The same chamber in the same room, by another camera from another place."""
+    assert scene.level_mm is not None
+    tier = str(rng.choice(TIERS, p=_TIER_SHARES))
+    return replace(scene, tier=tier, capture=_capture(rng, tier, size), **_aimed(
+        rng, tier, size, scene.scale, scene.level_mm, scene.lean, _angles(rng, tier)))

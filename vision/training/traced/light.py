@@ -29,7 +29,7 @@ class LiquidTracer(mi.SamplingIntegrator):  # type: ignore[misc]
         self.absorb = dr.opaque(mi.Color3f, [float(a) for a in absorb])
         self.albedo = dr.opaque(mi.Color3f, [float(a) for a in albedo])
         self.scatter, self.cloudy = dr.opaque(mi.Float, max(scatter, 1e-9)), scatter > 0
-        self.wet = [mi.ShapePtr(shape) for shape in wet]
+        self.wet = [dr.opaque(mi.ShapePtr, shape) for shape in wet]
 
     @dr.syntax
     def sample(self, scene, sampler, ray, medium=None, active=True):  # type: ignore[no-untyped-def]

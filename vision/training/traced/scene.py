@@ -56,45 +56,63 @@ def world_of(scene: TracedScene) -> tuple[dict[str, Any], list[Any]]:
     return world, wet
 
 
-def traced(scene: TracedScene, spp: int = 48, spp_far: int = 8) -> np.ndarray:
-    """(H, W, 3) float32 linear light of the pinhole picture, the part with the tube traced
-    ``spp`` times a pixel, the rest ``spp_far`` times."""
-    world, wet = world_of(scene)
-    (w, h), p = scene.pose.size, scene.pose
-    film = {"type": "hdrfilm", "width": w, "height": h, "rfilter": {"type": "box"},
-            "pixel_format": "rgb", "component_format": "float32"}
-    aim = {"type": "perspective", "fov_axis": "x", "near_clip": 1.0, "far_clip": 1e5,
-           "fov": math.degrees(2 * math.atan(0.5 * w / p.focal_px)),
-           "to_world": mi.ScalarTransform4f().look_at(
-               p.centre.tolist(), (p.centre + p.axes[2]).tolist(), (-p.axes[1]).tolist())}
-    built = mi.load_dict(world)
-    tracer = mi.load_dict({"type": "liquid_tracer"})
-    absorb, scatter, colour = LIQUIDS[scene.liquid]
-    tracer.set_liquid(np.array(absorb) * scene.strength, scatter * scene.strength, colour, wet)
-    left, top, right, bottom = tube_box(scene)
+class Tracer:
+    """A chamber in its room, built once and seen by any number of cameras."""
 
-    def part(x0: int, y0: int, x1: int, y1: int, samples: int) -> np.ndarray:
-        crop = {"crop_offset_x": x0, "crop_offset_y": y0, "crop_width": x1 - x0,
-                "crop_height": y1 - y0}
-        sensor = mi.load_dict({**aim, "film": {**film, **crop},
-                               "sampler": {"type": "independent", "sample_count": samples}})
-        image = mi.render(built, sensor=sensor, integrator=tracer, spp=samples,
+    def __init__(self, scene: TracedScene) -> None:
+        world, wet = world_of(scene)
+        self._world = mi.load_dict(world)
+        self._tracer = mi.load_dict({"type": "liquid_tracer"})
+        absorb, scatter, colour = LIQUIDS[scene.liquid]
+        self._tracer.set_liquid(np.array(absorb) * scene.strength, scatter * scene.strength,
+                                colour, wet)
+
+    def light(self, scene: TracedScene, spp: int = 48, spp_far: int = 8) -> np.ndarray:
+        """(H, W, 3) float32 linear light of the pinhole picture as ``scene.pose`` has it, the part
+        with the tube traced ``spp`` times a pixel, the rest ``spp_far`` times."""
+        w, h = scene.pose.size
+        out = cv2.medianBlur(self.part(scene, (0, 0, w, h), spp_far), 3)  # grain of few paths
+        left, top, right, bottom = tube_box(scene)
+        if right > left and bottom > top:
+            out = out.copy()
+            out[top:bottom, left:right] = self.part(scene, (left, top, right, bottom), spp)
+        return np.asarray(out)
+
+    def part(self, scene: TracedScene, box: tuple[int, int, int, int], spp: int, wide: int = 1
+             ) -> np.ndarray:
+        """Light of the pixels from left, top to right, bottom, each ``wide`` times as wide as the
+        photo's and counted in such pixels."""
+        (w, h), p = scene.pose.size, scene.pose
+        left, top, right, bottom = box
+        film = {"type": "hdrfilm", "width": w // wide, "height": h // wide,
+                "rfilter": {"type": "box"}, "pixel_format": "rgb", "component_format": "float32",
+                "crop_offset_x": left, "crop_offset_y": top, "crop_width": right - left,
+                "crop_height": bottom - top}
+        sensor = mi.load_dict({
+            "type": "perspective", "fov_axis": "x", "near_clip": 1.0, "far_clip": 1e5,
+            "fov": math.degrees(2 * math.atan(0.5 * w / p.focal_px)), "film": film,
+            "to_world": mi.ScalarTransform4f().look_at(
+                p.centre.tolist(), (p.centre + p.axes[2]).tolist(), (-p.axes[1]).tolist()),
+            "sampler": {"type": "independent", "sample_count": spp}})
+        image = mi.render(self._world, sensor=sensor, integrator=self._tracer, spp=spp,
                           seed=mi.UInt32(scene.seed))
-        return np.asarray(image)[..., :3]
-
-    out = cv2.medianBlur(np.ascontiguousarray(part(0, 0, w, h, spp_far)), 3)  # grain of few paths
-    if right > left and bottom > top:
-        out = out.copy()
-        out[top:bottom, left:right] = part(left, top, right, bottom, spp)
-    dr.flush_malloc_cache()
-    return out
+        out = np.ascontiguousarray(np.asarray(image)[..., :3])
+        dr.flush_malloc_cache()
+        return out
 
 
-def tube_box(scene: TracedScene) -> tuple[int, int, int, int]:
-    """Left, top, right, bottom of the pixels in which the tube between the marks is seen."""
+def traced(scene: TracedScene, spp: int = 48, spp_far: int = 8) -> np.ndarray:
+    """(H, W, 3) float32 linear light of a scene's own picture."""
+    return Tracer(scene).light(scene, spp, spp_far)
+
+
+def tube_box(scene: TracedScene, below_mm: float = 6.0, above_mm: float = 6.0, wide: float = 1.03
+             ) -> tuple[int, int, int, int]:
+    """Left, top, right, bottom of the pixels in which the tube between the marks is seen, with so
+    much below and above them and ``wide`` times its radius."""
     s, phi = scene.scale, np.linspace(0, 2 * np.pi, 24)
-    r = s.outer_radius_mm * 1.03
-    z = np.array([s.lowest_mark.height_mm - 6, s.highest_mark.height_mm + 6])
+    r = s.outer_radius_mm * wide
+    z = np.array([s.lowest_mark.height_mm - below_mm, s.highest_mark.height_mm + above_mm])
     ring = np.stack([np.tile(r * np.sin(phi), 2), np.tile(r * np.cos(phi), 2), np.repeat(z, 24)], 1)
     xy = scene.pose.project(ring)
     (x0, y0), (x1, y1) = np.floor(xy.min(0)), np.ceil(xy.max(0)) + 1
