@@ -35,7 +35,8 @@ def photographed(light: np.ndarray, pose: Pose, capture: dict[str, Any], seed: i
     grain = rng.standard_normal(image.shape, dtype=np.float32)
     grain *= np.sqrt(0.05 + np.clip(image, 0, 1))
     image = np.clip(image + np.float32(capture["grain"]) * grain, 0, 1)
-    photo = np.where(image <= 0.0031308, 12.92 * image, 1.055 * image ** np.float32(1 / 2.4) - 0.055)
+    photo = np.where(image <= 0.0031308, 12.92 * image,
+                     1.055 * image ** np.float32(1 / 2.4) - 0.055)
     if capture["smooth"]:
         photo = cv2.bilateralFilter(photo, 5, 0.06, 1.5)
     if capture["sharpen"]:
@@ -62,7 +63,9 @@ def _through_lens(light: np.ndarray, pose: Pose, corner: tuple[int, int]) -> np.
 def compressed(rgb: np.ndarray, quality: int) -> np.ndarray:
     """(H, W, 3) uint8 as a JPEG file of that quality gives it back."""
     _, data = cv2.imencode(".jpg", rgb[..., ::-1], [cv2.IMWRITE_JPEG_QUALITY, quality])
-    return np.ascontiguousarray(cv2.imdecode(data, cv2.IMREAD_COLOR)[..., ::-1])
+    seen = cv2.imdecode(data, cv2.IMREAD_COLOR)
+    assert seen is not None
+    return np.ascontiguousarray(seen[..., ::-1])
 
 
 def save(rgb: np.ndarray, path: Path, f35: float, quality: int, orientation: int) -> None:

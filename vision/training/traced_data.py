@@ -1,8 +1,8 @@
 """Training views of the surface from path-traced pictures, in the shards of ``surface_data``.
 
-``python -m vision.training.traced.surface_data OUT.npz --count N --seed S`` traces N chambers, each
-seen by several cameras, only the part of the film with the tube.  Unlike ``vision.training.
-surface_data``, the views are cut from the developed photo as the reader cuts them.
+``python -m vision.training.traced_data OUT.npz --count N --seed S`` traces N chambers, each
+seen by several cameras, only the part of the film with the tube.  The views are cut
+from the developed photo as the reader cuts them, not traced ray by ray.
 """
 
 from __future__ import annotations
