@@ -135,8 +135,8 @@ def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
         bool(rng.random() < 0.15),
         light=str(rng.choice(["ceiling", "window", "lamp", "flash", "back"],
                              p=(.3, .25, .2, .12, .13))),
-        background=str(rng.choice(BACKGROUNDS)), tier=tier, expect=expect, seed=int(rng.integers(2**31)),
-        capture=capture, **seen), content
+        background=str(rng.choice(BACKGROUNDS)), tier=tier, expect=expect,
+        seed=int(rng.integers(2**31)), capture=capture, **seen), content
 
 
 def _angles(rng: np.random.Generator, tier: str) -> tuple[float, float, float]:
