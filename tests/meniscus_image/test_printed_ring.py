@@ -32,10 +32,34 @@ def test_a_ring_of_an_empty_tube_is_a_ring(mark):
     assert is_printed_ring(rgb, fit, SCALE.marks[mark].height_mm + 0.2)
 
 
-@pytest.mark.parametrize("mark", [8, 13, 20, 22])
-def test_between_two_rings_there_is_none(mark):
+@pytest.mark.parametrize("mark", [10, 13, 17])
+def test_the_edge_of_a_liquid_between_two_rings_is_a_surface(mark):
+    height = SCALE.marks[mark].height_mm + 0.75
+    rgb, fit = picture((height, 120.0))
+    assert not is_printed_ring(rgb, fit, height)
+
+
+@pytest.mark.parametrize("mark", [8, 13, 20])
+def test_the_back_of_a_ring_is_seen_through_the_tube(mark):
     rgb, fit = picture()
-    assert not is_printed_ring(rgb, fit, SCALE.marks[mark].height_mm + 0.75)
+    height = SCALE.marks[mark].height_mm
+    # straight lines: the back of the ring, a diameter farther off, seen from above
+    slope = np.tan(float(fit.pose.elevation_rad(height)))
+    assert slope > 0.02
+    assert is_printed_ring(rgb, fit, height + 2 * SCALE.outer_radius_mm * slope)
+
+
+def test_where_too_few_rings_can_be_compared_a_line_on_one_is_no_surface():
+    camera = camera_towards(6.0, 110.0, (0, 0, 22.0), focal_px=FOCAL, size=SIZE)
+    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE, long=RINGS["long"]))
+    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
+    assert fit is not None
+    rgb = np.repeat(grey.astype(np.uint8)[..., None], 3, axis=2)
+    rings = [m.height_mm for m in SCALE.marks if m.length == "long"]
+    assert len(rings) < 8 and is_printed_ring(rgb, fit, rings[-1] + 0.3)
+    # away from the rings' fronts and backs nothing is said
+    steps = np.arange(rings[1], rings[2], 0.1)
+    assert not all(is_printed_ring(rgb, fit, z) for z in steps)
 
 
 def test_the_edge_of_a_liquid_on_a_ring_is_a_surface():

@@ -11,7 +11,15 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.unroll import unroll
-from vision.parameters import LIKE_A_MARK, ON_A_MARK_MM, ON_A_MARK_PX, RING_DEG
+from vision.optics.refraction import N_WATER
+from vision.parameters import (
+    ALL_ROUND_DEG,
+    LIKE_A_MARK,
+    ON_A_MARK_MM,
+    ON_A_MARK_PX,
+    RING_DEG,
+)
+from vision.scale_file.scale import Mark
 
 _STEP_MM = 0.1
 #: Half the height of what is compared, and how far off the nearest mark is that it is compared
@@ -27,19 +35,18 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     """True where the line at ``height_mm`` lies on a ring and looks as other rings do.
 
     ``rgb`` is (H, W, 3) uint8, the picture of ``fit``.  Always False for marks that cover
-    only a small part of the visible wall: a line right across is then no mark.
+    only a small part of the visible wall: a line right across is then no mark.  Where marks run
+    right round and there are too few of them to compare, a line on one is taken for it.
     """
-    nearest = int(np.argmin(np.abs(fit.height_mm - height_mm)))
-    mark = fit.scale.marks[nearest]
-    left, right = fit.long_rad if mark.length == "long" else fit.core_rad
-    reach = max(ON_A_MARK_MM, ON_A_MARK_PX / fit.pose.px_per_mm(height_mm))
-    if np.degrees(right - left) < RING_DEG or abs(mark.height_mm - height_mm) > reach:
+    mark = _ring_at(fit, height_mm)
+    if mark is None:
         return False
+    unknown = _width_deg(fit, mark) >= ALL_ROUND_DEG  # then nothing shows that it is no mark
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     away -= mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
     if min(len(side) for side in sides) < _FEWEST:
-        return False
+        return unknown
     high, low = (mark.height_mm + sign * (side[-1] + _HALF_MM + 1.0)
                  for sign, side in zip((1, -1), sides, strict=True))
     z = np.arange(high, low, -_STEP_MM)
@@ -49,11 +56,34 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
               for sign, side in zip((1, -1), sides, strict=True)]
     number = [len(o) for o in others]
     if here is None or min(number) < _FEWEST or sum(number) < _FEWEST_IN_ALL:
-        return False
+        return unknown
     usual = [np.median(o, axis=0) for o in others]
     apart = float(np.median([_rms(w - u) for o, u in zip(others, usual, strict=True) for w in o]))
     limit = LIKE_A_MARK * max(apart, _LEAST_LEVELS)
     return all(_rms(here - u) < limit for u in usual)
+
+
+def _width_deg(fit: GraduationFit, mark: Mark) -> float:
+    """Azimuth that marks of that length cover."""
+    left, right = fit.long_rad if mark.length == "long" else fit.core_rad
+    return float(np.degrees(right - left))
+
+
+def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
+    """The nearest mark whose front, or whose back as it is seen through the tube, lies there."""
+    reach = max(ON_A_MARK_MM, ON_A_MARK_PX / fit.pose.px_per_mm(height_mm))
+    # through air the back is seen at the sight line's own slope, through liquid at a smaller one
+    rise = 2 * float(fit.pose.radius_at_mm(height_mm)) * float(
+        np.tan(fit.pose.elevation_rad(height_mm)))
+    back = sorted((rise, rise / N_WATER))
+    best: tuple[float, Mark] | None = None
+    for mark in fit.scale.marks:
+        off, width = height_mm - mark.height_mm, _width_deg(fit, mark)
+        there = width >= RING_DEG and abs(off) <= reach
+        there |= width >= ALL_ROUND_DEG and back[0] - reach <= off <= back[1] + reach
+        if there and (best is None or abs(off) < best[0]):
+            best = abs(off), mark
+    return None if best is None else best[1]
 
 
 def _window(wall: np.ndarray, z: np.ndarray, height_mm: float) -> np.ndarray | None:

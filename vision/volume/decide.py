@@ -145,8 +145,8 @@ NOT_READ: tuple[Refusal, ...] = (
             "The edge of the liquid is too faint to be placed: change the light or the "
             "background and take another photo."),
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.ring,
-            "Only printed rings are seen, no liquid surface: is the chamber empty?  Look "
-            "yourself, or change the light or the background and take another photo."),
+            "What was found looks like a printed ring, no liquid surface: is the chamber empty?  "
+            "Look yourself, or change the light or the background and take another photo."),
     Refusal("view-contradicts", lambda e: e.meniscus is not None
             and e.meniscus.other_side_nats > OTHER_SIDE_NATS),
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.of_the_room,
