@@ -150,7 +150,7 @@ def make_engine(url: URL, *, wait_seconds: float, change: bool = True) -> Engine
                                      "-c synchronous_commit=on -c timezone=UTC"})
     except ImportError:
         raise RecordError("PostgreSQL needs one more package: pip install "
-                          "'countersight[postgresql]'.") from None
+                          "-e '.[postgresql]'.") from None
 
 
 def _sqlite_settings(wait_seconds: float, change: bool, connection: Any, _: Any) -> None:

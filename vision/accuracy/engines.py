@@ -92,7 +92,7 @@ class Distributed:
             from distributed import Client
         except ImportError:
             raise InputError("A scheduler address needs the optional extra: "
-                             "pip install 'countersight[distributed]'") from None
+                             "pip install -e '.[distributed]'") from None
         try:
             self._client = Client(address, timeout="15s", set_as_default=False)
         except (OSError, ValueError, TimeoutError):
