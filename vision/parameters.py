@@ -61,10 +61,11 @@ ABSENT = 0.5
 #: below as those are to each other it has to be to count as something else.  Our choice: in drawn
 #: scenes half of the marks away from the surface are more alike than that, one surface in fifteen.
 RING_DEG, ON_A_MARK_MM, ON_A_MARK_PX, LIKE_A_MARK = 60.0, 0.8, 1.5, 1.5
-#: Azimuth (deg) that marks cover from which they are taken to run right round: their back is then
-#: seen through the tube, and a line on one that can be compared with no others is a mark.  Of a
-#: tube some 140 show.  Our choice.
-ALL_ROUND_DEG = 85.0
+#: Azimuth (deg) from the front to which such marks have to reach on one side to be taken to run
+#: right round (on the other a number may stand before them): their back is then seen through the
+#: tube, and a line on one that can be compared with no others is a mark.  Of a tube some 66 show on
+#: either side.  Our choice.
+ALL_ROUND_DEG = 60.0
 #: Odds of the offset network below which a place is unlike the taught ones; there what runs on
 #: beside the chamber may change so many times as much as the wall does before it is taken for
 #: what is seen through an empty tube.  Our choice, from 157 scenes of both physics

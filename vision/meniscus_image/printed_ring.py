@@ -41,7 +41,7 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     mark = _ring_at(fit, height_mm)
     if mark is None:
         return False
-    unknown = _width_deg(fit, mark) >= ALL_ROUND_DEG  # then nothing shows that it is no mark
+    unknown = _runs_round(_reach_deg(fit, mark))  # then nothing shows that it is no mark
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     away -= mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
@@ -63,10 +63,15 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     return all(_rms(here - u) < limit for u in usual)
 
 
-def _width_deg(fit: GraduationFit, mark: Mark) -> float:
-    """Azimuth that marks of that length cover."""
+def _reach_deg(fit: GraduationFit, mark: Mark) -> tuple[float, float]:
+    """Azimuth of the left and the right end of marks of that length."""
     left, right = fit.long_rad if mark.length == "long" else fit.core_rad
-    return float(np.degrees(right - left))
+    return float(np.degrees(left)), float(np.degrees(right))
+
+
+def _runs_round(reach_deg: tuple[float, float]) -> bool:
+    left, right = reach_deg
+    return right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG
 
 
 def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
@@ -78,9 +83,9 @@ def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
     back = sorted((rise, rise / N_WATER))
     best: tuple[float, Mark] | None = None
     for mark in fit.scale.marks:
-        off, width = height_mm - mark.height_mm, _width_deg(fit, mark)
-        there = width >= RING_DEG and abs(off) <= reach
-        there |= width >= ALL_ROUND_DEG and back[0] - reach <= off <= back[1] + reach
+        off, (left, right) = height_mm - mark.height_mm, _reach_deg(fit, mark)
+        there = right - left >= RING_DEG and abs(off) <= reach
+        there |= _runs_round((left, right)) and back[0] - reach <= off <= back[1] + reach
         if there and (best is None or abs(off) < best[0]):
             best = abs(off), mark
     return None if best is None else best[1]
