@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import math
 import time
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -277,6 +277,20 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
             "facts": facts}
 
 
+def write_shard(out: Path, rooms: Iterable[Iterable[dict[str, np.ndarray]]], seconds: float
+                ) -> None:
+    """Write the samples of ``rooms`` as one shard; none is begun after so many seconds."""
+    start = time.time()
+    kept: list[dict[str, np.ndarray]] = []
+    for room in rooms:
+        if time.time() - start > seconds:
+            break
+        kept += room
+    np.savez(out, **{key: np.stack([s[key] for s in kept])  # type: ignore[arg-type]
+                     for key in kept[0]})
+    print(f"{len(kept)} samples in {time.time() - start:.1f} s")
+
+
 def main() -> None:
     """Write one shard of training views."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -285,17 +299,9 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--seconds", type=float, default=1e9)
     args = parser.parse_args()
-    start = time.time()
-    kept: list[dict[str, np.ndarray]] = []
-    for i in range(args.count):
-        if time.time() - start > args.seconds:
-            break
-        seed = args.seed * 1_000_003 + i
-        for k, scene in enumerate(variants(seed)):
-            kept.append(views(scene, seed * 8 + k))
-    np.savez(args.out, **{key: np.stack([s[key] for s in kept])  # type: ignore[arg-type]
-                          for key in kept[0]})
-    print(f"{len(kept)} samples in {time.time() - start:.1f} s")
+    seeds = (args.seed * 1_000_003 + i for i in range(args.count))
+    write_shard(args.out, ((views(scene, seed * 8 + k) for k, scene in enumerate(variants(seed)))
+                           for seed in seeds), args.seconds)
 
 
 if __name__ == "__main__":

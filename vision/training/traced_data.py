@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import argparse
 import math
-import time
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -31,7 +30,7 @@ from vision.meniscus_image.views import (
 )
 from vision.optics.refraction import apparent_height_shift_mm
 from vision.scale_file.scale import Scale
-from vision.training.surface_data import TIERS, decoy_mm, found_mm
+from vision.training.surface_data import TIERS, decoy_mm, found_mm, write_shard
 from vision.training.traced.bore import profile_of
 from vision.training.traced.draws import TracedScene, draw, seen_from
 from vision.training.traced.shapes import surface_height
@@ -156,15 +155,8 @@ def main() -> None:
     parser.add_argument("--spp", type=int, default=48)
     parser.add_argument("--seconds", type=float, default=1e9)
     args = parser.parse_args()
-    start = time.time()
-    kept: list[dict[str, np.ndarray]] = []
-    for index in range(args.count):
-        if time.time() - start > args.seconds:
-            break
-        kept += samples(args.seed, index, args.spp)
-    np.savez(args.out, **{key: np.stack([s[key] for s in kept])  # type: ignore[arg-type]
-                          for key in kept[0]})
-    print(f"{len(kept)} samples in {time.time() - start:.1f} s")
+    write_shard(args.out, (samples(args.seed, index, args.spp) for index in range(args.count)),
+                args.seconds)
 
 
 if __name__ == "__main__":
