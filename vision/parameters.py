@@ -76,7 +76,7 @@ UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.5
 LEAST_CONTRAST = 0.3
 #: Elevation (deg) from which the surface shows whether it is seen from above or from below, and
 #: nats by which it may speak for the other side than the marks do.  Our choice: in 36 path-traced
-#: pictures it spoke for the wrong side by up to 1.95, and by more than 3.5 for the right one in 19 of
+#: pictures it spoke for the wrong side by up to 1.95, and by over 3.5 for the right one in 19 of
 #: 20 seen from beyond 10 degrees.  Of five in 286 more that 2 nats refused falsely, 3.5 refuse two.
 OTHER_SIDE_DEG, OTHER_SIDE_NATS = 3.0, 3.5
 #: Elevation (deg) beyond which nothing is read: the correction grows faster than what is known
