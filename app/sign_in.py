@@ -57,5 +57,6 @@ def check_sign_in(name: str) -> SignIn:
             raise InputError(f"--sign-in: {key} must begin with https://, or a password could be "
                              "read on the way.")
     if find_spec("authlib") is None or find_spec("httpx") is None:
-        raise InputError("Sign-in needs one more package: pip install -e '.[auth]'.")
+        raise InputError("Sign-in needs what belongs to countersight[auth]: pip install "
+                         "-e '.[auth]'.")
     return SignIn(file, host, f"{back.scheme}://{back.netloc}")
