@@ -38,6 +38,8 @@ from vision.training.traced.view import Pose
 
 #: Cameras that look at each chamber, and cuts of each photo with other errors of the pose.
 CAMERAS, CUTS = 4, 2
+#: Share of chambers with rings, foam, condensation or mixed liquids.
+STRANGE = 0.4
 #: Width and height of the photos, pixels: what share of them is drawn in each size.
 SIZES = ((600, 800), (900, 1200), (1200, 1600))
 _SIZE_SHARES = (0.25, 0.55, 0.20)
@@ -129,7 +131,7 @@ def samples(seed: int, index: int, spp: int) -> Iterator[dict[str, np.ndarray]]:
 
     rng = np.random.default_rng([seed, index, 5])
     size = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
-    scene, _ = draw(seed, index, size)
+    scene, _ = draw(seed, index, size, STRANGE)
     if scene.level_mm is None:
         return
     tracer = Tracer(scene)

@@ -19,11 +19,13 @@ from vision.training.traced.draws import draw
 from vision.training.traced.truth import label_of
 
 
-def write(folder: Path, count: int, seed: int, size: tuple[int, int], spp: int) -> None:
+def write(folder: Path, count: int, seed: int, size: tuple[int, int], spp: int,
+          strange: float = 0.0) -> None:
     """Trace pictures 0 to ``count`` - 1 that the folder's label file does not name yet."""
     (folder / "scales").mkdir(parents=True, exist_ok=True)
     labels = folder / "labels.jsonl"
-    asked = {"seed": seed, "size": list(size), "spp": spp}
+    asked = {"seed": seed, "size": list(size), "spp": spp} | (
+        {"strange": strange} if strange else {})
     lines = labels.read_text("utf-8").splitlines() if labels.exists() else []
     there = {row["index"] for row in map(json.loads, lines)
              if all(row[k] == v for k, v in asked.items())}
@@ -34,7 +36,7 @@ def write(folder: Path, count: int, seed: int, size: tuple[int, int], spp: int) 
             start = time.process_time()
             from vision.training.traced.scene import traced  # the renderer, only where needed
 
-            scene, content = draw(seed, index, size)
+            scene, content = draw(seed, index, size, strange)
             name = scene.scale.name if content is None else f"{scene.scale.name}-{index}"
             file = folder / "scales" / f"{name}.json"
             if content is None:
@@ -60,9 +62,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--size", default="900x1200")
     parser.add_argument("--spp", type=int, default=48, help="light paths a pixel at the tube")
+    parser.add_argument("--strange", type=float, default=0.0, metavar="SHARE",
+                        help="chambers with rings, foam, condensation or mixed liquids")
     args = parser.parse_args()
     width, height = (int(n) for n in args.size.split("x"))
-    write(args.out, args.count, args.seed, (width, height), args.spp)
+    write(args.out, args.count, args.seed, (width, height), args.spp, args.strange)
 
 
 if __name__ == "__main__":

@@ -43,10 +43,21 @@ class Bump:
 
 
 @dataclass(frozen=True)
+class Bubble:
+    """A bubble that floats on the liquid: azimuth (rad), distance from the axis, radius (mm)."""
+
+    azimuth: float
+    aside_mm: float
+    radius_mm: float
+
+
+@dataclass(frozen=True)
 class TracedScene:
     """All facts of a picture.  ``lean`` is the slope of the liquid plane against the tube to the
     right of the marks and away from them; ``level_mm`` None for an empty chamber; ``ring_mm`` the
-    height of an earlier level's trace (None: none), ``film_mm`` the top of a wetting film."""
+    height of an earlier level's trace (None: none), ``film_mm`` the top of a wetting film,
+    ``fog`` how rough condensation makes the dry inner wall; ``mixed`` takes the place of the named
+    liquid, with absorption and scattering per mm and the colour of what is scattered."""
 
     scale: Scale
     level_mm: float | None
@@ -76,6 +87,9 @@ class TracedScene:
     expect: str
     seed: int
     capture: dict[str, Any] = field(default_factory=dict)
+    foam: tuple[Bubble, ...] = ()
+    fog: float = 0.0
+    mixed: tuple[Rgb, float, Rgb] | None = None
 
     @property
     def up(self) -> np.ndarray:
@@ -84,9 +98,50 @@ class TracedScene:
         return np.asarray(v / np.linalg.norm(v))
 
 
-def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200)
+def draw(seed: int, index: int, size: tuple[int, int] = (900, 1200), strange: float = 0.0
          ) -> tuple[TracedScene, dict[str, Any] | None]:
-    """Picture number ``index`` of a set, and its scale's file where that is no shipped one."""
+    """Picture number ``index`` of a set, and its scale's file where that is no shipped one;
+    ``strange`` is the share of chambers with what ``made_strange`` adds."""
+    scene, content = _draw(seed, index, size)
+    rng = np.random.default_rng([seed, index, 78])
+    return (made_strange(scene, rng) if rng.random() < strange else scene), content
+
+
+def made_strange(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
+    """The scene with some of: marks right round the tube, foam, condensation on the dry wall, a
+    liquid of any colour and cloudiness."""
+
+    def between(a: float, b: float) -> float:
+        return float(rng.uniform(a, b))
+
+    rings, foam, fog, mixed = rng.random(4) < (0.35, 0.25, 0.15, 0.6)
+    if rings:
+        scene = replace(scene, ink=replace(scene.ink, round=str(rng.choice(["long", "all"]))))
+    if foam and scene.level_mm is not None:
+        bore = scene.scale.inner_radius_mm(float(scene.scale.value_at(scene.level_mm)))
+        spread = between(0.3, math.pi)  # foam gathers at one side, or all round the wall
+        middle = between(-math.pi, math.pi)
+        bubbles = []
+        for _ in range(int(rng.integers(6, 70))):
+            radius = float(np.exp(between(math.log(0.2), math.log(1.1))))
+            gap = abs(float(rng.normal(0, 1.2)))  # bubbles climb the meniscus to the wall
+            bubbles.append(Bubble(middle + between(-spread, spread),
+                                  max(bore - radius - 0.05 - gap, 0.0), radius))
+        scene = replace(scene, foam=tuple(bubbles))
+    if fog:
+        scene = replace(scene, fog=between(0.04, 0.25))
+    if mixed:
+        absorb = np.exp(between(math.log(0.002), math.log(0.2))) * np.sort(
+            rng.dirichlet([0.6, 0.6, 0.6]))[[0, 1, 2] if rng.random() < 0.7 else rng.permutation(3)]
+        scatter = math.exp(between(math.log(0.01), math.log(0.25))) if rng.random() < 0.7 else 0.0
+        colour = 1 - rng.uniform(0, 0.5) * np.sort(rng.random(3))
+        scene = replace(scene, liquid="mixed", strength=1.0, mixed=(
+            tuple(map(float, absorb)), scatter, tuple(map(float, colour))))  # type: ignore[arg-type]
+    return scene
+
+
+def _draw(seed: int, index: int, size: tuple[int, int]
+          ) -> tuple[TracedScene, dict[str, Any] | None]:
     rng = np.random.default_rng([seed, index, 77])
 
     def between(a: float, b: float) -> float:

@@ -10,7 +10,7 @@ import numpy as np
 
 from vision.training.traced.bore import outer_knots
 from vision.training.traced.draws import TracedScene
-from vision.training.traced.printed import REACH_DEG, opacity_map
+from vision.training.traced.printed import opacity_map
 from vision.training.traced.shapes import revolved
 from vision.training.traced.tube import band, mesh_of
 
@@ -42,7 +42,7 @@ def printed(scene: TracedScene) -> list[Any]:
     outer = lambda z: np.interp(z, knots[:, 1], knots[:, 0])  # noqa: E731
     rng = np.random.default_rng(scene.seed)
     low, high = scene.scale.lowest_mark.height_mm - 4, scene.scale.highest_mark.height_mm + 4
-    shape, uv = band(lambda z: outer(z) + _BEFORE_MM, low, high, REACH_DEG, 160)
+    shape, uv = band(lambda z: outer(z) + _BEFORE_MM, low, high, scene.ink.reach_deg, 160)
     out = [mesh_of(shape, _ink(scene.ink.rgb, opacity_map(
         scene.scale, scene.ink, scene.scale.outer_radius_mm, low, high, scene.seed)), uv)]
     if scene.ring_mm is not None:

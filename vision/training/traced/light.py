@@ -78,7 +78,8 @@ class LiquidTracer(mi.SamplingIntegrator):  # type: ignore[misc]
             inside = dr.select(crossed & wet, dr.dot(out, si.sh_frame.n) < 0, inside)
             smooth = hit & mi.has_flag(bs.sampled_type, mi.BSDFFlags.Smooth)
             null = mi.has_flag(bs.sampled_type, mi.BSDFFlags.Null)
-            diffuse |= smooth
+            # few paths find a small light: bounded, as those of matt things are
+            diffuse |= smooth | cloud
             sharp = dr.select(hit & ~null, ~smooth, sharp)
             last_pdf = dr.select(hit & ~null, bs.pdf, last_pdf)
             last = dr.select(hit & ~null, si, last)

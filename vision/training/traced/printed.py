@@ -10,14 +10,16 @@ from PIL import Image, ImageDraw, ImageFont
 
 from vision.scale_file.scale import Scale
 
-#: Pixels per mm of the map, and how far round the front it reaches either way (degrees).
+#: Pixels per mm of the map, and how far round the front it reaches either way (degrees) where no
+#: mark runs right round.
 PX_PER_MM, REACH_DEG = 16, 100.0
 _FONTS = Path("/usr/share/fonts/truetype/dejavu")
 
 
 @dataclass(frozen=True)
 class Ink:
-    """How the scale is printed; lengths in mm along the wall, ``side`` of the numerals -1 left."""
+    """How the scale is printed; lengths in mm along the wall, ``side`` of the numerals -1 left;
+    ``round`` says which marks run right round the tube: none, long or all."""
 
     short_mm: float = 7.0
     long_mm: float = 12.0
@@ -31,13 +33,19 @@ class Ink:
     opacity: float = 0.95
     jitter_mm: float = 0.0
     spine: bool = False
+    round: str = "none"
+
+    @property
+    def reach_deg(self) -> float:
+        """How far round the front there is ink, either way."""
+        return REACH_DEG if self.round == "none" else 180.0
 
 
 def opacity_map(scale: Scale, ink: Ink, radius_mm: float, low_mm: float, high_mm: float,
                 seed: int = 0) -> np.ndarray:
     """(H, W) float32 share of light that the ink stops; top row at ``high_mm``, left column
-    ``REACH_DEG`` left of the front."""
-    half = radius_mm * np.radians(REACH_DEG)
+    ``ink.reach_deg`` left of the front."""
+    half = radius_mm * np.radians(ink.reach_deg)
     h, w = int((high_mm - low_mm) * PX_PER_MM), int(2 * half * PX_PER_MM)
     out = np.zeros((h, w), np.float32)
     z = high_mm - (np.arange(h) + 0.5) / PX_PER_MM
@@ -46,6 +54,8 @@ def opacity_map(scale: Scale, ink: Ink, radius_mm: float, low_mm: float, high_mm
     spare = 0.5 * (ink.long_mm - ink.short_mm)
     for mark, off in zip(scale.marks, jitter, strict=True):
         length = ink.long_mm if mark.length == "long" else ink.short_mm
+        if ink.round == "all" or ink.round == mark.length:
+            length = 4 * half
         centre = 0.0 if mark.length == "long" else ink.align * spare
         stroke = _cover(z - mark.height_mm - off, ink.stroke_mm)[:, None] * _cover(
             x - centre, length)[None]

@@ -63,7 +63,7 @@ class Tracer:
         world, wet = world_of(scene)
         self._world = mi.load_dict(world)
         self._tracer = mi.load_dict({"type": "liquid_tracer"})
-        absorb, scatter, colour = LIQUIDS[scene.liquid]
+        absorb, scatter, colour = scene.mixed or LIQUIDS[scene.liquid]
         self._tracer.set_liquid(np.array(absorb) * scene.strength, scatter * scene.strength,
                                 colour, wet)
 

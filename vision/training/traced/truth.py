@@ -24,6 +24,8 @@ def label_of(scene: TracedScene) -> dict[str, Any]:
                 "division": float(scale.division_at(value)),
                 "surface_px": [round(float(x), 1), round(float(y), 1)],
                 "meniscus_rise_mm": round(rim - scene.level_mm, 3)}
+    if scene.foam or scene.fog or scene.mixed or scene.ink.round != "none":
+        out |= {"foam": bool(scene.foam), "fog": round(scene.fog, 3), "round": scene.ink.round}
     return out | {
         "elevation_deg": round(scene.elevation_deg, 3), "azimuth_deg": round(scene.azimuth_deg, 2),
         "distance_mm": round(scene.distance_mm, 1), "roll_deg": round(scene.roll_deg, 2),

@@ -65,12 +65,13 @@ def walls_of(scene: TracedScene) -> tuple[list[Any], list[Any]]:
             out = out + 0.12 * np.exp(-(((z - top) / 0.5) ** 2))
         return out
 
+    dry = _glass(n, _AIR) if not scene.fog else _glass(n, _AIR) | {
+        "type": "roughdielectric", "alpha": scene.fog}
     phi = np.linspace(-np.pi, np.pi, AROUND + 1)
     if scene.level_mm is None:
         dry_from = np.full(AROUND + 1, scene.floor_mm)
         walls.append(mesh_of(revolved(knots[:2], outward=False), _glass(n, _AIR)))
-        walls.append(mesh_of(bumpy_wall(radius, dry_from, scene.lid_mm + 2, bulge),
-                           _glass(n, _AIR)))
+        walls.append(mesh_of(bumpy_wall(radius, dry_from, scene.lid_mm + 2, bulge), dry))
         return walls, []
     profile = profile_of(scene)
     r = profile[0][-1]
@@ -86,8 +87,20 @@ def walls_of(scene: TracedScene) -> tuple[list[Any], list[Any]]:
     wall = joined([revolved(wetted), Shape(v.reshape(-1, 3), ramp.faces, out)])
     wet = [mesh_of(wall, _glass(m, n)),
            mesh_of(liquid_surface(scene.level_mm, scene.lean, profile), _glass(m, _AIR))]
-    walls.append(mesh_of(bumpy_wall(radius, line, scene.lid_mm + 2, bulge), _glass(n, _AIR)))
-    return walls + wet, wet
+    walls.append(mesh_of(bumpy_wall(radius, line, scene.lid_mm + 2, bulge), dry))
+    return walls + wet + foam_of(scene, profile), wet
+
+
+def foam_of(scene: TracedScene, profile: tuple[np.ndarray, np.ndarray]) -> list[Any]:
+    """Bubbles that float on the surface: shells of liquid so thin that they bend no light."""
+    assert scene.level_mm is not None
+    skin, out = mi.load_dict({"type": "thindielectric", "int_ior": scene.liquid_index}), []
+    for b in scene.foam:
+        x, y = b.aside_mm * np.sin(b.azimuth), -b.aside_mm * np.cos(b.azimuth)
+        z = surface_height(x, y, scene.level_mm, scene.lean, profile) + 0.3 * b.radius_mm
+        out.append(mi.load_dict({"type": "sphere", "center": [float(x), float(y), float(z)],
+                                 "radius": b.radius_mm, "bsdf": skin}))
+    return out
 
 
 def band(radius: Any, low: float, high: float, reach_deg: float, rows: int = 40) -> tuple[
