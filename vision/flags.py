@@ -57,6 +57,8 @@ _ALL = (
     Flag("number-given", "The numbering rests on the value typed by the person", ""),
     Flag("wrong-scale", "The marks do not fit the chosen scale",
          "Choose the scale of this chamber."),
+    Flag("marks-out-of-place", "The marks in the photo do not lie in line",
+         "Go nearer, with a light that shows the marks before the liquid, and take another photo."),
     Flag("no-chamber", "No graduated chamber was found", "Fill the picture with the chamber."),
     Flag("several-chambers", "More than one graduated chamber is in the picture",
          "Tap the chamber that is meant, or photograph one alone."),

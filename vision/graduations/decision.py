@@ -8,8 +8,12 @@ from vision.graduations.fit import GraduationFit
 from vision.graduations.shift_likelihood import main_run
 from vision.parameters import (
     CLEAR_COUNT_LOG_ODDS,
+    CLEAR_RESIDUAL,
+    CLEAR_SEEN,
     COUNT_LOG_ODDS,
     COUNTED_RESIDUAL,
+    HIDDEN_END_LABELS,
+    HIDDEN_END_SEEN,
     HOPELESS_LOG_ODDS,
     LED_RESIDUAL,
 )
@@ -29,15 +33,31 @@ def accept_by_count(fit: GraduationFit, complete: bool) -> bool:
     return fit.relative_residual < LED_RESIDUAL and log_odds >= CLEAR_COUNT_LOG_ODDS
 
 
-def reject_by_marks(fit: GraduationFit) -> bool:
+def reject_by_marks(fit: GraduationFit, legible: int = 0) -> bool:
     """Whether the marks speak against the numbering that the numbers prove.
 
     Numbers can be read where the pose is wrong; the marks are then out of place, or
-    another numbering fits them by far better.
+    another numbering fits them by far better.  So does one that knows nothing of an end of the
+    scale that is not seen: in shadow, under a cloth.  Where ``legible`` numbers, three or more,
+    stand beside marks that are all in place, such an end is no evidence.
     """
     log_odds = fit.evidence.margin(0)
     out_of_place = fit.relative_residual >= COUNTED_RESIDUAL
-    return out_of_place and log_odds <= 0.0 or log_odds < HOPELESS_LOG_ODDS
+    if log_odds < HOPELESS_LOG_ODDS and not (legible >= HIDDEN_END_LABELS and end_hidden(fit)):
+        return True
+    return out_of_place and log_odds <= 0.0
+
+
+def end_hidden(fit: GraduationFit) -> bool:
+    """Whether the marks that were not seen are those of one end, and all others are in place."""
+    if fit.relative_residual >= CLEAR_RESIDUAL:
+        return False
+    for seen in (fit.seen, fit.seen[::-1]):
+        # in grain and shadow one or another seems to be there
+        k = int(np.argmax(np.cumsum(np.where(seen, 1, -1)))) + 1
+        if seen[:k].mean() > CLEAR_SEEN and HIDDEN_END_SEEN * len(seen) <= k < len(seen):
+            return True
+    return False
 
 
 def two_spacings_in_place(fit: GraduationFit) -> bool:

@@ -8,6 +8,7 @@ picture that was searched (``Ladder.grey``).
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -25,6 +26,8 @@ from vision.true_intervals import true_intervals
 
 #: Without camera facts: a phone's main camera, give or take a factor of 1.5.
 _UNKNOWN_FOCAL_35MM, _UNKNOWN_FOCAL_SD = 30.0, 0.35
+#: Relative uncertainty of a stated focal length, at least: lenses breathe with focus.
+_LEAST_FOCAL_SD = 0.015
 _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
 #: More points than this add time but no knowledge: their errors are shared.
 _MOST_POINTS = 200
@@ -124,6 +127,12 @@ class GraduationFit:
         return np.array([m.height_mm for m in self.scale.marks])
 
     @property
+    def focal(self) -> tuple[float, float]:
+        """What is known of the focal length beside the marks: pixels, relative uncertainty."""
+        known = None if self.picture is None or not self.focal_known else self.picture.focal
+        return _focal(known, self.grey.shape[:2])
+
+    @property
     def log_likelihood(self) -> float:
         """How well the fit explains its picture, nats: marks seen, and how well in place.
 
@@ -188,11 +197,9 @@ def fit_graduations(
     Strokes -> evenly spaced rows -> alignment with the scale -> pose of the cylinder ->
     every mark measured again on the unrolled wall -> final pose.
     """
-    h, w = grey.shape
     known = focal is not None
-    f, f_sd = focal if focal is not None else (
-        _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * float(np.hypot(w, h)), _UNKNOWN_FOCAL_SD)
-    task = _Task(grey, scale, f, max(f_sd, 0.015), known)
+    f, f_sd = _focal(focal, grey.shape[:2])
+    task = _Task(grey, scale, f, f_sd, known)
     best: GraduationFit | None = None
     for found in search(grey, scale, near, fixed, seen, f):
         one = _measured(found, task, fixed)
@@ -207,6 +214,28 @@ def fit_graduations(
         cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed, seen=seen)
         return None if cut is None else replace(cut, cut=True)
     return best
+
+
+def _focal(known: tuple[float, float] | None, shape: tuple[int, int]) -> tuple[float, float]:
+    """Focal length, pixels, and its relative uncertainty; a phone's main camera if unknown."""
+    f, sd = known if known is not None else (
+        _UNKNOWN_FOCAL_35MM / FILM_DIAGONAL_MM * math.hypot(*shape), _UNKNOWN_FOCAL_SD)
+    return f, max(sd, _LEAST_FOCAL_SD)
+
+
+def measured_from(fit: GraduationFit, pose: CylinderPose) -> GraduationFit | None:
+    """The same marks measured anew in ``fit.grey`` from another pose, their numbering kept."""
+    task = _Task(fit.grey, fit.scale, *fit.focal, fit.focal_known)
+    wall = _measure_wall(task, pose, MarkPoints(
+        np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0)), rounds=5)
+    if wall.core_rad is None or wall.long_rad is None:
+        return None
+    evidence = shift_evidence(fit.grey, wall.pose, fit.scale, wall.core_rad)
+    if evidence is None:
+        return None
+    return replace(fit, pose=wall.pose, samples=wall.samples, used=wall.used,
+                   seen=np.asarray(wall.used.any(axis=1)), core_rad=wall.core_rad,
+                   long_rad=wall.long_rad, evidence=evidence)
 
 
 def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]] | None
@@ -264,7 +293,7 @@ def recentred(fit: GraduationFit) -> GraduationFit:
     from scipy.optimize import minimize
 
     pose, z = fit.pose, fit.height_mm
-    marks = _points_seen(pose, fit.samples, fit.used, z)
+    marks = points_seen(pose, fit.samples, fit.used, z)
     size = float(np.hypot(*fit.grey.shape))
 
     def looked_from(aside: np.ndarray) -> CylinderPose:
@@ -381,14 +410,14 @@ def _measure_wall(task: _Task, pose: CylinderPose, strokes: MarkPoints, rounds: 
     for _ in range(rounds):
         if used.sum() < 12:
             return _Wall(pose, samples, used, None, None)
-        marks = _points_seen(pose, samples, used, z, strokes)
+        marks = points_seen(pose, samples, used, z, strokes)
         pose = task.pose_from(marks, 0.3, pose.params)
         samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
         used, core, zone = _select(samples, task.is_long)
     return _Wall(pose, samples, used, core, zone)
 
 
-def _points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
+def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
                  strokes: MarkPoints | None = None) -> MarkPoints:
     """The print that was found, as pixels, with the ends of ``strokes``; not too many points."""
     i, j = np.nonzero(used)

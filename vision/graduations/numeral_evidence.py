@@ -36,7 +36,7 @@ _WIDTH_MM, _WIDE_MM = 10.5, 16.0
 _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
-_LEGIBLE = 0.5
+LEGIBLE = 0.5
 #: Grain is smoothed over so much of the wall, where nothing else helps.
 _GRAIN_MM = 0.3
 
@@ -91,7 +91,7 @@ def check_numerals(fit: GraduationFit) -> NumeralCheck:
     now = [_text(fit, run, i, 0) for i in one.marks]
     doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
     # what is barely legible is misread as any number, and contradicts nothing
-    legible = sum(one.evidence.patches[i].confidence > _LEGIBLE for i in doubting)
+    legible = sum(one.evidence.patches[i].confidence > LEGIBLE for i in doubting)
     if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
     elsewhere = _numbers_beside_all_marks(fit, texts)

@@ -45,6 +45,9 @@ GROUP = 8  # patches of about one width run at a time
 # them.  Fonts kept out of training show 0.1 to 0.5 % (numerals_check.py); ten times as
 # much is assumed, because real prints and photos always differ from drawn ones.
 MISREAD = 0.05
+# Share of labels with a decimal point in which the point is too small to be seen: "7.5" is
+# then read as "75".  Our choice: in small print it is a pixel, or none.
+LOST_POINT = 0.3
 # Probability that a readable label shows one given text when nothing is known of
 # it: about a hundred texts (0 to 99) are usual on a scale.
 CHANCE = 0.01
@@ -378,6 +381,12 @@ def _likeliest_path(answer: np.ndarray) -> str:
     return "".join(ALPHABET[c - 1] for c in keep if c > 0)
 
 
+def _without_point(text: str, others: Sequence[str]) -> str:
+    """What is seen of a number whose point is not; the number itself if that is another one."""
+    bare = text.replace(".", "")
+    return text if bare in others or not _is_number(bare) else bare
+
+
 def _is_number(text: str) -> bool:
     body = text.removeprefix("-")
     whole, dot, part = body.partition(".")
@@ -391,17 +400,19 @@ def _evidence(
 ) -> list[PatchEvidence]:
     """Scores and free reading of each patch from the network's answers."""
     wanted = [sorted({t or "" for t in texts} | {""}) for texts in candidates]
+    pointless = [[_without_point(t, w) for t in w] for w in wanted]
     out = [PatchEvidence(dict.fromkeys(w, 0.0), 1.0, "", 0.0) for w in wanted]
     seen = [i for i, a in enumerate(answers) if a is not None]
     some = [a for a in answers if a is not None]
     free = [_likeliest_path(a) for a in some]
-    asked = [[*wanted[i], text] for i, text in zip(seen, free, strict=True)]
+    asked = [[*wanted[i], *pointless[i], text] for i, text in zip(seen, free, strict=True)]
     for i, text, chance in zip(seen, free, _text_log_probabilities(some, asked), strict=True):
         of = dict(zip(asked[seen.index(i)], np.exp(np.minimum(chance, 0.0)).tolist(), strict=True))
         p_absent = of[""]
         scores = {}
-        for t in wanted[i]:
-            weight = p_absent + (of[t] / CHANCE if t else 0.0)
+        for t, bare in zip(wanted[i], pointless[i], strict=True):
+            shown = of[t] if bare == t else max(of[t], LOST_POINT * of[bare])
+            weight = p_absent + (shown / CHANCE if t else 0.0)
             scores[t] = math.log((1 - MISREAD) * min(weight, 1 / CHANCE) + MISREAD)
         readable = bool(text) and of[text] > p_absent and _is_number(text)
         out[i] = PatchEvidence(scores, p_absent, text if readable else "",

@@ -27,6 +27,7 @@ from vision.parameters import (
     SOME_SCALE_MARKS,
     STEEPEST_DEG,
     SURE_PLACE,
+    UNSOUND_RESIDUAL,
     WRONG_SCALE_RESIDUAL,
 )
 from vision.reading import Question, VolumeReading, VolumeStatus
@@ -132,6 +133,8 @@ NOT_READ: tuple[Refusal, ...] = (
             and e.fit.relative_residual > WRONG_SCALE_RESIDUAL,
             "The marks in the photo do not fit the chosen scale: choose the scale of this "
             "chamber."),
+    Refusal("marks-out-of-place", lambda e: e.fit is not None
+            and e.fit.relative_residual > UNSOUND_RESIDUAL),
     Refusal("surface-cut-off", _cut_off),
     Refusal("surface-not-found", _absent,
             "No liquid surface was found in the chamber: it may be covered, empty or full.  "

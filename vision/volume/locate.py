@@ -15,6 +15,7 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit, fit_graduations, recentred
 from vision.graduations.search import rows_beside
+from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
 from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
 from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
@@ -103,7 +104,7 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
             best = row
         if best.is_clear:
             break
-    return None if best is None else recentred(best)
+    return None if best is None else in_two_inks(recentred(best))
 
 
 def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,

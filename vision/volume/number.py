@@ -12,7 +12,12 @@ from typing import Literal
 
 from vision.graduations.decision import accept_by_count, reject_by_marks
 from vision.graduations.fit import GraduationFit
-from vision.graduations.numeral_evidence import NumeralCheck, check_numerals, renumbered
+from vision.graduations.numeral_evidence import (
+    LEGIBLE,
+    NumeralCheck,
+    check_numerals,
+    renumbered,
+)
 from vision.parameters import (
     BELIEVED_SHOWN,
     COUNTED_RESIDUAL,
@@ -103,7 +108,8 @@ def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguo
     if check.verdict in ("disagree", "other"):
         return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
     unread = check.verdict == "unread"
-    if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit):
+    legible = sum(confidence > LEGIBLE for _, text, confidence in check.labels if text)
+    if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit, legible):
         return Ambiguous(fit, check, ("numbering-unsettled",), "number")
     flags = ("numerals-unread",) if unread else ()
     # rims of lid and collar look like marks, too: a few do not unsettle what numbers prove
