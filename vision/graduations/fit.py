@@ -16,10 +16,10 @@ import numpy as np
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose, MarkPoints, fit_pose
 from vision.graduations.search import Found, Seen, search
 from vision.graduations.shift_likelihood import ShiftEvidence, main_run, shift_evidence
-from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_marks
+from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, lightness, sample_marks
 from vision.imaging.camera import FILM_DIAGONAL_MM
 from vision.imaging.picture import Picture
-from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN
+from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN, LEAST_LIGHTNESS
 from vision.scale_file.outline import Outline
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
@@ -41,8 +41,15 @@ _FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
 _CUT_SHARE, _TURNED_DEG, _NEARER = 0.5, 15.0, 0.5
 #: Score for each mark below which the wall itself has to show so many of the marks.
 _POOR_SCORE, _SHOWN = 0.36, 0.6
+#: Share of the marks that lie evenly in one run, under which a scale is uneven.
+_UNEVEN = 0.6
 #: Shifts of the numbering that trail by less than this (nats) are tried out.
 _UNDECIDED = 8.0
+
+
+#: Marks of which only the print counts, not where it ends.
+NO_ENDS = MarkPoints(np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2)), np.zeros(0, int),
+                     np.zeros(0))
 
 
 @dataclass(frozen=True)
@@ -149,7 +156,7 @@ class GraduationFit:
     @property
     def relative_residual(self) -> float:
         """Misfit of the marks as a share of their distance; see ``vision.parameters``."""
-        return self.pose.residual_px / self.pitch_px
+        return _relative(self.pose, self.scale)
 
     @property
     def is_clear(self) -> bool:
@@ -157,10 +164,26 @@ class GraduationFit:
         return bool(self.seen.mean() > CLEAR_SEEN and self.relative_residual < CLEAR_RESIDUAL)
 
     @property
+    def is_of_marks(self) -> bool:
+        """Whether what was found is narrower than the gaps between, as marks are.
+
+        Light marks before something dark leave dark gaps, which are as even a row.
+        """
+        return lightness(self.grey, self.pose, self.samples, self.used,
+                         self.height_mm) >= LEAST_LIGHTNESS
+
+    @property
     def pitch_px(self) -> float:
         """Pixels between two neighbouring marks in the middle of the ladder."""
-        middle = float(np.median(self.height_mm))
-        return self.pose.px_per_mm(middle) * float(np.min(np.abs(np.diff(self.height_mm))))
+        return _pitch_px(self.pose, self.height_mm)
+
+
+def _pitch_px(pose: CylinderPose, height_mm: np.ndarray) -> float:
+    return pose.px_per_mm(float(np.median(height_mm))) * float(np.min(np.abs(np.diff(height_mm))))
+
+
+def _relative(pose: CylinderPose, scale: Scale) -> float:
+    return pose.residual_px / _pitch_px(pose, np.array([m.height_mm for m in scale.marks]))
 
 
 def fit_graduations(
@@ -226,8 +249,7 @@ def _focal(known: tuple[float, float] | None, shape: tuple[int, int]) -> tuple[f
 def measured_from(fit: GraduationFit, pose: CylinderPose) -> GraduationFit | None:
     """The same marks measured anew in ``fit.grey`` from another pose, their numbering kept."""
     task = _Task(fit.grey, fit.scale, *fit.focal, fit.focal_known)
-    wall = _measure_wall(task, pose, MarkPoints(
-        np.zeros((0, 2)), np.zeros(0), np.zeros((0, 2)), np.zeros(0, int), np.zeros(0)), rounds=5)
+    wall = _measure_wall(task, pose, NO_ENDS, rounds=5)
     if wall.core_rad is None or wall.long_rad is None:
         return None
     evidence = shift_evidence(fit.grey, wall.pose, fit.scale, wall.core_rad)
@@ -262,11 +284,11 @@ def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]
         if wall.core_rad is None or wall.long_rad is None:
             continue
         told = float(evidence.log_likelihood[int(np.flatnonzero(evidence.shifts == shift)[0])])
-        # all in one picture: its misfits, in pixels, need not be made relative
-        score = told + _explained(float(_shown(wall.samples, wall.used, wall.core_rad).sum()),
-                                  wall.pose.residual_px)
+        score = told + _score(wall)
         if best is None or score > best[0]:
             best = score, _moved(evidence, shift), wall
+    if best is not None and _relative(best[2].pose, scale) >= CLEAR_RESIDUAL:
+        best = _by_the_marks_alone(best, task, fixed is not None)
     if best is None:
         return None
     _, evidence, wall = best
@@ -280,6 +302,47 @@ def _measured(found: Found, task: _Task, fixed: tuple[float, tuple[float, float]
     return GraduationFit(scale, task.grey, wall.pose, wall.samples, seen, wall.used,
                          wall.core_rad, wall.long_rad, evidence, task.focal_known,
                          found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
+
+
+def _score(wall: _Wall) -> float:
+    """How well a measured wall explains its picture, to be compared within one picture: its
+    misfits, in pixels, need not be made relative."""
+    assert wall.core_rad is not None
+    return _explained(float(_shown(wall.samples, wall.used, wall.core_rad).sum()),
+                      wall.pose.residual_px)
+
+
+def _uneven(scale: Scale) -> bool:
+    """Whether the gaps between the marks change all along the scale, as in a tapered bore: it then
+    fits its own marks nearly as well one mark further on, seen a little differently."""
+    return len(main_run(scale)) < _UNEVEN * len(scale.marks)
+
+
+def _by_the_marks_alone(best: tuple[float, ShiftEvidence, _Wall], task: _Task, numbered: bool
+                        ) -> tuple[float, ShiftEvidence, _Wall]:
+    """The wall measured without the ends of the strokes, which shadows of the print and what
+    hides a part of the marks move; in an uneven scale not yet ``numbered`` also one mark further
+    up and down.  The best of all."""
+    score, evidence, wall = best
+    z = task.height_mm
+    marks = points_seen(wall.pose, wall.samples, wall.used, z)
+    place = np.abs(marks.height_mm[:, None] - z[None]).argmin(axis=1)
+    for way in (0,) if numbered or not _uneven(task.scale) else (0, -1, 1):
+        there = (place + way >= 0) & (place + way < len(z))
+        if there.sum() < 12:
+            continue
+        height = z[(place + way)[there]]
+        start = wall.pose.params.copy()
+        start[1] += float(np.mean(height - marks.height_mm[there]))
+        pose = task.pose_from(replace(
+            NO_ENDS, points_px=marks.points_px[there], height_mm=height), 0.3, start)
+        other = _measure_wall(task, pose, NO_ENDS, rounds=5)
+        if other.core_rad is None or other.long_rad is None or (told := _score(other)) <= score:
+            continue
+        seen = shift_evidence(task.grey, other.pose, task.scale, other.core_rad)
+        if seen is not None:
+            score, best = told, (told, seen, other)
+    return best
 
 
 def recentred(fit: GraduationFit) -> GraduationFit:
@@ -426,7 +489,7 @@ def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: n
         i, j = i[pick], j[pick]
     at = pose.on_wall(samples.azimuth_rad[j], z[i] + samples.offset_mm[i, j])
     if strokes is None:
-        return MarkPoints(pose.project(at), z[i], np.zeros((0, 2)), np.zeros(0, int), np.zeros(0))
+        return replace(NO_ENDS, points_px=pose.project(at), height_mm=z[i])
     return replace(strokes, points_px=pose.project(at), height_mm=z[i])
 
 

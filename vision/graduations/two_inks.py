@@ -75,7 +75,8 @@ def _split(fit: GraduationFit, pose: CylinderPose, height_mm: float, upper: bool
     """The marks measured from a pose, in the negative on the side of a height that is not
     trusted."""
     h, w = fit.grey.shape
-    (x0, y0), (x1, y1) = pose.project(pose.on_wall(np.radians([-60.0, 60.0]), np.full(2, height_mm)))
+    ends = pose.on_wall(np.radians([-60.0, 60.0]), np.full(2, height_mm))
+    (x0, y0), (x1, y1) = pose.project(ends)
     if not np.isfinite([x0, y0, x1, y1]).all():
         return None
     y, x = np.mgrid[:h, :w].astype(np.float32)

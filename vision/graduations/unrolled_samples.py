@@ -18,6 +18,8 @@ from vision.parameters import DARKEST_LEVEL
 _ACROSS = np.linspace(-0.5, 0.5, 21)
 _OUTER = np.abs(_ACROSS) > 0.36
 _CORE = np.abs(_ACROSS) < 0.3
+#: Grey levels by which a mark and its surroundings differ, at least, to be compared.
+_LEAST_CHANGE = 6.0
 
 
 @dataclass(frozen=True)
@@ -94,3 +96,19 @@ def sample_marks(
     total = weight.sum(axis=-1)
     offset = (weight * _ACROSS[_CORE]).sum(axis=-1) / np.maximum(total, 1e-6)
     return MarkSamples(azimuth_rad, peak, offset * gap_mm[:, None], mean, rough, gap_mm)
+
+
+def lightness(grey: np.ndarray, pose: CylinderPose, samples: MarkSamples, used: np.ndarray,
+              height_mm: np.ndarray) -> float:
+    """Mean grey from half a gap below to half a gap above the marks that were used, in the median:
+    0 as dark as the mark, 1 as light as what is beside it.  1 where there is nothing to go by."""
+    columns = used.any(axis=0)
+    h = height_mm[:, None] + samples.gap_mm[:, None] * _ACROSS[None, :]
+    points = pose.project_wall(samples.azimuth_rad[columns], h.ravel())
+    value = sample(grey, points).reshape(len(height_mm), len(_ACROSS), -1)
+    value = value.transpose(0, 2, 1)[used[:, columns]]
+    value = value[np.isfinite(value).all(axis=1)]
+    dark, light = (value.min(axis=1), value.max(axis=1)) if len(value) else (np.zeros(0),) * 2
+    clear = light - dark > _LEAST_CHANGE
+    share = (value[clear].mean(axis=1) - dark[clear]) / (light - dark)[clear]
+    return float(np.median(share)) if len(share) else 1.0

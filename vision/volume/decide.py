@@ -133,8 +133,8 @@ NOT_READ: tuple[Refusal, ...] = (
             and e.fit.relative_residual > WRONG_SCALE_RESIDUAL,
             "The marks in the photo do not fit the chosen scale: choose the scale of this "
             "chamber."),
-    Refusal("marks-out-of-place", lambda e: e.fit is not None
-            and e.fit.relative_residual > UNSOUND_RESIDUAL),
+    Refusal("marks-out-of-place", lambda e: e.fit is not None and (
+        e.fit.relative_residual > UNSOUND_RESIDUAL or not e.fit.is_of_marks)),
     Refusal("surface-cut-off", _cut_off),
     Refusal("surface-not-found", _absent,
             "No liquid surface was found in the chamber: it may be covered, empty or full.  "

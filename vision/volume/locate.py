@@ -97,12 +97,17 @@ def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
 
 
 def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
-    """The row that explains its picture best, each next one only if better by far."""
+    """The row that explains its picture best, each next one only if better by far; the gaps
+    between marks only if nothing else is found."""
     best: GraduationFit | None = None
+    marks = False
     for row in rows:
-        if best is None or row.log_likelihood > best.log_likelihood + BETTER_ROW_NATS:
-            best = row
-        if best.is_clear:
+        if (of_marks := row.is_of_marks) < marks:
+            continue
+        if best is None or of_marks > marks or (
+                row.log_likelihood > best.log_likelihood + BETTER_ROW_NATS):
+            best, marks = row, of_marks
+        if best.is_clear and marks:
             break
     return None if best is None else in_two_inks(recentred(best))
 
