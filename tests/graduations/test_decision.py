@@ -56,6 +56,22 @@ def test_numbers_do_not_prove_what_the_marks_contradict(log_odds, misfit_share, 
     assert reject_by_marks(fit(log_odds, misfit_share)) is against
 
 
+@pytest.mark.parametrize(("shown", "misfit_share", "legible", "against"), [
+    ("x" * 40 + "." * 20, 0.01, 3, False),              # the upper end lies in shadow
+    ("." * 20 + "x" * 40, 0.01, 3, False),              # the lower end is under a cloth
+    ("x" * 40 + "...x......x.........", 0.01, 3, False),  # one or another seems to be there
+    ("x" * 40 + "." * 20, 0.01, 2, True),               # too few numbers
+    ("x" * 40 + "." * 20, 0.04, 3, True),               # the marks are out of place
+    ("x." * 30, 0.01, 3, True),                         # gaps all along
+    ("x" * 20 + "." * 40, 0.01, 3, True),               # most of the scale is not there
+])
+def test_an_end_that_is_not_seen_does_not_unsettle_what_numbers_prove(
+        shown, misfit_share, legible, against):
+    one = fit(HOPELESS_LOG_ODDS - 60.0, misfit_share)
+    one.seen = np.array([c == "x" for c in shown])
+    assert reject_by_marks(one, legible) is against
+
+
 @pytest.mark.parametrize(("there", "followed"), [("agree", True), ("unread", False),
                                                  ("disagree", False), ("other", False)])
 def test_a_leaning_is_followed_only_to_where_the_numbers_agree(monkeypatch, there, followed):

@@ -22,6 +22,7 @@ from PIL import Image, ImageDraw, ImageFont
 from vision.errors import InputError
 from vision.graduations import numeral_reader as numerals
 from vision.graduations.numeral_reader import (
+    AGREES,
     ALPHABET,
     CHANCE,
     MISREAD,
@@ -219,6 +220,31 @@ def said(text: str, candidates: tuple[str, ...], chance: float = 0.99) -> PatchE
 
 def silent(candidates: tuple[str, ...]) -> PatchEvidence:
     return PatchEvidence(dict.fromkeys((*candidates, ""), 0.0), 1.0, "", 0.0)
+
+
+def columns_that_read(text: str) -> np.ndarray:
+    """An answer of the network that shows ``text`` beyond doubt."""
+    path = [c for digit in text for c in (ALPHABET.index(digit) + 1, 0)]
+    out = np.full((len(path) + 1, len(ALPHABET) + 1), 1e-4)
+    out[np.arange(len(path) + 1), [0, *path]] = 1.0
+    return np.log(out / out.sum(1, keepdims=True))
+
+
+class TestLostPoint:
+    def test_a_number_without_its_point_is_believed_a_little_less(self):
+        (seen,) = numerals._evidence([columns_that_read("75")], [["7.5", "5", "12.5"]])
+        assert seen.text == "75"
+        assert AGREES < seen.scores["7.5"] < np.log(1 / CHANCE)
+        assert seen.scores["5"] < 0 > seen.scores["12.5"]
+        assert NumeralEvidence((seen,)).doubting(("7.5",)) == ()
+
+    def test_where_the_bare_number_is_on_the_scale_it_is_that_one(self):
+        (seen,) = numerals._evidence([columns_that_read("25")], [["2.5", "25"]])
+        assert seen.scores["25"] > AGREES and seen.scores["2.5"] < 0
+
+    def test_the_point_seen_is_as_before(self):
+        (seen,) = numerals._evidence([columns_that_read("7.5")], [["7.5", "5"]])
+        assert seen.text == "7.5" and seen.scores["7.5"] > AGREES > seen.scores["5"]
 
 
 class TestNumbering:

@@ -11,13 +11,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
+from vision.graduations.cylinder_pose import CylinderPose
 from vision.imaging.photo import load_photo
 from vision.meniscus_image.candidates import MeniscusCandidate, Search, _at_steps
 from vision.meniscus_image.candidates import posterior_weights as weights
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.parameters import SURE_PLACE
-from vision.scale_file.scale import load_scale
+from vision.scale_file.scale import load_scale, parse_scale
 from vision.volume.read import read_volume
 
 SAMPLES = Path(__file__).parents[2] / "sample_images"
@@ -130,3 +131,30 @@ def test_the_rims_of_a_step_are_no_surface(elevation_deg, low_mm, high_mm):
     hit = height[_at_steps(scale, pose, height)]
     assert hit.min() == pytest.approx(low_mm, abs=2.8)
     assert hit.max() == pytest.approx(high_mm, abs=2.8)
+
+
+@pytest.mark.parametrize("pieces", [1, 12])
+def test_a_cone_is_a_step_however_finely_its_file_divides_it(pieces):
+    cone = np.linspace(0.0, 1.0, pieces + 1)
+    scale = parse_scale({
+        "name": "funnel", "unit": "mL", "wall_mm": 1.5, "capacity": 40,
+        "inner_diameter_mm": [[0, 18.0], *([5 + c, 18 + 12 * c] for c in cone), [40, 30.0]],
+        "outer_diameter_mm": 33.0,
+        "height_mm": [[0, 0.0], [5, 19.6], [6, 22.0], [40, 70.0]], "marks": [
+            {"from": 1, "to": 5, "step": 1, "length": "long", "label": True},
+            {"from": 7, "to": 40, "step": 1, "length": "long", "label": True}]})
+    pose = CylinderPose(np.array([300.0, 21.0, 0.0, 0.0, 0.0, 7.3]), np.zeros((6, 6)), 16.5,
+                        (450.0, 600.0), 0.2)
+    z = np.array([10.0, 18.0, 19.7, 20.8, 21.9, 22.5, 24.0, 60.0])
+    assert list(_at_steps(scale, pose, z)) == [False, False, True, True, True, True, False, False]
+
+
+def test_a_slow_taper_is_no_step():
+    scale = parse_scale({
+        "name": "taper", "unit": "mL", "wall_mm": 1.5, "capacity": 40,
+        "inner_diameter_mm": [[0, 26.3], [40, 27.7]], "outer_diameter_mm": 33.0,
+        "height_mm": [[0, 0.0], [40, 70.0]], "marks": [
+            {"from": 1, "to": 40, "step": 1, "length": "long", "label": True}]})
+    pose = CylinderPose(np.array([300.0, 35.0, 0.0, 0.0, 0.0, 7.3]), np.zeros((6, 6)), 16.5,
+                        (450.0, 600.0), 0.2)
+    assert not _at_steps(scale, pose, np.linspace(1, 69, 40)).any()

@@ -34,7 +34,7 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
     pose = CylinderPose(np.array([d, level + d * np.tan(np.radians(elevation_deg)), 0.0,
                                   np.radians(elevation_deg), 0.0, np.log(1500.0)]),
                         np.zeros((6, 6)), SCALE.outer_radius_mm, (449.5, 599.5), 0.2)
-    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02,
+    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02, is_of_marks=True,
                           grey=np.zeros((1200, 900), np.float32))
     found = refusal_of(SimpleNamespace(  # type: ignore[arg-type]
         meniscus=meniscus, fit=fit, scale=SCALE, quality=SimpleNamespace(blur_px=0.5)))

@@ -47,7 +47,7 @@ GROUP = 8  # patches of about one width run at a time
 MISREAD = 0.05
 # Share of labels with a decimal point in which the point is too small to be seen: "7.5" is
 # then read as "75".  Our choice: in small print it is a pixel, or none.
-LOST_POINT = 0.3
+LOST_POINT = 0.35
 # Probability that a readable label shows one given text when nothing is known of
 # it: about a hundred texts (0 to 99) are usual on a scale.
 CHANCE = 0.01
