@@ -24,6 +24,7 @@ class Row:
     log_likelihood: float
     pitch_px: float = 12.0
     is_clear: bool = False
+    is_of_marks: bool = True
     strategy: str = ""
     picture: Picture | None = None
     grey: np.ndarray | None = None
@@ -45,7 +46,8 @@ def rows(monkeypatch):
         return None if row is None else replace(row, picture=picture)
 
     monkeypatch.setattr(stage, "row_in", row_in)
-    monkeypatch.setattr(stage, "recentred", lambda row: row)
+    for mend in ("recentred", "in_two_inks"):
+        monkeypatch.setattr(stage, mend, lambda row: row)
     return found, asked
 
 
@@ -123,3 +125,13 @@ def test_a_row_is_fitted_once_for_the_same_question(monkeypatch):
     stage.row_in(picture, "blue", SCALE, Hints())
     stage.row_in(working_picture(photo()), "red", SCALE, Hints())
     assert len(asked) == 5
+
+
+def test_marks_are_taken_before_the_gaps_between_them(rows):
+    found, asked = rows
+    found[2, "grey"] = Row(100.0, is_clear=True, is_of_marks=False)
+    found[2, "light print"] = Row(60.0)
+    assert locate(photo(), SCALE).strategy == "light print"
+    assert {look for _, look in asked} == set(LOOKS)
+    del found[2, "light print"]
+    assert locate(photo(), SCALE).strategy == "grey"
