@@ -137,6 +137,39 @@ def test_draws_keep_to_their_tier_and_to_their_seed() -> None:
         assert abs(s.elevation_deg) <= steepest and s.expect in ("read", "refuse", "off-scale")
 
 
+def test_marks_may_run_right_round() -> None:
+    scale = FULL[0].scale
+    low, high = scale.lowest_mark.height_mm - 4, scale.highest_mark.height_mm + 4
+    for rings, kinds in (("long", {"long"}), ("all", {"long", "short"})):
+        ink = Ink(round=rings, opacity=1.0)
+        rows = opacity_map(scale, ink, scale.outer_radius_mm, low, high)
+        assert rows.shape[1] == int(2 * math.pi * scale.outer_radius_mm * PX_PER_MM)
+        whole = {m.length for m in scale.marks
+                 if rows[int((high - m.height_mm) * PX_PER_MM)].min() > 0.9}
+        assert whole == kinds
+
+
+def test_strange_chambers_are_the_same_chambers_with_more_in_them() -> None:
+    plain = [draw(5, i)[0] for i in range(60)]
+    strange = [draw(5, i, strange=1.0)[0] for i in range(60)]
+    share = [draw(5, i, strange=0.4)[0] for i in range(60)]
+    assert 0.2 < np.mean([(a.ink, a.foam, a.fog, a.mixed) != (b.ink, b.foam, b.fog, b.mixed)
+                          for a, b in zip(plain, share, strict=True)]) < 0.6
+    for a, b in zip(plain, strange, strict=True):
+        assert (a.level_mm, a.scale, a.contact_deg) == (b.level_mm, b.scale, b.contact_deg)
+        assert np.array_equal(a.pose.centre, b.pose.centre)
+    assert any(s.fog for s in strange) and any(s.ink.round != "none" for s in strange)
+    mixed = [s.mixed for s in strange if s.mixed]
+    assert mixed and all(min(m[0]) >= 0 and 0 <= m[1] <= 0.25 and max(m[2]) <= 1 for m in mixed)
+    foamy = [s for s in strange if s.foam]
+    assert foamy
+    for s in foamy:  # bubbles keep off the wall
+        assert s.level_mm is not None
+        bore = s.scale.inner_radius_mm(float(s.scale.value_at(s.level_mm)))
+        assert all(b.aside_mm + b.radius_mm <= bore for b in s.foam)
+        assert label_of(s)["foam"]
+
+
 def test_nothing_is_shared_with_the_other_physics() -> None:
     folder = Path(vision.training.traced.__file__).parent
     for file in folder.glob("*.py"):
