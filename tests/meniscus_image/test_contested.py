@@ -30,7 +30,7 @@ class Told(Search):
         self.fit = SimpleNamespace(pose=pose, scale=SCALE)  # type: ignore[assignment]
         self.beside = beside
 
-    def offset_at(self, height_mm: float) -> OffsetPosterior:
+    def offset_at(self, height_mm: float, least_odds: float = 0.0) -> OffsetPosterior:
         return self.beside.get(height_mm - HERE_MM, look(height_mm - HERE_MM + 2.0, 0.1))
 
 

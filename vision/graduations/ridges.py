@@ -21,8 +21,9 @@ _USUAL_LEVEL, _LEAST_RESPONSE = 140.0, 2.5
 _FAINT_SHARE, _CLEAR_PIXELS = 0.55, 3
 
 
-#: Rows that are worked on at a time.
-_STRIP_ROWS = 512
+#: So many pixels are worked on at a time: what is made of them stays in the processor's own
+#: memory, where it is several times as quick.
+_STRIP_PIXELS = 100_000
 
 
 @dataclass(frozen=True)
@@ -52,17 +53,23 @@ class Strokes:
 _NONE = Strokes(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0))
 
 
-def ridge_response(grey: np.ndarray, sigma_px: float) -> np.ndarray:
+def ridge_response(grey: np.ndarray, sigma_px: float, room: np.ndarray | None = None
+                   ) -> np.ndarray:
     """How much darker a pixel is than both its surroundings above and below.
 
     ``grey`` is (H, W) float32.  The smaller of the two differences is taken, so
-    that a plain step (the edge of a lid) gives no response.
+    that a plain step (the edge of a lid) gives no response.  ``room`` (2, H or more, W) float32,
+    where given, is worked in and holds what is returned.
     """
-    smooth = cv2.GaussianBlur(grey, (0, 0), sigma_px)
-    d = max(1, round(1.7 * sigma_px))
-    response = np.zeros_like(smooth)
-    darker = cv2.min(smooth[: -2 * d], smooth[2 * d:])
-    response[d:-d] = cv2.subtract(darker, smooth[d:-d])
+    rows = grey.shape[0]
+    smooth, response = np.empty((2, *grey.shape), np.float32) if room is None else room[:, :rows]
+    cv2.GaussianBlur(grey, (0, 0), sigma_px, dst=smooth)
+    d = min(max(1, round(1.7 * sigma_px)), rows)
+    response[:d] = response[rows - d:] = 0.0
+    if rows > 2 * d:
+        inner = response[d:-d]
+        np.minimum(smooth[:-2 * d], smooth[2 * d:], out=inner)
+        np.subtract(inner, smooth[d:-d], out=inner)
     return np.asarray(response)
 
 
@@ -89,16 +96,17 @@ def find_strokes(
     # smeared grain is grain no longer, and what it still breaks is joined again
     times = 4.5 if smear_px > 1 else 6.0
     threshold = max(_LEAST_RESPONSE, times * float(np.median(sample)))
-    mask = (response > threshold).astype(np.uint8)
+    mask = (response > threshold).view(np.uint8)
     if not mask.any():
         return _NONE
     if smear_px > 1:
         reach = np.ones((3, 2 * smear_px + 1), np.uint8)
         mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, reach), dtype=np.uint8)
-    whole = (response > _FAINT_SHARE * threshold).astype(np.uint8) if faint else mask
+    whole = (response > _FAINT_SHARE * threshold).view(np.uint8) if faint else mask
     # OpenCV's own figures of the components cost five times as much as finding them.
     count, labels = cv2.connectedComponents(whole, connectivity=8)
-    y, x = np.divmod(np.flatnonzero(whole), whole.shape[1])
+    # numpy looks for what is true much faster than for what is not nought
+    y, x = np.divmod(np.flatnonzero(whole.view(bool)), whole.shape[1])
     part = labels[y, x]
     left, top = _least(x, part, count), _least(y, part, count)
     width = 1 - _least(-x, part, count) - left
@@ -112,20 +120,25 @@ def find_strokes(
 
 
 def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:
-    """The ridge response for the usual brightness; a strip of rows at a time, for the memory."""
+    """The ridge response for the usual brightness; a strip of rows at a time, in one place."""
+    height, width = grey.shape
     around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
                       (5, 5))
-    around = cv2.resize(around, (grey.shape[1], grey.shape[0]), interpolation=cv2.INTER_LINEAR)
-    response = np.asarray(around)
+    response = np.asarray(cv2.resize(around, (width, height), interpolation=cv2.INTER_LINEAR))
     # OpenCV's kernel for floats reaches 4 sigma; the ridge looks 1.7 sigma beyond that.
     beyond = math.ceil(6 * sigma_px) + 2
-    height = grey.shape[0]
-    for top in range(0, height, _STRIP_ROWS):
-        first, end = max(0, top - beyond), min(height, top + _STRIP_ROWS)
+    rows = max(2 * beyond, _STRIP_PIXELS // width)
+    work = np.empty((3, min(height, rows + 2 * beyond), width), np.float32)
+    for top in range(0, height, rows):
+        first, end = max(0, top - beyond), min(height, top + rows)
         strip = grey[first:min(height, end + beyond)]
-        ridge = ridge_response(cv2.blur(strip, (smear_px, 1)) if smear_px > 1 else strip, sigma_px)
-        response[top:end] = ridge[top - first:end - first] * (
-            _USUAL_LEVEL / (around[top:end] + DARKEST_LEVEL))
+        if smear_px > 1:
+            strip = cv2.blur(strip, (smear_px, 1), dst=work[2, :len(strip)])
+        ridge = ridge_response(strip, sigma_px, work[:2])
+        here = response[top:end]
+        here += DARKEST_LEVEL
+        np.divide(_USUAL_LEVEL, here, out=here)
+        here *= ridge[top - first:end - first]
     return response
 
 

@@ -18,11 +18,16 @@ from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
 from vision.meniscus_image.misread_risk import OBLIQUE_DEG
-from vision.meniscus_image.networks import OffsetPosterior, offset_posterior, row_probability
+from vision.meniscus_image.networks import (
+    MOST_ODDS,
+    OffsetPosterior,
+    offset_posterior,
+    row_probability,
+)
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
-from vision.parameters import OTHER_SIDE_DEG
+from vision.parameters import OTHER_SIDE_DEG, OTHER_SIDE_NATS
 from vision.scale_file.scale import Scale
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the offset network.
@@ -110,20 +115,29 @@ class Search:
 
     def other_side_nats(self, places: list[MeniscusCandidate]) -> float:
         """How much better the networks understand the surface as one seen from the other side
-        (log of the ratio of their beliefs; 0 where the two can hardly be told apart).
+        (log of the ratio of their beliefs; 0 where the two can hardly be told apart), or the most
+        that it can still be, as soon as that is no more than ``OTHER_SIDE_NATS``.
 
         The disc of the surface shows its upper face to a camera above it, its lower one to a
         camera below: the picture of the surface knows what the marks say of the view.
         """
         if min(abs(self.elevation_deg(q.height_mm)) for q in places) < OTHER_SIDE_DEG:
             return 0.0
+        belief = max(sum(q.weight * q.look.odds for q in places), _NO_BELIEF)
+        enough = belief * math.exp(OTHER_SIDE_NATS)
+        if enough >= MOST_ODDS:  # as for most surfaces that show well: no need to ask
+            return math.log(MOST_ODDS / belief)
         other = copy(self)
         other.side = -self.side
-        there, _ = other.candidates(None)
-        belief = sum(q.weight * q.look.odds for q in places)
-        other_belief = sum(q.weight * other.offset_at(q.height_mm).odds
-                           for q in there[:len(places)])
-        return math.log(max(other_belief, _NO_BELIEF) / max(belief, _NO_BELIEF))
+        there = other.candidates(None)[0][:len(places)]
+        other_belief, unasked = 0.0, sum(q.weight for q in there)
+        for q in there:
+            if other_belief + unasked * MOST_ODDS <= enough:
+                break
+            unasked -= q.weight
+            least = (enough - other_belief - unasked * MOST_ODDS) / q.weight
+            other_belief += q.weight * other.offset_at(q.height_mm, least).odds
+        return math.log(max(other_belief + unasked * MOST_ODDS, _NO_BELIEF) / belief)
 
     def bore(self, height_mm: float) -> tuple[float, float]:
         """Radius of the bore and thickness of the wall at a height."""
@@ -156,7 +170,7 @@ class Search:
         here = self._value(place.height_mm, place.look)
         for aside_mm in _BESIDE_MM:
             about = place.height_mm + aside_mm
-            look = self.offset_at(about)
+            look = self.offset_at(about, _AS_WELL * place.look.odds)
             if look.odds > _AS_WELL * place.look.odds and (
                     abs(self._value(about, look) - here) > scale.division_at(here)):
                 return MeniscusCandidate(about, place.weight, None, look)
@@ -179,11 +193,13 @@ class Search:
         return float(self.fit.scale.value_at(
             centre_mm - look.mean_mm - self.wall_shift_mm(centre_mm)))
 
-    def offset_at(self, centre_mm: float) -> OffsetPosterior:
+    def offset_at(self, centre_mm: float, least_odds: float = 0.0) -> OffsetPosterior:
         """The offset network's word on one height of the wall.
 
         Where the sight line is poorly known (no focal length, a steep view), its doubt
         goes through the offset network: three elevations with the same mean and spread.
+        As soon as the odds cannot reach ``least_odds`` any more, that is all that is told: they
+        are then the most that they could have been.
         """
         pose = self.fit.pose
         radius, wall = self.bore(centre_mm)
@@ -192,11 +208,16 @@ class Search:
         doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [
             elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
-        looks = [offset_posterior(close, self.whole, e, radius, wall, centre_mm - self.foot_mm,
-                                  self.px_per_mm) for e in at]
+        looks: list[OffsetPosterior] = []
+        log_odds = [math.log(MOST_ODDS)] * len(at)
+        for k, e in enumerate(at):
+            looks.append(offset_posterior(close, self.whole, e, radius, wall,
+                                          centre_mm - self.foot_mm, self.px_per_mm))
+            log_odds[k] = math.log(looks[k].odds)
+            if math.exp(float(np.mean(log_odds))) < least_odds:
+                break
         return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
-                               float(np.exp(np.mean([math.log(k.odds) for k in looks]))),
-                               any(k.hidden for k in looks))
+                               float(np.exp(np.mean(log_odds))), any(k.hidden for k in looks))
 
 
 def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:

@@ -47,9 +47,10 @@ class MeniscusPosterior:
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
     ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
-    liquid is as dark as its meniscus; ``other_side_nats`` how much better the surface is
-    understood as one that is seen from the other side of its plane; ``of_the_room`` that the
-    place is unlike a surface and the room shows more there than the wall does.
+    liquid is as dark as its meniscus; ``other_side_nats`` how much better, at the most, the
+    surface is understood as one that is seen from the other side of its plane;
+    ``of_the_room`` that the place is unlike a surface and the room shows more there than the
+    wall does.
     ``contested`` says that another line close beside may as well be the front edge.
     ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
     interval leaves out on either side, less where that would leave out what the choice
@@ -133,7 +134,8 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
     radius, wall = search.bore(centre)
     first, *others = (search.mode(place, weight) for weight, place in weighed)
     # a place that is not believed in is refused anyway, and a person's word settles it
-    rival = search.rival_line(best) if near_mm is None and first.weight >= SURE_PLACE else None
+    believed = near_mm is None and first.weight >= SURE_PLACE
+    rival = search.rival_line(best) if believed else None
     if rival is not None:
         share = rival.look.odds / (rival.look.odds + best.look.odds)
         others.append(search.mode(rival, first.weight * share))
@@ -145,7 +147,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
         ring=is_printed_ring(rgb, fit, line_mm), hidden=best.look.hidden,
-        other_side_nats=search.other_side_nats(places) if near_mm is None else 0.0,
+        other_side_nats=search.other_side_nats(places) if believed else 0.0,
         of_the_room=(best.look.odds < UNLIKE_ODDS
                      and room_share(rgb, fit, line_mm) > BESIDE_SHARE))
     return _least_misleading(_as_before_cooling(found) if found.hidden else found, fit)

@@ -10,6 +10,7 @@ decide and what no single edge shows.
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 from importlib.resources import files
@@ -31,6 +32,9 @@ from vision.small_network import run_network
 
 #: The odds that the offset network was taught with: windows of the line to windows of other things.
 TAUGHT_ODDS = 1.75
+#: Beyond this the logit of "it is here" says nothing more, and the largest odds that follow.
+_SUREST = 12.0
+MOST_ODDS = math.exp(_SUREST) / TAUGHT_ODDS
 
 
 @dataclass(frozen=True)
@@ -107,7 +111,7 @@ def offset_posterior(
     hidden = is_hidden(seen, elevation_deg)
     if hidden:
         heat *= HIDDEN_COOLING
-    here = np.clip(said[-1] / cooled["here"], -12.0, 12.0)
+    here = np.clip(said[-1] / cooled["here"], -_SUREST, _SUREST)
     return OffsetPosterior(_softmax(said[:-1], heat), float(np.exp(here) / TAUGHT_ODDS), hidden)
 
 
