@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 import cv2
 import numpy as np
 import pytest
@@ -149,9 +151,9 @@ def test_components_are_those_of_opencvs_own_figures(monkeypatch, smear_px, fain
     picture += rng.normal(0, 8.0, picture.shape).astype(np.float32)
     masks, ours = [], cv2.connectedComponents
 
-    def components(mask, connectivity):
+    def components(mask, labels, connectivity):
         masks.append(mask.copy())
-        return ours(mask, connectivity=connectivity)
+        return ours(mask, labels, connectivity=connectivity)
 
     monkeypatch.setattr(ridges.cv2, "connectedComponents", components)
     found = find_strokes(picture, 1.3, smear_px=smear_px, faint=faint, max_slope=99.0)
@@ -169,3 +171,40 @@ def test_components_are_those_of_opencvs_own_figures(monkeypatch, smear_px, fain
         found.centre_px[:, 0], found.left_px[:, 0], found.right_px[:, 0], strict=True)]
     assert len(seen) > 15 and set(seen) <= expected.keys()
     assert faint or len(seen) == len(long)
+
+
+def by_whole_picture(picture: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:
+    """The response as it is defined, from whole arrays, without strips and without room kept."""
+    small = cv2.resize(picture, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA)
+    around = cv2.resize(cv2.blur(small, (5, 5)), picture.shape[::-1],
+                        interpolation=cv2.INTER_LINEAR)
+    smooth = cv2.GaussianBlur(cv2.blur(picture, (smear_px, 1)) if smear_px else picture,
+                              (0, 0), sigma_px)
+    d = max(1, round(1.7 * sigma_px))
+    ridge = np.zeros_like(smooth)
+    ridge[d:-d] = np.minimum(smooth[:-2 * d], smooth[2 * d:]) - smooth[d:-d]
+    return ridge * (140.0 / (around + ridges.DARKEST_LEVEL))
+
+
+@pytest.mark.parametrize("sigma_px, smear_px", [(1.2, 0), (2.0, 0), (1.3, 9), (1.6, 13)])
+def test_strips_and_kept_room_leave_no_trace(sigma_px, smear_px):
+    """Pictures of several sizes one after the other, with strips that do not fill them."""
+    rng = np.random.default_rng(5)
+    for shape in ((700, 600), (60, 80), (1300, 333), (5, 40), (700, 600)):
+        picture = rng.uniform(0, 255, shape).astype(np.float32)
+        found = ridges._proportioned_response(picture, sigma_px, smear_px)
+        if shape[0] > 2 * max(1, round(1.7 * sigma_px)):
+            np.testing.assert_array_equal(found, by_whole_picture(picture, sigma_px, smear_px))
+        else:
+            assert not found.any()
+
+
+def test_two_threads_look_at_once():
+    pictures = [paper() for _ in range(2)]
+    for k, picture in enumerate(pictures):
+        for y in range(40, 560, 26 + 10 * k):
+            stroke(picture, 60, 180, y)
+    alone = [find_strokes(p, 1.3) for p in pictures]
+    with ThreadPoolExecutor(2) as pool:
+        for k, found in enumerate(pool.map(lambda k: find_strokes(pictures[k % 2], 1.3), range(40))):
+            np.testing.assert_array_equal(found.centre_px, alone[k % 2].centre_px)

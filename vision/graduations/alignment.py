@@ -89,17 +89,20 @@ def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 3) -> tuple[np.ndarray
     z0, zs = _middle_and_half(z)
     t0, ts = _middle_and_half(t)
     u, v = (z - z0) / zs, (t - t0) / ts
-    design = np.stack([u, np.ones(n), -u * v, v])
-    w, bend, c = np.ones(n), np.ones(n), 0.0
+    design = np.empty((4, n))
+    design[0], design[1], design[2], design[3] = u, 1.0, -u * v, v
+    weighted, c = design[:3].copy(), 0.0
     for turn in range(rounds):
-        weighted = design[:3] * (w / (bend * bend))
         a, b, c = _solved((weighted @ design.T).tolist())
         c = min(max(c, -0.8), 0.8)
-        bend = 1.0 + c * u
         if turn + 1 < rounds:
+            bend = 1.0 + c * u
             r = np.abs(v - (a * u + b) / bend)
-            s = max(3.7 * float(np.partition(r, n // 2)[n // 2]), 2.5e-4)
+            middle = r.copy()
+            middle.partition(n // 2)
+            s = max(3.7 * float(middle[n // 2]), 2.5e-4)
             w = 1.0 / (1.0 + (r / s) ** 2)
+            weighted = design[:3] * (w / (bend * bend))
     # back to z and t: t = t0 + ts (a u + b)/(1 + c u), u = (z - z0)/zs
     den0 = 1.0 - c * z0 / zs
     out = np.array([(t0 * c / zs + ts * a / zs) / den0,
@@ -163,15 +166,21 @@ def _regular_segments(count: np.ndarray, t: np.ndarray) -> list[np.ndarray]:
     while len(left) >= 6 and len(segments) < 4:
         k, y = count[left].astype(float), t[left]
         best: np.ndarray | None = None
+        # of a short chain the same pieces are drawn again and again
+        tried: set[tuple[int, int] | bytes] = set()
         for _ in range(60):
             start = int(rng.integers(0, max(len(left) - 5, 1)))
             width = int(rng.integers(5, 14))
             seed = slice(start, min(start + width, len(left)))
-            if seed.stop - seed.start < 5:
+            if seed.stop - seed.start < 5 or (seed.start, seed.stop) in tried:
                 continue
+            tried.add((seed.start, seed.stop))
             abc, _ = fit_1d(k[seed], y[seed], rounds=2)
             pitch = np.abs(slope_1d(abc, k))
             inlier = np.abs(y - project_1d(abc, k)) < 0.14 * pitch + 0.4
+            if (which := inlier.tobytes()) in tried:
+                continue
+            tried.add(which)
             if inlier.sum() >= 6:
                 abc, _ = fit_1d(k[inlier], y[inlier], rounds=2)
                 pitch = np.abs(slope_1d(abc, k))
@@ -237,19 +246,19 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                             focal_px) for t, outside, column, mark, stroke, chain in later)
         found += [a for a in grown if a is not None]
     found.sort(key=lambda a: -a.score)
-    distinct: list[Alignment] = []
+    distinct: list[tuple[Alignment, dict[int, int]]] = []
     for a in found:
-        if not any(_same(a, b) for b in distinct):
-            distinct.append(a)
-    return distinct[:24]
+        pairs = dict(zip(a.stroke.tolist(), a.mark.tolist(), strict=True))
+        if not any(_same(pairs, others) for _, others in distinct):
+            distinct.append((a, pairs))
+    return [a for a, _ in distinct[:24]]
 
 
-def _same(a: Alignment, b: Alignment) -> bool:
-    """Whether two alignments give the strokes the same marks."""
-    pairs = dict(zip(b.stroke.tolist(), b.mark.tolist(), strict=True))
-    shared = [pairs[s] == m for s, m in zip(a.stroke.tolist(), a.mark.tolist(), strict=True)
-              if s in pairs]
-    return bool(shared) and float(np.mean(shared)) > 0.5
+def _same(a: dict[int, int], b: dict[int, int]) -> bool:
+    """Whether two alignments, as the mark of each stroke, give most strokes that both have the
+    same marks."""
+    alike = [b[s] == m for s, m in a.items() if s in b]
+    return 2 * sum(alike) > len(alike)
 
 
 def _trials(
@@ -396,9 +405,11 @@ def _grow(
     there = t[near]
     order = np.arange(len(z_all))
     apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
-    whole = 0
+    whole, settled = 0, False
+    abc = np.zeros(3)
     for turn in range(1, _MOST_TURNS + 1):
-        abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
+        if not settled:
+            abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
         # a short row does not foretell what lies far beyond it: it is followed in steps
         ahead = turn * (3 + len(mark) // 2)
         known = (order >= mark.min() - ahead) & (order <= mark.max() + ahead)
@@ -417,11 +428,13 @@ def _grow(
         first = np.zeros(len(t), int)
         first[new_stroke[::-1]] = count[::-1]
         only = first[new_stroke] == count
-        mark, stroke = new_mark[only], new_stroke[only]
+        new_mark, new_stroke = new_mark[only], new_stroke[only]
+        settled = np.array_equal(new_mark, mark) and np.array_equal(new_stroke, stroke)
+        mark, stroke = new_mark, new_stroke
         if len(mark) < 5:
             return None
         whole += bool(known.all())
-        if whole == 2:
+        if whole == 2 or whole and settled:  # another turn would only say the same
             break
     abc, residual = fit_1d(z_all[mark], t[stroke])
     if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():

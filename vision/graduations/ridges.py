@@ -7,6 +7,7 @@ lighter, on a dark wall).  Nothing here knows about scales or chambers.
 from __future__ import annotations
 
 import math
+import threading
 from dataclasses import dataclass
 
 import cv2
@@ -24,6 +25,9 @@ _FAINT_SHARE, _CLEAR_PIXELS = 0.55, 3
 #: So many pixels are worked on at a time: what is made of them stays in the processor's own
 #: memory, where it is several times as quick.
 _STRIP_PIXELS = 100_000
+#: Room to work in is kept from one look to the next up to so many pixels: memory that is new to
+#: a process takes as long as the work itself.
+_KEPT_PIXELS = 1_500_000
 
 
 @dataclass(frozen=True)
@@ -50,6 +54,22 @@ class Strokes:
                        self.length_px[index], self.strength[index])
 
 
+class _Room(threading.local):
+    """Arrays to work in, each under its name; what was in them is gone at the next call."""
+
+    def __init__(self) -> None:
+        self.kept: dict[str, np.ndarray] = {}
+
+    def array(self, name: str, shape: tuple[int, ...], dtype: type) -> np.ndarray:
+        size = math.prod(shape)
+        if size > _KEPT_PIXELS:
+            return np.empty(shape, dtype)
+        if name not in self.kept or self.kept[name].size < size:
+            self.kept[name] = np.empty(size, dtype)
+        return self.kept[name][:size].reshape(shape)
+
+
+_ROOM = _Room()
 _NONE = Strokes(np.zeros((0, 2)), np.zeros((0, 2)), np.zeros((0, 2)), np.zeros(0), np.zeros(0))
 
 
@@ -95,8 +115,11 @@ def find_strokes(
     sample = np.abs(response[::4, ::4])
     # smeared grain is grain no longer, and what it still breaks is joined again
     times = 4.5 if smear_px > 1 else 6.0
-    threshold = max(_LEAST_RESPONSE, times * float(np.median(sample)))
-    mask = (response > threshold).view(np.uint8)
+    quiet = 2 * np.count_nonzero(times * sample <= _LEAST_RESPONSE) > sample.size
+    threshold = _LEAST_RESPONSE if quiet else max(
+        _LEAST_RESPONSE, times * float(np.median(sample)))
+    mask = np.greater(response, threshold, out=_ROOM.array("mask", response.shape, np.bool_)
+                      ).view(np.uint8)
     if not mask.any():
         return _NONE
     if smear_px > 1:
@@ -104,7 +127,8 @@ def find_strokes(
         mask = np.asarray(cv2.morphologyEx(mask, cv2.MORPH_CLOSE, reach), dtype=np.uint8)
     whole = (response > _FAINT_SHARE * threshold).view(np.uint8) if faint else mask
     # OpenCV's own figures of the components cost five times as much as finding them.
-    count, labels = cv2.connectedComponents(whole, connectivity=8)
+    count, labels = cv2.connectedComponents(
+        whole, _ROOM.array("labels", whole.shape, np.int32), connectivity=8)
     # numpy looks for what is true much faster than for what is not nought
     y, x = np.divmod(np.flatnonzero(whole.view(bool)), whole.shape[1])
     part = labels[y, x]
@@ -120,15 +144,20 @@ def find_strokes(
 
 
 def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:
-    """The ridge response for the usual brightness; a strip of rows at a time, in one place."""
+    """The ridge response for the usual brightness, in an array that the next call uses again.
+
+    A strip of rows at a time, in one place.
+    """
     height, width = grey.shape
     around = cv2.blur(cv2.resize(grey, None, fx=0.25, fy=0.25, interpolation=cv2.INTER_AREA),
                       (5, 5))
-    response = np.asarray(cv2.resize(around, (width, height), interpolation=cv2.INTER_LINEAR))
+    response = np.asarray(cv2.resize(
+        around, (width, height), _ROOM.array("response", (height, width), np.float32),
+        interpolation=cv2.INTER_LINEAR))
     # OpenCV's kernel for floats reaches 4 sigma; the ridge looks 1.7 sigma beyond that.
     beyond = math.ceil(6 * sigma_px) + 2
     rows = max(2 * beyond, _STRIP_PIXELS // width)
-    work = np.empty((3, min(height, rows + 2 * beyond), width), np.float32)
+    work = _ROOM.array("work", (3, min(height, rows + 2 * beyond), width), np.float32)
     for top in range(0, height, rows):
         first, end = max(0, top - beyond), min(height, top + rows)
         strip = grey[first:min(height, end + beyond)]
