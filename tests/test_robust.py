@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 from scipy.stats import median_abs_deviation
 from skimage.measure import LineModelND, ransac
 
-from vision.robust import fit_linear, median, spread
+from vision.robust import fit_linear, median, median_along, spread
 
 
 def line_with_wild_points(seed: int = 4, n: int = 120) -> tuple[np.ndarray, np.ndarray]:
@@ -85,3 +85,17 @@ def test_median_is_numpys_to_the_last_bit():
         x = rng.normal(0, 3, n)
         assert median(x) == np.median(x)
     assert np.isnan(median(np.array([1.0, np.nan, 2.0])))
+
+
+@pytest.mark.parametrize("dtype", [np.float64, np.float32])
+def test_median_along_an_axis_is_numpys_to_the_last_bit(dtype):
+    rng = np.random.default_rng(4)
+    for n in range(1, 12):
+        x = rng.normal(0, 3, (n, 5)).astype(dtype)
+        for axis in (0, 1, -1):
+            ours = median_along(x, axis)
+            np.testing.assert_array_equal(ours, np.median(x, axis=axis))
+            assert ours.dtype == dtype
+    x = rng.normal(0, 3, (6, 5))
+    x[2, 3] = np.nan
+    np.testing.assert_array_equal(median_along(x, 0), np.median(x, axis=0))

@@ -33,6 +33,17 @@ def median(values: np.ndarray) -> float:
     return math.nan if math.isnan(part[last]) else middle
 
 
+def median_along(values: np.ndarray, axis: int) -> np.ndarray:
+    """``numpy.median`` along one axis, several times as fast where that is short."""
+    n = values.shape[axis]
+    if n == 0 or values.ndim < 2:
+        return np.asarray(np.median(values, axis=axis))
+    rows = np.moveaxis(np.sort(values, axis=axis), axis, 0)
+    middle = rows[n // 2] if n % 2 else (rows[n // 2 - 1] + rows[n // 2]) / 2
+    # what is no number is sorted to the end
+    return np.asarray(np.where(np.isnan(rows[-1]), rows[-1], middle))
+
+
 def spread(residual: np.ndarray, axis: int | tuple[int, ...] | None = None) -> np.ndarray:
     """Standard deviation about zero of all but the wild ones, from the median of the sizes.
 
@@ -42,6 +53,8 @@ def spread(residual: np.ndarray, axis: int | tuple[int, ...] | None = None) -> n
     size = np.abs(residual)
     if axis is None and size.ndim == 1 and size.size:
         return np.asarray(MEDIAN_TO_SD * median(size))
+    if isinstance(axis, int):
+        return np.asarray(MEDIAN_TO_SD * median_along(size, axis))
     return np.asarray(MEDIAN_TO_SD * np.median(size, axis=axis))
 
 

@@ -158,18 +158,23 @@ class CylinderPose:
 
 
 def _rotation(params: np.ndarray) -> np.ndarray:
-    """Chamber frame -> camera frame.
+    """Chamber frame -> camera frame: (3, 3), or (N, 3, 3) for parameters (N, 6).
 
     The product of turns about the camera's z (roll), x (pitch) and y axis (yaw) and of
     the change from the chamber's axes, written out: it is asked for hundreds of times.
     """
-    yaw, pitch, roll = float(params[2]), float(params[3]), float(params[4])
+    plain = params.tolist()
+    return np.array(_turned(*plain[2:5]) if params.ndim == 1 else [
+        _turned(*one[2:5]) for one in plain])
+
+
+def _turned(yaw: float, pitch: float, roll: float) -> list[list[float]]:
     cy, sy = math.cos(yaw), math.sin(yaw)
     cp, sp = math.cos(pitch), math.sin(pitch)
     cr, sr = math.cos(roll), math.sin(roll)
-    return np.array([[cr * cy - sr * sp * sy, cr * sy + sr * sp * cy, sr * cp],
-                     [sr * cy + cr * sp * sy, sr * sy - cr * sp * cy, -cr * cp],
-                     [-cp * sy, cp * cy, -sp]])
+    return [[cr * cy - sr * sp * sy, cr * sy + sr * sp * cy, sr * cp],
+            [sr * cy + cr * sp * sy, sr * sy - cr * sp * cy, -cr * cp],
+            [-cp * sy, cp * cy, -sp]]
 
 
 def _rays(params: np.ndarray, points_px: np.ndarray, centre: tuple[float, float]) -> np.ndarray:
@@ -177,8 +182,7 @@ def _rays(params: np.ndarray, points_px: np.ndarray, centre: tuple[float, float]
     cam = np.empty((*params.shape[:-1], len(points_px), 3))
     cam[..., :2] = (points_px - np.asarray(centre)) * np.exp(-params[..., None, 5:6])
     cam[..., 2] = 1.0
-    turn = _rotation(params) if params.ndim == 1 else np.stack([_rotation(p) for p in params])
-    return cam @ turn
+    return cam @ _rotation(params)
 
 
 def _hit(params: np.ndarray, rays: np.ndarray, radius: float | np.ndarray
@@ -233,7 +237,7 @@ class _Residuals:
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Of the points and of the ends."""
-        turn = _rotation(x) if x.ndim == 1 else np.stack([_rotation(p) for p in x])
+        turn = _rotation(x)
         # as ``_rays`` and ``_hit``, but each coordinate in one piece, which is quicker
         cam = np.empty((*x.shape[:-1], 3, len(self.radius)))
         cam[..., :2, :] = self.aside * np.exp(-x[..., None, 5:6])
@@ -333,9 +337,11 @@ def _levenberg(
     # freely.  In (size, elevation, aim) instead they hardly do, and the search
     # does not creep along a narrow valley.
     def outer(y: np.ndarray) -> np.ndarray:
-        d = np.exp(y[..., 0] + y[..., 5])
-        return np.stack([d, middle + d * np.tan(y[..., 1]), y[..., 2], y[..., 3] + y[..., 1],
-                         y[..., 4], y[..., 5]], axis=-1)
+        x = y.copy()
+        x[..., 0] = np.exp(y[..., 0] + y[..., 5])
+        x[..., 1] = middle + x[..., 0] * np.tan(y[..., 1])
+        x[..., 3] += y[..., 1]
+        return x
 
     def inner(x: np.ndarray) -> np.ndarray:
         e = np.arctan2(x[1] - middle, x[0])

@@ -13,7 +13,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.unrolled_samples import sample_marks
-from vision.robust import spread
+from vision.robust import median_along, spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
@@ -191,14 +191,14 @@ def _clearness(every: np.ndarray, relative: np.ndarray, is_long: np.ndarray,
     ``long_rows`` those of the long marks.
     """
     a, b = relative[is_long], relative[~is_long]
-    mean_a, mean_b = np.median(a, axis=0), np.median(b, axis=0)
+    mean_a, mean_b = median_along(a, 0), median_along(b, 0)
     grain = spread(np.concatenate([a - mean_a, b - mean_b]), axis=0) + 0.08
     one_sided = np.zeros(every.shape[1])
     for away in (1, 2):
         inner = long_rows[(long_rows >= away) & (long_rows < len(every) - away)]
         if inner.size:
             one_sided = np.maximum(one_sided, np.abs(
-                np.median(every[inner + away], axis=0) - np.median(every[inner - away], axis=0)))
+                median_along(every[inner + away], 0) - median_along(every[inner - away], 0)))
     t = np.sort(np.maximum(mean_a - mean_b - np.maximum(one_sided - grain, 0.0), 0.0) / grain)
     # the nearest place may still be the end of the short marks: the better two count
     return float(np.mean(t[-2:]))
