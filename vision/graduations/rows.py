@@ -59,7 +59,7 @@ def _all_rows(follower: _Follower, order: np.ndarray, nearest: int, min_pitch_px
     rows: list[Chain] = []
     tried: set[tuple[int, int]] = set()
     for i in order:
-        for j in follower.below(int(i), min_pitch_px)[:nearest]:
+        for j in follower.below(int(i), min_pitch_px, nearest):
             if (int(i), j) in tried:
                 continue
             row = follower.follow(int(i), j)
@@ -80,44 +80,32 @@ class _Follower:
     """Follows a row through the strokes sorted from top to bottom."""
 
     def __init__(self, strokes: Strokes, order: np.ndarray) -> None:
-        self.x = strokes.centre_px[:, 0]
-        self.y = strokes.centre_px[:, 1]
-        self.x0 = strokes.left_px[:, 0]
-        self.x1 = strokes.right_px[:, 0]
-        self.slope = (strokes.right_px[:, 1] - strokes.left_px[:, 1]) / np.maximum(
-            self.x1 - self.x0, 1.0)
-        self.length = strokes.length_px
-        self.order = order
-        self.sorted_y = self.y[order]
-        self.plain = tuple(a.tolist() for a in (self.x, self.y, self.slope, self.x0, self.x1))
-        self.plain_length: list[float] = self.length.tolist()
+        (x, y), left, right = strokes.centre_px.T, strokes.left_px, strokes.right_px
+        slope = (right[:, 1] - left[:, 1]) / np.maximum(right[:, 0] - left[:, 0], 1.0)
+        # only a few strokes are ever near: plain numbers are faster here than arrays
+        self.plain = tuple(a.tolist() for a in (x, y, slope, left[:, 0], right[:, 0]))
+        self.plain_length: list[float] = strokes.length_px.tolist()
         self.plain_order: list[int] = order.tolist()
-        self.plain_sorted: list[float] = self.sorted_y.tolist()
+        self.plain_sorted: list[float] = y[order].tolist()
 
-    def _overlap(self, i: int, j: np.ndarray) -> np.ndarray:
-        """Common columns of i and each j as a share of the shorter one."""
-        common = np.minimum(self.x1[i], self.x1[j]) - np.maximum(self.x0[i], self.x0[j])
-        shorter = np.minimum(self.x1[i] - self.x0[i], self.x1[j] - self.x0[j])
-        return common / np.maximum(shorter, 1.0)
-
-    def below(self, i: int, min_pitch_px: float) -> list[int]:
-        """The two nearest strokes under stroke i that share its columns."""
-        reach = max(4.0 * self.length[i], 60.0)
-        lo = np.searchsorted(self.sorted_y, self.y[i] + 1.0)
-        hi = np.searchsorted(self.sorted_y, self.y[i] + reach)
-        near = self.order[lo:hi]
-        if len(near) == 0:
-            return []
-        ok = (self._overlap(i, near) > 0.6) & (np.abs(self.slope[near] - self.slope[i]) < 0.25)
-        gap = self.y[near] - self.y[i]
-        ok &= gap >= min_pitch_px
-        return [int(j) for j in near[ok][:2]]
+    def below(self, i: int, min_pitch_px: float, most: int) -> list[int]:
+        """The nearest strokes under stroke i that share its columns, ``most`` of them at most."""
+        _, y, slope, left, right = self.plain
+        end = y[i] + max(4.0 * self.plain_length[i], 60.0)
+        found: list[int] = []
+        for place in range(bisect_left(self.plain_sorted, y[i] + 1.0), len(self.plain_order)):
+            if self.plain_sorted[place] >= end or len(found) == most:
+                break
+            j = self.plain_order[place]
+            common = min(right[i], right[j]) - max(left[i], left[j])
+            shorter = min(right[i] - left[i], right[j] - left[j])
+            if common / max(shorter, 1.0) > 0.6 and abs(slope[j] - slope[i]) < 0.25 and (
+                    y[j] - y[i] >= min_pitch_px):
+                found.append(j)
+        return found
 
     def _pick(self, last: int, step_x: float, step_y: float, pitch: float) -> int | None:
-        """The stroke nearest to last + step, within the tolerance.
-
-        Only a few strokes are ever near: plain numbers are faster here than arrays.
-        """
+        """The stroke nearest to last + step, within the tolerance."""
         x, y, slope, left, right = self.plain
         target_x, target_y = x[last] + step_x, y[last] + step_y
         reach = _TOLERANCE * pitch + abs(slope[last]) * 0.6 * self.plain_length[last] + 1.0

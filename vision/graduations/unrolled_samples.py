@@ -16,8 +16,9 @@ from vision.parameters import DARKEST_LEVEL
 
 #: Samples across a mark, in parts of the gap to its neighbours.
 _ACROSS = np.linspace(-0.5, 0.5, 21)
-_OUTER = np.abs(_ACROSS) > 0.36
-_CORE = np.abs(_ACROSS) < 0.3
+_OUTER = np.flatnonzero(np.abs(_ACROSS) > 0.36)
+_CORE = np.flatnonzero(np.abs(_ACROSS) < 0.3)
+_AT_OUTER, _AT_CORE = (_ACROSS[k][:, None, None] for k in (_OUTER, _CORE))
 #: Grey levels by which a mark and its surroundings differ, at least, to be compared.
 _LEAST_CHANGE = 6.0
 
@@ -79,22 +80,20 @@ def sample_marks(
     m, a, s = len(height_mm), len(azimuth_rad), len(_ACROSS)
     h = height_mm[:, None] + gap_mm[:, None] * _ACROSS[None, :]
     points = pose.project_wall(azimuth_rad, h.ravel())
-    value = np.ascontiguousarray(sample(grey, points).reshape(m, s, a).transpose(0, 2, 1))
-    outer = value[..., _OUTER]
+    # the places across a mark first: sums over them are then sums of whole pictures
+    value = sample(grey, points).reshape(m, s, a).transpose(1, 0, 2)
+    outer = value[_OUTER]
     # a straight line through the surroundings takes out shading across the mark
-    u = _ACROSS[_OUTER]
-    mean = outer.mean(axis=-1)
-    tilt = (outer * u).sum(axis=-1) / (u * u).sum()
-    base = mean[..., None] + tilt[..., None] * _ACROSS
-    rough = np.sqrt(np.mean((outer - base[..., _OUTER]) ** 2, axis=-1))
-    dark = base - value
-    core = np.maximum(dark[..., _CORE], 0.0)
-    peak = core.max(axis=-1)
+    mean = outer.mean(axis=0)
+    tilt = (outer * _AT_OUTER).sum(axis=0) / (_AT_OUTER * _AT_OUTER).sum()
+    rough = np.sqrt(np.mean((outer - (mean + tilt * _AT_OUTER)) ** 2, axis=0))
+    core = np.maximum(mean + tilt * _AT_CORE - value[_CORE], 0.0)
+    peak = core.max(axis=0)
     # only the darker half of the line counts for its place: the flanks carry
     # the neighbouring print
-    weight = np.maximum(core - 0.4 * peak[..., None], 0.0)
-    total = weight.sum(axis=-1)
-    offset = (weight * _ACROSS[_CORE]).sum(axis=-1) / np.maximum(total, 1e-6)
+    weight = np.maximum(core - 0.4 * peak, 0.0)
+    total = weight.sum(axis=0)
+    offset = (weight * _AT_CORE).sum(axis=0) / np.maximum(total, 1e-6)
     return MarkSamples(azimuth_rad, peak, offset * gap_mm[:, None], mean, rough, gap_mm)
 
 

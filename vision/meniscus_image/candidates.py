@@ -21,6 +21,7 @@ from vision.meniscus_image.misread_risk import OBLIQUE_DEG
 from vision.meniscus_image.networks import (
     MOST_ODDS,
     OffsetPosterior,
+    close_look,
     offset_posterior,
     row_probability,
 )
@@ -204,15 +205,15 @@ class Search:
         pose = self.fit.pose
         radius, wall = self.bore(centre_mm)
         elevation = self.elevation_deg(centre_mm)
-        close = view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm)
+        close = close_look(view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm), self.whole)
         doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [
             elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
         looks: list[OffsetPosterior] = []
         log_odds = [math.log(MOST_ODDS)] * len(at)
         for k, e in enumerate(at):
-            looks.append(offset_posterior(close, self.whole, e, radius, wall,
-                                          centre_mm - self.foot_mm, self.px_per_mm))
+            looks.append(offset_posterior(close, e, radius, wall, centre_mm - self.foot_mm,
+                                          self.px_per_mm))
             log_odds[k] = math.log(looks[k].odds)
             if math.exp(float(np.mean(log_odds))) < least_odds:
                 break

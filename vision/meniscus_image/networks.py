@@ -91,24 +91,35 @@ def row_probability(whole: np.ndarray, elevation_deg: float, radius_mm: float, s
     return p[:-1], float(p[-1])
 
 
-def offset_posterior(
-    close: np.ndarray, whole: np.ndarray, elevation_deg: float, radius_mm: float,
-    wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,
-) -> OffsetPosterior:
-    """Whether the front contact line is in the middle of ``close``, and how far above the level.
+@dataclass(frozen=True)
+class CloseLook:
+    """A place as the offset network sees it: ``seen`` (rows, columns, 3) is the WINDOW view,
+    ``planes`` are both views as the network is given them, whatever the sight line."""
 
-    ``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one.
-    """
+    seen: np.ndarray
+    planes: np.ndarray
+
+
+def close_look(close: np.ndarray, whole: np.ndarray) -> CloseLook:
+    """``close`` (rows, columns, 3) is the WINDOW view, ``whole`` the WHOLE one."""
     seen = filled(close)
     z, mean, sd = standardised(seen)
     far = np.asarray(cv2.resize(filled(whole), (WINDOW_COLUMNS, WINDOW_ROWS),
                                 interpolation=cv2.INTER_LINEAR)).transpose(2, 0, 1) / 255.0
+    return CloseLook(seen, np.concatenate([z, (far - mean) / sd]))
+
+
+def offset_posterior(
+    look: CloseLook, elevation_deg: float, radius_mm: float,
+    wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,
+) -> OffsetPosterior:
+    """Whether the front contact line is in the middle of the look, and how far above the level."""
     said = _run("offset_net", _with_numbers(
-        np.concatenate([z, (far - mean) / sd]),
+        look.planes,
         offset_net_facts(elevation_deg, radius_mm, wall_mm, height_over_lowest_mm, px_per_mm)))
     cooled = _temperatures()
     heat = cooled["hard bins" if is_hard(elevation_deg, wall_mm) else "bins"]
-    hidden = is_hidden(seen, elevation_deg)
+    hidden = is_hidden(look.seen, elevation_deg)
     if hidden:
         heat *= HIDDEN_COOLING
     here = np.clip(said[-1] / cooled["here"], -_SUREST, _SUREST)
