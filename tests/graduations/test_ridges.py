@@ -206,5 +206,6 @@ def test_two_threads_look_at_once():
             stroke(picture, 60, 180, y)
     alone = [find_strokes(p, 1.3) for p in pictures]
     with ThreadPoolExecutor(2) as pool:
-        for k, found in enumerate(pool.map(lambda k: find_strokes(pictures[k % 2], 1.3), range(40))):
+        looks = pool.map(lambda k: find_strokes(pictures[k % 2], 1.3), range(40))
+        for k, found in enumerate(looks):
             np.testing.assert_array_equal(found.centre_px, alone[k % 2].centre_px)

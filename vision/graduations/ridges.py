@@ -165,7 +165,7 @@ def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> 
             strip = cv2.blur(strip, (smear_px, 1), dst=work[2, :len(strip)])
         ridge = ridge_response(strip, sigma_px, work[:2])
         here = response[top:end]
-        here += DARKEST_LEVEL
+        np.add(here, DARKEST_LEVEL, out=here)
         np.divide(_USUAL_LEVEL, here, out=here)
         here *= ridge[top - first:end - first]
     return response

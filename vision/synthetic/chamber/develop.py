@@ -78,8 +78,7 @@ def develop(light: Any, capture: Capture, seed: int, xp: Any,
     """
     h, w = light.shape[:2]
     x0, y0, width, height = place
-    image = light * float(capture.exposure)
-    image = xp.minimum(image, 4.0)
+    image = xp.minimum(light * float(capture.exposure), 4.0)
     image = gaussian(image, capture.blur_px, xp)
     if capture.motion_px >= 0.75:
         image = _shake(image, capture.motion_px, capture.motion_deg, xp)
@@ -96,8 +95,8 @@ def develop(light: Any, capture: Capture, seed: int, xp: Any,
         if capture.noise_grain_px:
             sigma = capture.noise_grain_px
             grain = gaussian(grain, sigma, xp) * (2 * math.sqrt(math.pi) * max(sigma, 0.35))
-        sd = xp.sqrt(capture.read_noise**2 + capture.shot_noise**2 * xp.clip(image, 0, 1))
-        image = image + sd * grain
+        grain *= xp.sqrt(capture.read_noise**2 + capture.shot_noise**2 * xp.clip(image, 0, 1))
+        image = image + grain
     curve = xp.asarray(_tone_curve(capture.contrast))
     tone = curve[(xp.clip(image, 0, 1) * (len(curve) - 1) + 0.5).astype(xp.int32)]
     if capture.halo:

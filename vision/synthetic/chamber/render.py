@@ -25,6 +25,13 @@ PIERCED = {
     4: ((-0.25, -0.25), (0.25, -0.25), (-0.25, 0.25), (0.25, 0.25)),
 }
 
+#: Where rays are saved (``sparing``); all are shares of the light at a pixel, and ``DARK`` more of
+#: white.  A pixel whose first two rays differ by no more than ``PLAIN``, and it by no more than
+#: ``BESIDE`` from those beside, gets no more.  Faint rays are followed of one ray where they bring
+#: what they bring beside, to ``GLOW``.  What more would change is less than grain:
+#: ``tests/synthetic`` measures it.  Our choice; with one ray only, thin glints would be missed.
+PLAIN, BESIDE, GLOW, DARK = 0.02, 0.05, 0.025, 0.1
+
 Window = tuple[int, int, int, int]
 
 
@@ -56,19 +63,37 @@ class Painter:
         inv = 1.0 / xp.sqrt(d[0] * d[0] + d[1] * d[1] + d[2] * d[2])
         return [c * inv for c in d]
 
-    def __call__(self, x: Any, y: Any) -> tuple[Any, Any]:
-        """Colours (3, N) and kinds (N,) at pixel positions."""
-        xp = self.xp
-        if not x.shape[0]:
-            return xp.zeros((3, 0), dtype=xp.float32), xp.zeros(0, dtype=xp.int8)
-        colours, kinds = [], []
-        for i in range(0, x.shape[0], self.chunk):
-            c, k = self._some(x[i:i + self.chunk], y[i:i + self.chunk])
-            colours.append(c)
-            kinds.append(k)
-        return xp.concatenate(colours, axis=1), xp.concatenate(kinds)
+    def __call__(self, x: Any, y: Any, chosen: Any = None) -> tuple[Any, Any, Any]:
+        """Colours (3, N), those of faint rays (3, N) and kinds (N,) at pixel positions.
 
-    def _some(self, x: Any, y: Any) -> tuple[Any, Any]:
+        With ``chosen`` (N,) faint rays are followed for those only and told apart, see
+        ``ChamberTracer.trace``; without it they are part of the colours.
+        """
+        xp, n = self.xp, x.shape[0]
+        colour, faint = (xp.zeros((3, n), dtype=xp.float32) for _ in range(2))
+        kind = xp.zeros(n, dtype=xp.int8)
+        met: list[list[tuple[Any, Any]]] = [[] for _ in self.chambers]
+        for i in range(0, n, self.chunk):
+            end = i + self.chunk
+            colour[:, i:end], kind[i:end], tubes = self._room(x[i:end], y[i:end])
+            for waiting, (hit, start) in zip(met, tubes, strict=True):
+                if hit.shape[0]:
+                    waiting.append((i + hit, start))
+        for waiting, (_, _, tracer) in zip(met, self.chambers, strict=True):
+            if waiting:  # only a part of each piece of the picture: traced together, it is quicker
+                hits = xp.concatenate([hit for hit, _ in waiting])
+                starts = xp.concatenate([start for _, start in waiting], axis=1)
+                kind[hits] = TUBE
+                for i in range(0, hits.shape[0], self.chunk):
+                    hit = hits[i:i + self.chunk]
+                    colour[:, hit], faint[:, hit] = self._trace(
+                        starts[:, i:i + self.chunk], tracer,
+                        None if chosen is None else chosen.take(hit))
+        return colour, faint, kind
+
+    def _room(self, x: Any, y: Any) -> tuple[Any, Any, list[tuple[Any, Any]]]:
+        """Colours and kinds of what stands before and behind the tubes, and for each tube which
+        rays meet it (M,) with where they start, where to and how far it is (7, M)."""
         xp, n = self.xp, x.shape[0]
         d = self.rays(x, y)
         o = [xp.full(n, float(c), dtype=xp.float32) for c in self.view.centre]
@@ -81,13 +106,12 @@ class Painter:
         for offset, room, _ in self.chambers[1:]:
             here = [o[k] - offset[k] for k in range(3)]
             room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
-        for i, (offset, _, tracer) in enumerate(self.chambers):
+        tubes = []
+        for i, (offset, _, _) in enumerate(self.chambers):
             hit = xp.nonzero((whose == i) & (far >= met))[0]
-            if hit.shape[0]:
-                start = [(o[k] - offset[k]).take(hit) for k in range(3)]
-                self._trace(start, [c.take(hit) for c in d], met.take(hit), tracer, colour, hit)
-                kind[hit] = TUBE
-        return colour, kind
+            tubes.append((hit, xp.stack([*((o[k] - offset[k]).take(hit) for k in range(3)),
+                                         *(c.take(hit) for c in d), met.take(hit)])))
+        return colour, kind, tubes
 
     def _meet(self, o: Any, d: Any, tracer: ChamberTracer, met: Any, whose: Any,
               number: int) -> None:
@@ -107,24 +131,64 @@ class Painter:
         met[hit] = t.take(on)
         whose[hit] = number
 
-    def _trace(self, o: Any, d: Any, t: Any, tracer: ChamberTracer, colour: Any, hit: Any) -> None:
-        """Colours of rays that meet a tube after ``t``."""
-        xp, n = self.xp, int(hit.shape[0])
+    def _trace(self, start: Any, tracer: ChamberTracer, chosen: Any) -> tuple[Any, Any]:
+        """Colours of rays that meet a tube, and of faint ones; ``start`` as from ``_room``."""
+        xp, n = self.xp, start.shape[1]
+        o, d, t = start[:3], start[3:6], start[6]
         px, py = o[0] + t * d[0], o[1] + t * d[1]
         grow = tracer.outer / xp.sqrt(px * px + py * py)
         rays = xp.stack([px * grow, py * grow, o[2] + t * d[2], *d,
                          *(xp.ones(n, dtype=xp.float32) for _ in range(3))])
-        colour[:, hit] = tracer.trace(rays, xp.arange(n), n).astype(colour.dtype)
+        return tracer.trace(rays, xp.arange(n), n, chosen)
+
+
+def _contrast(picture: Any, xp: Any) -> Any:
+    """(H, W) largest difference of a pixel of (K, H, W) from the four beside it."""
+    out = xp.zeros(picture.shape[1:], dtype=picture.dtype)
+    across = xp.abs(picture[:, :, 1:] - picture[:, :, :-1]).max(axis=0)
+    down = xp.abs(picture[:, 1:] - picture[:, :-1]).max(axis=0)
+    for part, step in ((out[:, 1:], across), (out[:, :-1], across), (out[1:], down),
+                       (out[:-1], down)):
+        part[...] = xp.maximum(part, step)
+    return out
+
+
+def _sparingly(paint: Painter, x: Any, y: Any, others: Any, colour: Any, faint: Any,
+               edge: Any, beside: Any, faint_beside: Any) -> Any:
+    """Light (3, N) of pixels of which one ray brought ``colour`` and, by faint rays, ``faint``.
+
+    ``edge`` (N,) is where another thing shows beside the pixel; ``beside`` and ``faint_beside``
+    are how much the two differ from those beside.  The last of the ``others`` is across from the
+    first.
+    """
+    xp, (*between, last) = paint.xp, others
+    unit = DARK + colour.max(axis=0)
+    # a lamp mirrored faintly is bright all the same
+    glint = edge | (faint_beside > GLOW * unit)
+    across, faint_across, _ = paint(x + last[0], y + last[1], glint)
+    total, glow = colour + across, faint + faint_across
+    rough = glint | (beside > BESIDE * unit) | (
+        xp.abs(colour - across).max(axis=0) > PLAIN * unit)
+    fine = xp.nonzero(rough)[0]
+    for dx, dy in between:
+        more, faint_more, _ = paint(x[fine] + dx, y[fine] + dy, glint[fine])
+        total[:, fine] += more
+        glow[:, fine] += faint_more
+    samples = len(others) + 1.0
+    cast = xp.where(rough, samples, 2.0).astype(xp.float32)
+    return total / cast + glow / xp.where(glint, samples, 1.0).astype(xp.float32)
 
 
 def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
-                 window: Window | None = None, xp: Any = np, samples: int = 4) -> tuple[Any, Any]:
+                 window: Window | None = None, xp: Any = np, samples: int = 4,
+                 sparing: bool = False) -> tuple[Any, Any]:
     """Linear light (H, W, 3) before the lens and kinds (H, W) of what each pixel shows.
 
     ``size`` is (width, height) of the whole picture (default: the scene's),
     ``window`` (x0, y0, x1, y1) the part wanted (it may reach beyond the
     picture).  Where the tube or an edge shows, ``samples`` (1, 2 or 4) rays are
-    cast per pixel.
+    cast per pixel.  ``sparing`` casts only two where these and the neighbours agree, and follows
+    faint rays of one only where those of the neighbours agree.
     """
     width, height = size or (scene.camera.width, scene.camera.height)
     x0, y0, x1, y1 = window or (0, 0, width, height)
@@ -134,19 +198,22 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
     xs = xp.tile(xp.arange(x0, x1, dtype=xp.float32), h)
     ys = xp.repeat(xp.arange(y0, y1, dtype=xp.float32), w)
     first, *others = PIERCED[samples]
-    colour, kind = paint(xs + first[0], ys + first[1])
+    sparing = sparing and bool(others)
+    colour, faint, kind = paint(xs + first[0], ys + first[1],
+                                xp.ones(xs.shape, dtype=bool) if sparing else None)
     picture = kind.reshape(h, w)
-    if samples > 1:
-        busy = picture == TUBE
-        busy[:, 1:] |= picture[:, 1:] != picture[:, :-1]
-        busy[:, :-1] |= picture[:, 1:] != picture[:, :-1]
-        busy[1:] |= picture[1:] != picture[:-1]
-        busy[:-1] |= picture[1:] != picture[:-1]
-        again = xp.nonzero(busy.ravel())[0]
-        total = colour[:, again]
-        for dx, dy in others:
-            total = total + paint(xs[again] + dx, ys[again] + dy)[0]
-        colour[:, again] = total / float(samples)
+    if others:
+        edge = (_contrast(picture[None], xp) > 0).ravel()
+        again = xp.nonzero(edge | (kind == TUBE))[0]
+        x, y = xs[again], ys[again]
+        if sparing:
+            contrasts = (_contrast(c.reshape(3, h, w), xp).ravel()[again] for c in (colour, faint))
+            colour[:, again] = _sparingly(paint, x, y, others, colour[:, again], faint[:, again],
+                                          edge[again], *contrasts)
+        else:
+            for dx, dy in others:
+                colour[:, again] += paint(x + dx, y + dy)[0]
+            colour[:, again] /= float(samples)
     return colour.T.reshape(h, w, 3), picture
 
 
@@ -156,10 +223,11 @@ def render_scene(scene: ChamberScene, size: tuple[int, int] | None = None,
 
     ``size`` (width, height) renders the same view with other pixels (blur and
     noise are rescaled with it); ``window`` (x0, y0, x1, y1) renders only that
-    part.  ``samples`` rays per pixel of tube (1, 2 or 4; by default fewer where
-    pixels are small).
+    part.  ``samples`` rays per pixel of tube (1, 2 or 4); by default fewer where
+    pixels are small or plain, and faint ones of one of them only.
     """
     width, height = size or (scene.camera.width, scene.camera.height)
+    sparing = samples is None
     samples = samples or (2 if max(width, height) >= 1500 else 4)
     capture = scene.capture
     ratio = math.hypot(width, height) / math.hypot(scene.camera.width, scene.camera.height)
@@ -168,6 +236,7 @@ def render_scene(scene: ChamberScene, size: tuple[int, int] | None = None,
                           motion_px=capture.motion_px * ratio)
     x0, y0, x1, y1 = window or (0, 0, width, height)
     m = margin_px(capture)
-    light, _ = render_light(scene, (width, height), (x0 - m, y0 - m, x1 + m, y1 + m), xp, samples)
+    light, _ = render_light(scene, (width, height), (x0 - m, y0 - m, x1 + m, y1 + m), xp, samples,
+                            sparing)
     image = develop(light, capture, scene.seed, xp, (x0 - m, y0 - m, width, height))
     return image[m:-m, m:-m]

@@ -2,7 +2,8 @@
 
 Rays travel in batches of one medium.  At each interface both the refracted and
 the reflected ray go on, as long as they still carry enough light; nothing is
-drawn by lot, so a picture is the same every time.
+drawn by lot, so a picture is the same every time.  Most rays are faint (a wall mirrors 4 %): where
+several rays are cast for a pixel, it may do to follow the faint ones of one of them.
 """
 
 from __future__ import annotations
@@ -22,6 +23,8 @@ WALL, AIR, LIQUID = 0, 1, 2
 MAX_ROUNDS = 14
 #: Rays that carry less than this share of their pixel's light are let go.
 LEAST_WEIGHT = 0.015
+#: Rays that carry less than this are faint: the first reflections and what comes after.
+FAINT_WEIGHT = 0.06
 
 
 class ChamberTracer:
@@ -44,53 +47,64 @@ class ChamberTracer:
         self.bumps = _bump_map(scene, self.bore, xp)
 
     # ------------------------------------------------------------ bookkeeping
-    def trace(self, rays: Any, pixels: Any, count: int) -> Any:
-        """Colours (3, count) that rays bring to their pixels.
+    def trace(self, rays: Any, pixels: Any, count: int, chosen: Any = None) -> tuple[Any, Any]:
+        """Colours (3, count) that rays bring to their pixels, and those of faint rays on their own.
 
         ``rays`` is (9, N): a point on the outer wall, a unit direction (towards
-        the tube), weights for red, green, blue; ``pixels`` (N,) in 0..count-1.
+        the tube), weights for red, green, blue; ``pixels`` (N,) in 0..count-1.  Where ``chosen``
+        (count,) is given, rays that become faint are followed only for the pixels chosen, and what
+        they bring is told apart; without it all are followed and there is nothing to tell apart.
         """
         xp = self.xp
-        self.total = xp.zeros((3, count), dtype=xp.float64)
-        self.count = count
-        self.out: list[tuple[Any, Any]] = []
-        self.queue: dict[int, list[tuple[Any, Any]]] = {WALL: [], AIR: [], LIQUID: []}
+        # faint rays go to pixels of their own, behind the others
+        self.count, self.bins = count, count if chosen is None else 2 * count
+        self.followed = None if chosen is None else xp.concatenate([chosen, chosen | True])
+        self.total = xp.zeros((3, self.bins), dtype=xp.float64)
+        self.queue: dict[int | None, list[tuple[Any, Any]]] = {
+            WALL: [], AIR: [], LIQUID: [], None: []}  # None: outside
         self._enter(rays, pixels)
         steps = {WALL: self._in_wall, AIR: self._in_air, LIQUID: self._in_liquid}
         for _ in range(MAX_ROUNDS):
-            if not any(self.queue.values()):
+            if not any(self.queue[medium] for medium in steps):
                 break
             for medium, step in steps.items():
                 waiting = self.queue[medium]
                 if waiting:
                     self.queue[medium] = []
                     step(*_joined(waiting, xp))
-        for waiting in self.queue.values():  # what still wanders in the wall glows like the room
-            if waiting:
-                rays, pixels = _joined(waiting, xp)
+        for medium in steps:  # what still wanders in the wall glows like the room
+            if self.queue[medium]:
+                rays, pixels = _joined(self.queue[medium], xp)
                 self._deposit(pixels, [rays[6 + k] * (0.4 * self.front_light[k])
                                        for k in range(3)])
-        if self.out:
-            rays, pixels = _joined(self.out, xp)
+        if self.queue[None]:
+            rays, pixels = _joined(self.queue[None], xp)
             colour, _, _ = self.room.shade((rays[0], rays[1], rays[2]),
                                            (rays[3], rays[4], rays[5]))
             self._deposit(pixels, [rays[6 + k] * colour[k] for k in range(3)])
-        return self.total
+        strong = self.total[:, :count]
+        return strong, 0.0 * strong if chosen is None else self.total[:, count:]
 
     def _deposit(self, pixels: Any, colour: list[Any]) -> None:
         for k in range(3):
-            self.total[k] += self.xp.bincount(pixels, weights=colour[k], minlength=self.count)
+            self.total[k] += self.xp.bincount(pixels, weights=colour[k], minlength=self.bins)
 
     def _send(self, where: int | None, point: Any, direction: Any, weights: list[Any],
               pixels: Any) -> None:
         """Queue rays for a medium (None: outside), dropping what carries too little."""
         xp = self.xp
         strongest = xp.maximum(xp.maximum(weights[0], weights[1]), weights[2])
-        keep = xp.nonzero(strongest > LEAST_WEIGHT)[0]
+        keep = strongest > LEAST_WEIGHT
+        if self.followed is not None:
+            faint = strongest <= FAINT_WEIGHT
+            keep &= ~faint | self.followed.take(pixels)
+            pixels = pixels + self.count * (faint & (pixels < self.count))
+        keep = xp.nonzero(keep)[0]
         if keep.shape[0]:
-            packed = xp.stack([a.take(keep) for a in (*point, *direction, *weights)])
-            target = self.out if where is None else self.queue[where]
-            target.append((packed, pixels.take(keep)))
+            packed = xp.zeros((9, keep.shape[0]), dtype=strongest.dtype)
+            for row, a in zip(packed, (*point, *direction, *weights), strict=True):
+                row[:] = a.take(keep)
+            self.queue[where].append((packed, pixels.take(keep)))
 
     # ----------------------------------------------------------------- events
     def _printed(self, x: Any, y: Any, z: Any) -> tuple[Any, Any] | None:
