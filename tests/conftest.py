@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator
+from functools import cache
 from typing import Any
 
 import pytest
@@ -38,6 +39,21 @@ def own_station_key(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
     """No test signs with the key of the user who runs it."""
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("COUNTERSIGHT_KEY", str(tmp_path_factory.mktemp("station") / "station.key"))
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def packages_looked_through_once() -> Iterator[None]:
+    """Every page under test would look through all installed packages for parts of pages, 0.15 s
+    of the processor each time (Streamlit 1.67); what is installed stays while the tests run."""
+    if "streamlit.testing.v1" not in sys.modules:  # no page in what was collected
+        yield
+        return
+    from streamlit.components.v2 import manifest_scanner
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(manifest_scanner, "scan_component_manifests",
+                      cache(manifest_scanner.scan_component_manifests))
         yield
 
 
