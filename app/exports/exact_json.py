@@ -7,9 +7,14 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
+#: Made once: ``json.dumps`` makes one for every text, and an account has thousands.
+_PLAIN = json.JSONEncoder(ensure_ascii=False)
+
 
 def dumps(value: Any, indent: int = 2, _level: int = 0) -> str:
     """As :func:`json.dumps`, with decimals written digit by digit; floats are refused."""
+    if isinstance(value, str):  # what an account mostly holds
+        return _PLAIN.encode(value)
     pad, end = "\n" + " " * indent * (_level + 1), "\n" + " " * indent * _level
     if isinstance(value, Decimal):
         return f"{value:f}"
@@ -18,7 +23,7 @@ def dumps(value: Any, indent: int = 2, _level: int = 0) -> str:
     if isinstance(value, Mapping):
         if not value:
             return "{}"
-        inner = ("," + pad).join(f"{json.dumps(str(k), ensure_ascii=False)}: "
+        inner = ("," + pad).join(f"{_PLAIN.encode(str(k))}: "
                                  f"{dumps(v, indent, _level + 1)}" for k, v in value.items())
         return "{" + pad + inner + end + "}"
     if isinstance(value, (list, tuple)):
@@ -26,4 +31,4 @@ def dumps(value: Any, indent: int = 2, _level: int = 0) -> str:
             return "[]"
         return "[" + pad + ("," + pad).join(dumps(v, indent, _level + 1) for v in value) \
             + end + "]"
-    return json.dumps(value, ensure_ascii=False)
+    return _PLAIN.encode(value)

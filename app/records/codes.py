@@ -10,6 +10,7 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterable
+from functools import lru_cache
 
 from app.records.errors import ConfirmError
 
@@ -21,6 +22,7 @@ def _clean(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", str(text)).split())
 
 
+@lru_cache(maxsize=4096, typed=True)  # a ward has few beds, and every entry is asked for its own
 def normal_bed(text: str) -> str:
     """The one form of a bed code: compatibility forms folded (Unicode Standard Annex 15,
     NFKC), upper case, every dash a hyphen, single spaces.

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
+from functools import cache
 
-from sqlalchemy import ColumnElement, Connection, Table, exists, func, select, text
+from sqlalchemy import ColumnElement, Connection, FromClause, Table, exists, func, select, text
 
 from app.records.codes import normal_bed
 from app.records.content import Entry, entry_from_row
@@ -39,11 +40,19 @@ def of_bed(connection: Connection, table: Table, bed: str) -> ColumnElement[bool
     return table.c.bed.in_([s for s in spellings(connection) if normal_bed(s) == wanted])
 
 
+@cache
+def _later(table: Table) -> FromClause:
+    """The same entries, looked through for a later word; its columns are worked out once."""
+    later = table.alias("later")
+    assert later.c is not None  # worked out here, before any other thread asks
+    return later
+
+
 def standing_where(connection: Connection, table: Table, bed: str | None = None,
                    kind: str | None = None, *, withdrawn: bool = False
                    ) -> list[ColumnElement[bool]]:
     """The conditions of the last word about each thing."""
-    later, c = table.alias("later"), table.c
+    later, c = _later(table), table.c
     where = [~exists().where(later.c.refers_to == c.number), c.kind != STATION_KEY]
     if bed is not None:
         where.append(of_bed(connection, table, bed))
