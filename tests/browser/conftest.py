@@ -12,7 +12,7 @@ import tempfile
 from collections.abc import Iterator
 
 import pytest
-from serving import ALONE, Served, opener, serve_pages
+from serving import ALONE, SHORT_VISITS, Served, opener, serve_pages
 
 
 @pytest.fixture(scope="session")
@@ -51,7 +51,9 @@ def browser(chromium: str) -> Iterator[object]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        flags = [ALONE, "--disable-dev-shm-usage"] + (["--no-sandbox"] if os.geteuid() == 0 else [])
+        flags = [ALONE, "--disable-dev-shm-usage", *SHORT_VISITS]
+        if os.geteuid() == 0:
+            flags.append("--no-sandbox")
         started = playwright.chromium.launch(executable_path=chromium, args=flags)
         yield started
         started.close()

@@ -20,6 +20,11 @@ ROOT = Path(__file__).resolve().parents[2]
 PHONE = {"width": 390, "height": 844}
 #: A flag of Chromium: no name but this machine's address leads anywhere.
 ALONE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
+#: What a browser need not do for pages that are looked at for seconds: keep a second process
+#: ready, clear up often and on several threads, compile a third time.  A fifth off its work.
+SHORT_VISITS = ("--disable-features=SpareRendererForSitePerProcess", "--num-raster-threads=1",
+                "--js-flags=--min-semi-space-size=64 --max-semi-space-size=128 "
+                "--single-threaded-gc --no-flush-bytecode --no-opt --no-maglev")
 
 #: Run in a page: what a thumb could miss, one line each.  44 CSS px: WCAG 2.2, success
 #: criterion 2.5.5 (level AAA; 2.5.8, level AA, asks for 24).
