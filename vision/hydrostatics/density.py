@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -30,6 +31,17 @@ def water_density_kg_m3(temperature_c: Any) -> Any:
 
     rho = a5 (1 - (t + a1)^2 (t + a2) / (a3 (t + a4))).
     """
+    if isinstance(temperature_c, (int, float)):
+        return _at_one_temperature(float(temperature_c))
+    return _water_density(temperature_c)
+
+
+@lru_cache(maxsize=64)  # an account asks for the same few again and again
+def _at_one_temperature(temperature_c: float) -> float:
+    return float(_water_density(temperature_c))
+
+
+def _water_density(temperature_c: Any) -> Any:
     t = np.asarray(temperature_c, dtype=float)
     if not np.all((t >= 0) & (t <= 40)):
         raise InputError("The fluid's temperature has to be between 0 and 40 degC: correct it.")

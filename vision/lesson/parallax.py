@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from typing import Any, Literal
 
 import numpy as np
@@ -89,22 +89,22 @@ class EyeView:
         if self.scale.flat:
             raise InputError("A lesson needs the scale of a chamber, not a flat pressure scale.")
 
-    @property
+    @cached_property
     def bore_radius_mm(self) -> float:
         """Bore radius at the level."""
         return self.scale.inner_radius_mm(self.true_value)
 
-    @property
+    @cached_property
     def wall_mm(self) -> float:
         """From the bore at the level to the face that carries the print."""
         return self.scale.outer_radius_mm - self.bore_radius_mm
 
-    @property
+    @cached_property
     def level_mm(self) -> float:
         """Height of the level on the axis."""
         return float(self.scale.height_mm(self.true_value))
 
-    @property
+    @cached_property
     def division(self) -> float:
         """One division at the level, in the scale's unit."""
         return self.scale.division_at(self.true_value)
