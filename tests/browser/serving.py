@@ -204,6 +204,14 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     }""", polling=50)
 
 
+def go_to(page, path: str) -> None:  # type: ignore[no-untyped-def]
+    """Another page of the app in the same tab, as by the browser's own buttons: half the work
+    of loading the program anew."""
+    page.evaluate("""path => { history.pushState({}, '', path);
+      dispatchEvent(new PopStateEvent('popstate', {state: {}})); }""", path)
+    at_rest(page)
+
+
 def lasting(page, look: Callable[[], list[str]]) -> list[str]:  # type: ignore[no-untyped-def]
     """The faults that ``look`` finds in a page that is at rest from beginning to end of it.
 

@@ -38,6 +38,8 @@ def sign(page, bed: str, button: str) -> None:
 
 
 def test_a_photo_with_both_cards_becomes_a_level_check_on_record(open_page, served):
+    """And every target is large enough for a thumb: 44 CSS px, WCAG 2.2, success criterion 2.5.5
+    (level AAA; 2.5.8, level AA, asks for 24)."""
     upload, label = room(77, 0, "cards", (-140, -50))
     page = open_page("/level")
     live(page).get_by_role("textbox", name="Your ward's tolerance").fill("1")
@@ -56,6 +58,8 @@ def test_a_photo_with_both_cards_becomes_a_level_check_on_record(open_page, serv
     picture = page.get_by_alt_text("The photo with the cards, the plumb lines")
     expect(picture).to_be_visible()
     assert picture.evaluate("image => image.naturalWidth") > 300
+    expect(page.get_by_text("Where the doubt comes from")).to_be_visible()
+    assert too_small(page) == []
 
     sign(page, "QUAY-5", "Confirm the level check")
     expect(page.get_by_text("On record").first).to_be_visible()
@@ -102,12 +106,3 @@ def test_the_fields_of_threshold_outlive_a_visit_to_another_page(open_page):
     page.get_by_role("link", name="Threshold", exact=True).click()
     expect(page.get_by_text("Next: what the panel is set to")).to_be_visible()
     expect(live(page).get_by_label("Ordered threshold")).to_have_value("10")
-
-
-def test_every_target_is_large_enough_for_a_thumb(open_page):
-    """44 CSS px: WCAG 2.2, success criterion 2.5.5 (level AAA; 2.5.8, level AA, asks for 24)."""
-    upload, _ = room(77, 0, "cards", (-140, -50))
-    page = open_page("/level")
-    give(page, upload)
-    expect(page.get_by_text("Where the doubt comes from")).to_be_visible()
-    assert too_small(page) == []
