@@ -226,7 +226,8 @@ def table(walk: Callable[[Thumb, Any, Hour, dict[str, Any]], None]) -> str:
 def walk(thumb: Thumb, served: Any, hour: Hour, label: dict[str, Any]) -> None:
     """An hour at a bed, from the bed to what the record says of it."""
     page, own = thumb.page, f"{label['true_value']:.1f}"
-    page.goto(f"{served.url}/round")
+    if page.url != f"{served.url}/round":  # somebody may have opened it there
+        page.goto(f"{served.url}/round")
     at_rest(page)
     thumb.press(f"Bed {hour.bed}")
     if hour.first:

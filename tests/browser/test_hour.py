@@ -23,17 +23,15 @@ def at(page) -> str:  # type: ignore[no-untyped-def]
     return parse_qs(urlsplit(page.url).query).get("at", [""])[0]
 
 
-def begin(page, served, hour: Hour):  # type: ignore[no-untyped-def]
+def before(served, name: str) -> Hour:  # type: ignore[no-untyped-def]
+    hour = HOURS[name]
     put_before(Store.open(str(served.data)), hour, LABEL)
-    page.goto(f"{served.url}/round?bed={hour.bed}")
-    at_rest(page)
     return hour
 
 
 def test_an_ordinary_hour_takes_twelve_taps_and_two_fields_at_most(open_page, served):
-    hour = HOURS["(a) ordinary hour"]
-    put_before(Store.open(str(served.data)), hour, LABEL)
-    thumb = Thumb(open_page())
+    hour = before(served, "(a) ordinary hour")
+    thumb = Thumb(open_page("/round"))
     walk(thumb, served, hour, LABEL)
     assert thumb.taps <= 12 and thumb.fields <= 2
     assert thumb.deepest <= 1.5, "what is needed lies within the first screen and a half"
@@ -44,8 +42,9 @@ def test_an_ordinary_hour_takes_twelve_taps_and_two_fields_at_most(open_page, se
 
 
 def test_back_is_one_step_back_and_a_reload_loses_nothing(open_page, served):
-    page = open_page()
-    hour = begin(page, served, HOURS["(b) with emptying"])
+    hour = before(served, "(b) with emptying")
+    page = open_page(f"/round?bed={hour.bed}")
+    at_rest(page)
     thumb = Thumb(page)
     thumb.choose("The drain to the chamber", "Open")
     give_file(page, SAMPLES / LABEL["file"])
@@ -84,9 +83,12 @@ def test_back_is_one_step_back_and_a_reload_loses_nothing(open_page, served):
 
 
 def test_initials_are_a_chip_for_the_next_hour_and_another_persons_on_a_press(open_page, served):
-    page = open_page()
-    walk(Thumb(page), served, begin(page, served, HOURS["(c) first hour of a new bed"]), LABEL)
-    begin(page, served, Hour("SPRUCE-4"))
+    hour = before(served, "(c) first hour of a new bed")
+    page = open_page("/round")
+    walk(Thumb(page), served, hour, LABEL)
+    put_before(Store.open(str(served.data)), Hour("SPRUCE-4"), LABEL)
+    page.goto(f"{served.url}/round?bed=SPRUCE-4")
+    at_rest(page)
     page.get_by_text("No reading in this hour").click()
     expect(live(page).get_by_role("button", name="put on record as KT")).to_be_visible()
     at_rest(page)
@@ -95,8 +97,9 @@ def test_initials_are_a_chip_for_the_next_hour_and_another_persons_on_a_press(op
 
 
 def test_a_reading_over_the_limit_says_whom_to_tell_in_the_words_of_the_order(open_page, served):
-    page = open_page()
-    walk(Thumb(page), served, begin(page, served, HOURS["(d) over the limit"]), LABEL)
+    hour = before(served, "(d) over the limit")
+    page = open_page("/round")
+    walk(Thumb(page), served, hour, LABEL)
     expect(page.get_by_text("over your limit of 3 mL in an hour").first).to_be_visible()
     expect(page.get_by_text("the doctor on call").first).to_be_visible()
     assert Path(SAMPLES / LABEL["file"]).exists()

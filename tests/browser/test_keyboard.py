@@ -9,7 +9,7 @@ from __future__ import annotations
 import pytest
 from hour_taps import HOURS, Thumb, put_before
 from playwright.sync_api import expect
-from serving import at_rest, give_file, live
+from serving import at_rest, give_file, go_to, live
 from test_chamber import SAMPLES, easy_photo
 
 from app.records import Store
@@ -75,12 +75,12 @@ def test_enter_does_what_the_main_button_does_and_records_from_the_last_field_on
     enter("Your initials", "KT")
     expect(page.get_by_text("On record:").first).to_be_visible()
     assert str(store.entries(bed=hour.bed)[-1].confirmed_value) == "24.5"
-    page.goto(f"{served.url}/shift")
+    go_to(page, "/shift")
     enter("Bed code", hour.bed)
     page.get_by_text("Shifts start at 07:00, 19:00").click()
     enter("Shifts of this ward start at", "06:00,14:00,22:00")
     expect(page.get_by_text("Shifts start at 06:00, 14:00, 22:00")).to_be_visible()
-    page.goto(f"{served.url}/lesson-parallax")
+    go_to(page, "/lesson-parallax")
     enter("Your prediction, mL", "30")
     expect(page.get_by_text("You predicted 30.0 mL").first).to_be_visible()
 

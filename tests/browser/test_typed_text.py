@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import ROOT, at_rest, give_file, live
+from serving import ROOT, at_rest, give_file, go_to, live
 from test_chamber import easy_photo
 
 from app.records import (
@@ -212,10 +212,10 @@ def test_checklists_trials_and_thresholds_are_shown_as_they_are(open_page, ward,
     page.get_by_text(LIST, exact=True).click()
     expect(page.get_by_text(shown(LINE), exact=True)).to_be_visible()
     holds(page, LIST, LINE, f"Source: {SOURCE}")
-    page.goto(served.url + "/trial")
+    go_to(page, "/trial")
     expect(page.get_by_text("Your reader code")).to_be_visible()
     holds(page, FOLDER)
-    page.goto(served.url + "/threshold")
+    go_to(page, "/threshold")
     live(page).get_by_label("Bed code").fill(BED)
     live(page).get_by_label("Bed code").press("Enter")
     expect(page.get_by_text("Order on record:")).to_be_visible()
