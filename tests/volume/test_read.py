@@ -29,6 +29,8 @@ from vision.volume.read import read_volume
 
 #: Of the fresh scenes, and of those where only the numbering or the status matters.
 SIZE, SMALL = (900, 1200), (660, 880)
+#: Rays for each pixel of the tube: as many as large photos are drawn with.
+RAYS = 2
 QUAY = load_scale("quay-60")
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
 
@@ -46,7 +48,7 @@ def fresh() -> tuple[tuple[ChamberScene, np.ndarray, VolumeReading], ...]:
     out = []
     for n, tier in enumerate(TIERS):
         scene = scene_for(SEED, n, tier, size=SIZE)
-        picture = np.asarray(render_scene(scene))
+        picture = np.asarray(render_scene(scene, samples=RAYS))
         photo = photo_from_array(picture, scene.camera.f35)
         out.append((scene, picture, read_volume(photo, scene.scale)))
     return tuple(out)
@@ -58,7 +60,7 @@ def unnumbered() -> tuple[ChamberScene, np.ndarray]:
     scene = sample_scene(np.random.default_rng(52), "easy", QUAY, true_value=30.4,
                          width=SMALL[0], height=SMALL[1])
     scene = replace(scene, print=replace(scene.print, numeral_height_mm=0.05, unit_text=False))
-    return scene, np.asarray(render_scene(scene))
+    return scene, np.asarray(render_scene(scene, samples=RAYS))
 
 
 def mark_px(scene: ChamberScene, value: float) -> tuple[float, float]:
@@ -263,7 +265,8 @@ class TestNumbering:
     def test_rims_of_the_collar_are_no_marks_of_another_scale(self):
         # three edges below the lowest mark lie where three more marks would
         scene = scene_for(918273, 6, size=SIZE)
-        r = read_volume(photo_from_array(render_scene(scene), scene.camera.f35), scene.scale)
+        picture = np.asarray(render_scene(scene, samples=RAYS))
+        r = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale)
         assert r.status == "read"
         assert abs(r.value - scene.true_value) < WORST_DIVISIONS * r.division
 
@@ -339,7 +342,7 @@ class TestOffScale:
         slate = load_scale("slate-50")
         scene = sample_scene(np.random.default_rng(53), "offscale", slate, true_value=-1.0,
                              width=SMALL[0], height=SMALL[1])
-        picture = np.asarray(render_scene(scene))
+        picture = np.asarray(render_scene(scene, samples=RAYS))
         r = read_volume(photo_from_array(picture, scene.camera.f35), slate)
         assert r.status == "below-scale" and "below-lowest-mark" in r.flags
         assert r.value is None and r.interval is None
