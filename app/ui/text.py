@@ -34,7 +34,8 @@ def visible(text: object) -> str:
     half a character cannot be sent to a browser at all; both appear as ``<U+202E>``.  A tab or a
     line's end becomes a space.
     """
-    return "".join(_seen(c) for c in str(text))
+    words = str(text)
+    return words if words.isprintable() else "".join(_seen(c) for c in words)
 
 
 def _seen(c: str) -> str:

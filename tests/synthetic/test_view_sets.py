@@ -18,7 +18,7 @@ from vision.synthetic.chamber.model import Camera, Capture, ChamberScene
 from vision.synthetic.chamber.sample import can_be_read
 from vision.synthetic.chamber.sets import MOVED_DIVISIONS, SET_TIERS, own_tier
 
-SIZE = (300, 400)
+SIZE = (150, 200)
 #: What a set may not share: everything else of a scene is the chamber, its room and its light.
 OWN = {"camera": Camera(), "capture": Capture(), "seed": 0, "tier": ""}
 #: What the phone, its lens and the light in the room give to every photo of a set alike.
@@ -117,7 +117,7 @@ def test_the_tier_of_a_photo_is_that_of_its_own_view():
 def test_a_folder_of_sets_is_labelled_repeatable_and_resumed(tmp_path, capsys):
     def write(name: str, moved: str) -> list[dict]:
         assert main(["scenes", "--out", str(tmp_path / name), "--count", "2", "--seed", "76",
-                     "--views", "3", "--moved-share", moved, "--size", "300x400",
+                     "--views", "3", "--moved-share", moved, "--size", "150x200",
                      "--tier", "typical"]) == 0
         labels = tmp_path / name / "labels.jsonl"
         assert str(labels) in capsys.readouterr().out

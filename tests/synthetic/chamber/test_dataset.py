@@ -17,7 +17,7 @@ from vision.synthetic.chamber import TIERS, sample_scene, scene_for, scene_truth
 from vision.synthetic.chamber.render import TUBE, render_light
 from vision.synthetic.chamber.sample import SPOILS, in_picture, round_scales, surface_in_sight
 
-SIZE = (300, 400)
+SIZE = (150, 200)
 #: What every label must hold (the label file's contract and the keys sets are grouped by).
 KEYS = {"file", "scale", "true_value", "rim_value", "expect", "tier", "division",
         "elevation_deg", "azimuth_deg", "distance_mm", "roll_deg", "lean_deg", "fluid", "light",
