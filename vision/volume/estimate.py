@@ -25,6 +25,7 @@ from vision.parameters import (
     MENISCUS_FLAG_SD_MM,
     STEEP_FLAG_DEG,
     TURNED_FLAG_DEG,
+    UNLIKE_SHARE,
 )
 from vision.scale_file.scale import Scale
 
@@ -92,7 +93,7 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
     wall_sd = abs(shift(elevation, meniscus.wall_mm + _WALL_SD_MM, WALL_INDEX)
                   - shift(elevation, meniscus.wall_mm, WALL_INDEX))
     lean_sd = meniscus.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
-    terms = (
+    terms: tuple[HeightTerm, ...] = (
         HeightTerm("edge of the liquid", line_sd,
                    "place of the front contact line in the picture", False),
         HeightTerm("fit of the marks", ladder_sd,
@@ -106,6 +107,10 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
         HeightTerm("lean of the chamber", lean_sd,
                    f"{_LEAN_SD_DEG:g} deg beyond what the picture shows", True),
     )
+    unlike_sd = UNLIKE_SHARE * math.hypot(meniscus.meniscus_sd_mm, *(t.sd_mm for t in terms))
+    terms += (HeightTerm("pictures unlike those that taught", unlike_sd,
+                         f"{UNLIKE_SHARE:g} of all other terms together, from scenes of another "
+                         "renderer", False),)
     normal_sd = math.sqrt(sum(t.sd_mm**2 for t in terms))
     per_mm = value_per_mm(scale, level)
     low_mm, high_mm = _interval(meniscus, normal_sd, (scale.tolerance or 0.0) / per_mm)

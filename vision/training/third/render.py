@@ -73,7 +73,7 @@ def _settings(stage: Any, threads: int) -> None:
     cycles.use_adaptive_sampling, cycles.adaptive_threshold = True, 0.04
     cycles.max_bounces = cycles.transmission_bounces = 18
     cycles.transparent_max_bounces = 24
-    cycles.glossy_bounces, cycles.volume_bounces = 8, 3
+    cycles.glossy_bounces, cycles.volume_bounces = 8, 16
     cycles.sample_clamp_indirect = _BRIGHTEST
     cycles.blur_glossy = 0.0
     cycles.caustics_reflective = cycles.caustics_refractive = True
