@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 import numpy as np
@@ -29,6 +29,9 @@ class LocatedCards:
     inputs: LevelInputs
     found: dict[int, list[CardSeen]]
     strategy: str
+    #: Poses found so far: two stages ask for those of every focal length.
+    _poses: dict[tuple[int, bytes], tuple[CardSeen, list[CardPose]]] = field(
+        default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def doubled(self) -> CardKind | None:
@@ -70,8 +73,11 @@ class LocatedCards:
 
     def poses(self, card: CardSeen, camera: np.ndarray) -> list[CardPose]:
         """The ways in which one of these cards may stand before a camera, best first."""
-        kind = self.inputs.zero if card.code == self.inputs.zero.code else self.inputs.landmark
-        return card_poses(card, kind, camera)
+        asked = (id(card), camera.tobytes())
+        if asked not in self._poses:  # the card is kept as well, so that no other has its id
+            kind = self.inputs.zero if card.code == self.inputs.zero.code else self.inputs.landmark
+            self._poses[asked] = card, card_poses(card, kind, camera)
+        return [*self._poses[asked][1]]
 
 
 def locate_cards(photo: Photo, inputs: LevelInputs) -> LocatedCards:
