@@ -20,9 +20,10 @@ ROOT = Path(__file__).resolve().parents[2]
 PHONE = {"width": 390, "height": 844}
 #: A flag of Chromium: no name but this machine's address leads anywhere.
 ALONE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
-#: What a browser need not do for pages that are looked at for seconds: keep a second process
-#: ready, clear up often and on several threads, compile a third time.  A fifth off its work.
-SHORT_VISITS = ("--disable-features=SpareRendererForSitePerProcess", "--num-raster-threads=1",
+#: A browser need not keep a second process ready for pages that are looked at for seconds.
+FEW_PROCESSES = ("--disable-features=SpareRendererForSitePerProcess", "--num-raster-threads=1")
+#: Nor clear up often and on several threads, nor compile a third time: a fifth off its work.
+SHORT_VISITS = (*FEW_PROCESSES,
                 "--js-flags=--min-semi-space-size=64 --max-semi-space-size=128 "
                 "--single-threaded-gc --no-flush-bytecode --no-opt --no-maglev")
 

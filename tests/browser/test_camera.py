@@ -14,7 +14,7 @@ import cv2
 import numpy as np
 import pytest
 from playwright.sync_api import expect
-from serving import ALONE, PHONE, Served, at_rest, live, new_context, too_small
+from serving import ALONE, FEW_PROCESSES, PHONE, Served, at_rest, live, new_context, too_small
 from test_chamber import answer_all, confirm, read_first
 
 from app.records import Store
@@ -41,8 +41,9 @@ def jpeg_of(picture, quality: int = 92) -> bytes:  # type: ignore[no-untyped-def
 
 
 def demo(label: dict):  # type: ignore[no-untyped-def]
-    """The demo photo of a label."""
-    return cv2.imread(str(SAMPLES / label["file"]))
+    """The demo photo of a label, of a size that a fake camera shows thirty times a second."""
+    return cv2.resize(cv2.imread(str(SAMPLES / label["file"])), (960, 1280),
+                      interpolation=cv2.INTER_AREA)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +58,8 @@ def with_camera(browser, chromium: str, tmp_path_factory: pytest.TempPathFactory
     def start(label: dict, film: bytes = b"", allow: bool = True):  # type: ignore[no-untyped-def]
         made = folder / f"{len(opened)}.mjpeg"
         made.write_bytes(film or 2 * jpeg_of(demo(label)))
-        flags = [ALONE, "--disable-dev-shm-usage", "--use-fake-device-for-media-stream",
+        flags = [ALONE, "--disable-dev-shm-usage", *FEW_PROCESSES,
+                 "--use-fake-device-for-media-stream",
                  f"--use-file-for-fake-video-capture={made}",
                  f"--use-fake-ui-for-media-stream{'' if allow else '=deny'}",
                  *(["--no-sandbox"] if os.geteuid() == 0 else [])]
@@ -298,7 +300,7 @@ NOTED = """window.addEventListener('message', (e) => {
 
 def test_frames_of_the_heights_passed_through_go_with_the_burst(with_camera, visit) -> None:
     """First seen from above, then level: the film is four seconds of each, over and over."""
-    both = [jpeg_of(cv2.resize(demo(x), (960, 1280)), 80) for x in (STEEP, EASY)]
+    both = [jpeg_of(demo(x), 80) for x in (STEEP, EASY)]
     page = visit(with_camera(EASY, b"".join(120 * x for x in both)), before=NOTED)
     choose_scale(page, "quay-60")
     open_camera(page)
