@@ -99,6 +99,7 @@ def test_refusals_are_judged_by_their_exact_limits(refused, n, met):
         assert check.doubt == "too few to tell: about 368 pictures would"
 
 
+@pytest.mark.slow
 def test_no_misread_of_a_few_pictures_shows_little_and_one_is_enough(tmp_path, capsys):
     labels = make_set(tmp_path)
     for shift, met in ((0.0, None), (2.0, False)):
@@ -247,6 +248,7 @@ class TestPeople:
                 append_attempt(path, Attempt(file, code, repeat, value, 6.0, "2026-11-25T08:00Z"))
         return path
 
+    @pytest.mark.slow
     def test_people_stand_beside_naive_and_corrected(self, tmp_path):
         path = make_set(tmp_path)
         labels = [json.loads(t) for t in path.read_text().splitlines()]

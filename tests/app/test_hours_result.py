@@ -95,6 +95,7 @@ def test_the_shift_page_and_its_plot_say_the_same(emptied):
     assert "too close to your limit" not in text and "over your limit" not in text
 
 
+@pytest.mark.slow
 def test_the_plot_keeps_its_axis(store):
     """A minute with 10 mL would be 600 mL/h and flatten every hour of the night."""
     from app.exports.output_plot import output_plot

@@ -38,6 +38,7 @@ def test_pressure_lost_in_the_line():
     assert h.line_pressure_drop_mm_hg(7.5) == pytest.approx(0.44, abs=0.005)
 
 
+@pytest.mark.slow
 @given(st.floats(-60, 90), st.floats(0, 40))
 def test_height_and_pressure_are_inverse(height_cm, temperature_c):
     p = h.column_cm_h2o(height_cm, "csf", temperature_c)

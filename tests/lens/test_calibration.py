@@ -184,6 +184,7 @@ def test_the_working_picture_is_corrected_in_step_with_the_full_one(photos, lens
     assert np.array_equal(view.photo.rgb, full)
 
 
+@pytest.mark.slow
 def test_the_focal_length_of_the_lens_takes_the_place_of_the_photos_own(photos, lens):
     camera = through_lens(photos[0], lens).photo.camera
     found = focal_px(camera, WIDTH, HEIGHT)

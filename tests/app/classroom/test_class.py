@@ -37,6 +37,7 @@ def learner() -> str:
     return secrets.token_hex(16)
 
 
+@pytest.mark.slow
 def test_a_class_goes_from_task_to_task_and_its_end_leaves_nothing(store, tmp_path):
     state, key = store.open_class("level", 2, SEED)
     assert re.fullmatch("[2-9A-HJKMNP-Z]{5}", state.code)
