@@ -10,7 +10,6 @@ import os
 import re
 import unicodedata
 from collections.abc import Iterable
-from functools import lru_cache
 
 from app.records.errors import ConfirmError
 
@@ -22,15 +21,16 @@ def _clean(text: str) -> str:
     return " ".join(unicodedata.normalize("NFC", str(text)).split())
 
 
-@lru_cache(maxsize=4096, typed=True)  # a ward has few beds, and every entry is asked for its own
 def normal_bed(text: str) -> str:
     """The one form of a bed code: compatibility forms folded (Unicode Standard Annex 15,
     NFKC), upper case, every dash a hyphen, single spaces.
 
     Never fails; whether it is a code at all is for :class:`BedCode` to say.
     """
+    if (text := str(text)).isascii():  # has one form, and its only dash is the hyphen
+        return " ".join(text.upper().split())
     for _ in range(2):  # upper case may bring forth what folds again
-        text = unicodedata.normalize("NFKC", str(text)).upper()
+        text = unicodedata.normalize("NFKC", text).upper()
     return " ".join("".join(map(_plain, text)).split())
 
 

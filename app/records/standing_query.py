@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime
-from functools import cache
 
-from sqlalchemy import ColumnElement, Connection, FromClause, Table, exists, func, select, text
+from sqlalchemy import ColumnElement, Connection, Table, exists, func, select, text
 
 from app.records.codes import normal_bed
 from app.records.content import Entry, entry_from_row
 from app.records.kinds import NO_BED, STATION_KEY
 from app.records.moment import Moment
-from app.records.schema import plain
+from app.records.schema import entry_table, plain, unsigned_entry_table
 from app.records.standing import Standing, standings
 
 #: SQLite takes at least 999 variables in one statement (its documented default).
@@ -40,19 +39,15 @@ def of_bed(connection: Connection, table: Table, bed: str) -> ColumnElement[bool
     return table.c.bed.in_([s for s in spellings(connection) if normal_bed(s) == wanted])
 
 
-@cache
-def _later(table: Table) -> FromClause:
-    """The same entries, looked through for a later word; its columns are worked out once."""
-    later = table.alias("later")
-    assert later.c is not None  # worked out here, before any other thread asks
-    return later
+#: The same entries once more, looked through for a later word.
+_LATER = {table: table.alias("later") for table in (entry_table, unsigned_entry_table)}
 
 
 def standing_where(connection: Connection, table: Table, bed: str | None = None,
                    kind: str | None = None, *, withdrawn: bool = False
                    ) -> list[ColumnElement[bool]]:
     """The conditions of the last word about each thing."""
-    later, c = _later(table), table.c
+    later, c = _LATER[table], table.c
     where = [~exists().where(later.c.refers_to == c.number), c.kind != STATION_KEY]
     if bed is not None:
         where.append(of_bed(connection, table, bed))
