@@ -19,8 +19,8 @@ DARKEST_LEVEL = 12.0
 #: clearly; beyond the last the scale is another one.
 CLEAR_RESIDUAL, COUNTED_RESIDUAL, LED_RESIDUAL, WRONG_SCALE_RESIDUAL = 0.03, 0.05, 0.1, 0.2
 #: From this misfit on the marks were not understood, whatever numbers them: of 64 traced chambers
-#: the elevation was off by 3 to 29 degrees in six of the eight with more than this, and by no more
-#: than it said of itself in all with less.
+#: the elevation was off by 3 to 29 degrees in six of the nine with as much, and by less than 2 in
+#: all others.
 UNSOUND_RESIDUAL = 0.06
 #: How light a row is on average, from 0, as dark as its marks, to 1, as light as beside them: marks
 #: are narrower than their gaps.  Of 60 traced chambers the four in which the gaps had been taken

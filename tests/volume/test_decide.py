@@ -2,24 +2,30 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
+from app.another_photo import another_photo
 from vision.graduations.cylinder_pose import CylinderPose
+from vision.imaging.photo import load_photo
 from vision.meniscus_image.candidates import RowPeak
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.detect import MeniscusPosterior
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.scale_file.scale import load_scale
+from vision.volume import decide
 from vision.volume.decide import refusal_of
+from vision.volume.read import read_volume
 
+SAMPLES = Path(__file__).parents[2] / "sample_images"
 SCALE = load_scale("slate-50")
 
 
-def refused(chance: float, elevation_deg: float, value: float, off_divisions: float = 1.2
-            ) -> str | None:
+def refused(chance: float, elevation_deg: float, value: float, off_divisions: float = 1.2,
+            residual: float = 0.02, of_marks: bool = True) -> str | None:
     """What is said of a surface at ``value``, seen at an elevation, that lies so far off
     with this chance."""
     level = float(SCALE.height_mm(value))
@@ -34,7 +40,8 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
     pose = CylinderPose(np.array([d, level + d * np.tan(np.radians(elevation_deg)), 0.0,
                                   np.radians(elevation_deg), 0.0, np.log(1500.0)]),
                         np.zeros((6, 6)), SCALE.outer_radius_mm, (449.5, 599.5), 0.2)
-    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=0.02, is_of_marks=True,
+    fit = SimpleNamespace(pose=pose, pitch_px=12.0, relative_residual=residual,
+                          is_of_marks=of_marks,
                           grey=np.zeros((1200, 900), np.float32))
     found = refusal_of(SimpleNamespace(  # type: ignore[arg-type]
         meniscus=meniscus, fit=fit, scale=SCALE, quality=SimpleNamespace(blur_px=0.5)))
@@ -58,3 +65,21 @@ def test_less_than_a_division_is_told_by_the_interval(off_divisions):
 def test_behind_a_thick_wall_seen_obliquely_less_is_too_much(elevation_deg, flag):
     assert refused(MIRRORED_CHANCE * 1.5, elevation_deg, 5.0) == flag
     assert refused(MIRRORED_CHANCE * 0.7, elevation_deg, 5.0) is None
+
+
+def test_of_marks_that_lie_nowhere_nothing_is_believed_nor_shown(monkeypatch):
+    photo, scale = load_photo(SAMPLES / "bench-1-pink.jpg"), load_scale("quay-60")
+    assert read_volume(photo, scale).status == "read"
+    monkeypatch.setattr(decide, "UNSOUND_RESIDUAL", 0.0)
+    r = read_volume(photo, scale)
+    assert (r.status, r.flags[-1]) == ("refused", "marks-out-of-place")
+    assert r.value is None and r.elevation_deg is None and not r.budget
+    assert r.candidates == () and r.annotations == () and r.surface_px is None
+    assert another_photo(r).where == "from the height of the liquid"
+
+
+@pytest.mark.parametrize(("residual", "of_marks", "flag"), [
+    (0.055, True, None), (0.065, True, "marks-out-of-place"), (0.02, False, "marks-out-of-place"),
+    (0.25, True, "wrong-scale")])
+def test_marks_out_of_place_are_told_from_a_wrong_scale(residual, of_marks, flag):
+    assert refused(0.0, 5.0, 30.0, residual=residual, of_marks=of_marks) == flag

@@ -167,6 +167,8 @@ NOT_READ: tuple[Refusal, ...] = (
 
 #: What says that the marks of the chosen scale were not found.
 _NO_SCALE = {"wrong-scale", "no-chamber"}
+#: With these nothing that was made of the marks is believed, nor shown.
+_NOT_BELIEVED = _NO_SCALE | {"marks-out-of-place", "on-its-side"}
 
 
 def refusal_of(evidence: PhotoEvidence) -> Refusal | None:
@@ -264,9 +266,11 @@ def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str]
              question: Question | None = None) -> VolumeReading:
     e, fit, meniscus = evidence.level, evidence.fit, evidence.meniscus
     scale, read = evidence.scale, status == "read"
+    if "marks-out-of-place" in said:
+        e = meniscus = None
     annotations = []
     settled = isinstance(evidence.numbering, NumberedScale)
-    if fit is not None and not (_NO_SCALE | {"on-its-side"}) & said.keys():
+    if fit is not None and not _NOT_BELIEVED & said.keys():
         check = None if evidence.numbering is None else evidence.numbering.check
         # marks that are no scale are not drawn, nor values that are not settled
         annotations += [a for a in graduation_annotations(fit, 0 if check is None else check.side)
