@@ -100,11 +100,11 @@ LEAN_FLAG_DEG = 2.0
 #: Share of the marks seen under which a reading says that some are covered.  Our choice.
 COVERED_FLAG_SEEN = 0.8
 #: Standard uncertainty that pictures unlike those that taught the networks add, as a share of all
-#: other terms together: intervals 1.15 times as wide.  121 readings of a renderer that taught
-#: nothing hold the truth in 88 % without it and in 93 % with it; 95 % would ask for 1.3 times
+#: other terms together: intervals 1.12 times as wide.  121 readings of a renderer that taught
+#: nothing hold the truth in 88 % without it and in 92 % with it; 95 % would ask for 1.3 times
 #: (split conformal prediction: J. Lei et al., J Am Stat Assoc 2018;113:1094-1111), and a typical
 #: interval would then be wider than 0.3 division either way (docs/accuracy.md).
-UNLIKE_SHARE = 0.57
+UNLIKE_SHARE = 0.5
 #: Standard deviation (mm) of the meniscus from which a reading is flagged.  Our choice.
 MENISCUS_FLAG_SD_MM = 0.45
 #: Blur (px, as standard deviation) against the distance of the marks.  Our choice.
