@@ -101,7 +101,7 @@ LEAN_FLAG_DEG = 2.0
 COVERED_FLAG_SEEN = 0.8
 #: Standard uncertainty that pictures unlike those that taught the networks add, as a share of all
 #: other terms together: intervals 1.12 times as wide.  121 readings of a renderer that taught
-#: nothing hold the truth in 88 % without it and in 92 % with it; 95 % would ask for 1.3 times
+#: nothing hold the truth in 88 % without it and in 90 % with it; 95 % would ask for 1.3 times
 #: (split conformal prediction: J. Lei et al., J Am Stat Assoc 2018;113:1094-1111), and a typical
 #: interval would then be wider than 0.3 division either way (docs/accuracy.md).
 UNLIKE_SHARE = 0.5
