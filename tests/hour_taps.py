@@ -19,7 +19,6 @@ from __future__ import annotations
 
 import json
 import math
-import shutil
 import sys
 import tempfile
 import time
@@ -33,6 +32,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT), str(ROOT / "tests" / "browser")]
 
+from installed_chromium import installed_chromium  # noqa: E402
 from serving import ALONE, PHONE, at_rest, give_file, live, serve_pages  # noqa: E402
 
 from app.records import (  # noqa: E402
@@ -191,8 +191,7 @@ def telephone() -> Iterator[tuple[Any, Any]]:
     """A page server with an empty record, and a browser of a phone's size."""
     from playwright.sync_api import sync_playwright
 
-    browser = next(filter(None, map(shutil.which, (
-        "chromium-headless-shell", "chromium", "chromium-browser"))), None)
+    browser = installed_chromium()
     if browser is None:
         raise SystemExit("Chromium is not installed.")
     with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:

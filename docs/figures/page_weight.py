@@ -7,7 +7,6 @@ cache), then once more with the cache.  Bytes are as they came over the wire.
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 import time
 from contextlib import contextmanager
@@ -15,6 +14,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from installed_chromium import installed_chromium
 from serving import PHONE, serve_pages
 
 if TYPE_CHECKING:
@@ -73,7 +73,7 @@ def measure() -> dict[str, Any]:
           contextmanager(serve_pages)(Path(data) / "ward") as served,
           sync_playwright() as playwright):
         browser = playwright.chromium.launch(
-            executable_path=shutil.which("chromium"),
+            executable_path=installed_chromium(),
             args=["--no-sandbox"] if os.geteuid() == 0 else [])
         visit(browser.new_context(), served.url)  # the server's own first time is not a page's
         rows = []

@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
+from installed_chromium import installed_chromium
 from serving import serve_pages
 
 from vision.lesson.parallax import EyeView, lesson_scale
@@ -50,7 +51,7 @@ def interaction_seconds(url: str) -> list[float]:
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        browser = playwright.chromium.launch(executable_path="/usr/bin/chromium",
+        browser = playwright.chromium.launch(executable_path=installed_chromium(),
                                              args=["--no-sandbox", "--disable-dev-shm-usage"])
         page = browser.new_page(viewport={"width": 1280, "height": 900})
         page.set_default_timeout(60_000)

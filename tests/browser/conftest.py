@@ -7,20 +7,18 @@ missing browser is a failure and not a skip.
 from __future__ import annotations
 
 import os
-import shutil
 import tempfile
 from collections.abc import Iterator
 
 import pytest
+from installed_chromium import installed_chromium
 from serving import ALONE, SHORT_VISITS, Served, opener, serve_pages
 
 
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """Path of the browser."""
-    # The first is the same engine without windows, and starts in half the time.
-    found = next(filter(None, map(shutil.which, (
-        "chromium-headless-shell", "chromium", "chromium-browser"))), None)
+    found = installed_chromium()
     if found is None:
         if os.environ.get("CI"):
             pytest.fail("Chromium is not installed, and CI is set: the pages must be tested.")
