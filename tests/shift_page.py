@@ -32,8 +32,12 @@ def read(store: Store, value: str, minutes: float, **more: object) -> Entry:
 class Page:
     """The page as a person meets it; every act runs the whole script once."""
 
-    def __init__(self, bed: str = str(BED)) -> None:
-        self.at = AppTest.from_string(SCRIPT, default_timeout=30).run()
+    def __init__(self, bed: str = str(BED), asked: str = "") -> None:
+        """``bed`` is typed, ``asked`` stands in the address."""
+        self.at = AppTest.from_string(SCRIPT, default_timeout=30)
+        if asked:
+            self.at.query_params["bed"] = asked
+        self.at.run()
         if bed:
             self.type("sh-bed", bed)
 

@@ -46,6 +46,19 @@ def test_without_a_bed_nothing_is_shown(morning):
     assert "Bed QUAY-3" in page.text()
 
 
+def test_the_address_may_name_the_bed(morning):
+    page = Page("", asked=" quay-3")
+    assert "Bed QUAY-3" in page.text() and "30 mL" in page.text()
+    page.type("sh-bed", "PIER-1")  # what is typed is what counts from then on
+    assert "30 mL" not in page.text() and "Bed PIER-1" in page.text()
+
+
+@pytest.mark.parametrize("asked", ["<b>QUAY-3</b>", "QUAY-3\u200b4", "x" * 300])
+def test_an_address_that_names_no_bed_code_is_an_address_without_one(morning, asked):
+    page = Page("", asked=asked)
+    assert "Next: the bed code." in page.text() and "30 mL" not in page.text()
+
+
 def test_an_empty_bed_says_so(store):
     text = Page().text()
     for words in ("No level check is on record.", "Nothing in the time shown.",
