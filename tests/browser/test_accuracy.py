@@ -72,6 +72,7 @@ def test_a_reader_reads_a_picture_of_the_trial(open_page, served):
         1800, 2400]
     scale = "i => i.getBoundingClientRect().width / i.clientWidth"
     frame = picture.locator("xpath=ancestor::*[@data-testid='stImage']")
+    expect(frame).to_have_attribute("role", "group")  # the fingers are listened to from here on
     _pinch(page, frame, by=3)
     assert picture.evaluate(scale) == pytest.approx(3, rel=0.02)
     for _ in range(4):
