@@ -6,9 +6,9 @@ from collections.abc import Callable
 
 import streamlit as st
 
-from app.records import BedCode
 from app.records.codes import bed_words
 from app.ui import blocks, guard, kept, theme
+from app.ui.bed import bed_of_address
 from app.ui.chamber_view import show_chamber
 from app.ui.round import hour
 from app.ui.round.start import choose_bed
@@ -33,7 +33,7 @@ _TICKS = ("-minus", "-not")
 
 def page() -> None:
     """Draw the page for where the hour stands."""
-    bed = _bed()
+    bed = bed_of_address()
     if not bed:
         theme.start_at_top("round-no-bed")
         blocks.title("Round", "The hourly work at one bed.")
@@ -86,13 +86,6 @@ def _remember(state: RoundState) -> None:
             state.fields[str(name)] = value
         elif value is None:
             state.fields.pop(str(name), None)
-
-
-def _bed() -> str:
-    """The bed of the address, so that a reload finds it; "" when there is none."""
-    given = st.query_params.get("bed", "")
-    code, _ = guard.in_words(lambda: BedCode(given)) if given else (None, "")
-    return code or ""
 
 
 def _under_way(view: View) -> None:

@@ -15,6 +15,14 @@ from app.ui.text import as_label, visible
 _BUTTONS = 8
 
 
+def bed_of_address() -> str:
+    """The bed that the address of the page names, so that a reload finds it; "" where it names
+    none, or no bed code."""
+    given = st.query_params.get("bed", "")
+    code, _ = guard.in_words(lambda: BedCode(given)) if given else (None, "")
+    return code or ""
+
+
 def bed_help(key: str, typed: str, take: Callable[[str], None], *, offer: bool = True) -> None:
     """Below a field for a bed: the known ones to press (unless ``offer`` is False), or the
     question about a code like a known one.

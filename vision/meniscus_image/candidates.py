@@ -48,7 +48,7 @@ _SAME_WINDOW_MM = 2.5
 _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 #: Change of the bore's diameter per mm of height from which its wall is a step, not a taper, and
 #: the least that counts.  Our choice: drawn tapers change by up to 0.1, cones by 0.7 and more.
-STEEP_BORE, _LEAST_STEP_MM = 0.3, 0.01
+_STEEP_BORE, _LEAST_STEP_MM = 0.3, 0.01
 
 
 @dataclass(frozen=True)
@@ -293,7 +293,7 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
     for (v0, d0), (v1, d1) in zip(knots[:-1], knots[1:], strict=True):
         low, high = sorted((float(scale.height_mm(v0)), float(scale.height_mm(v1))))
         # however finely a file divides it
-        if abs(d1 - d0) < max(_LEAST_STEP_MM, STEEP_BORE * (high - low)):
+        if abs(d1 - d0) < max(_LEAST_STEP_MM, _STEEP_BORE * (high - low)):
             continue
         wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
         e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))

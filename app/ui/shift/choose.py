@@ -7,11 +7,10 @@ from functools import partial
 
 import streamlit as st
 
-from app.records import BedCode
 from app.records.codes import normal_bed
 from app.shift_times import keep_shift_starts, shift_plan
 from app.ui import blocks, guard, ledger, theme
-from app.ui.bed import bed_help
+from app.ui.bed import bed_help, bed_of_address
 from app.ui.shift.state import FIRST_PERIOD, PERIODS, ShiftState
 from app.ui.text import as_label
 from vision.output import ShiftPlan
@@ -73,17 +72,10 @@ def _first_values(state: ShiftState) -> dict[str, str]:
     Given to the fields as their own beginning and kept the same while they are drawn:
     a value set from outside is lost when a quick hand interrupts the first run.
     """
-    for key, asked, first in (("sh-bed", _asked(), ""), ("sh-period", "", FIRST_PERIOD)):
+    for key, asked, first in (("sh-bed", bed_of_address(), ""), ("sh-period", "", FIRST_PERIOD)):
         if key not in st.session_state or key not in state.first:
             state.first[key] = asked or state.kept.get(key) or first
     return state.first
-
-
-def _asked() -> str:
-    """The bed that the address of the page names; "" where it names none, or no bed code."""
-    given = st.query_params.get("bed", "")
-    code, _ = guard.in_words(lambda: BedCode(given)) if given else (None, "")
-    return code or ""
 
 
 def _take(state: ShiftState, code: str) -> None:
