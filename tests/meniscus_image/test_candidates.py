@@ -119,7 +119,8 @@ def searched(photo: str) -> tuple[Search, float]:
 
 
 @pytest.mark.parametrize(("elevation_deg", "low_mm", "high_mm"), [
-    (5.0, 38.0, 45.0), (18.0, 38.0, 45.0 + 34.0 * 0.3249), (-18.0, 38.0 - 34.0 * 0.3249, 45.0)])
+    (0.0, 38.0, 45.0), (5.0, 38.0, 45.0 + 34.0 * 0.0875),
+    (18.0, 38.0, 45.0 + 34.0 * 0.3249), (-18.0, 38.0 - 34.0 * 0.3249, 45.0)])
 def test_the_rims_of_a_step_are_no_surface(elevation_deg, low_mm, high_mm):
     """Seen from 18 degrees the back rim of a bore of 34 mm stands 34 tan 18 = 11.0 mm from the
     front one; by hand."""

@@ -6,7 +6,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from drawn_ladders import camera_towards, even_scale, paint_tube, printed
+from drawn_ladders import camera_towards, even_scale, paint_tube, printed, wall_point
 
 from vision.graduations.fit import GraduationFit, fit_graduations
 from vision.meniscus_image.printed_ring import is_printed_ring
@@ -77,3 +77,25 @@ def test_short_marks_are_no_rings():
     assert fit is not None
     rgb = np.repeat(grey.astype(np.uint8)[..., None], 3, axis=2)
     assert not is_printed_ring(rgb, fit, SCALE.marks[12].height_mm)
+
+
+def test_backs_of_rings_that_move_against_their_fronts_are_no_surface():
+    """From near by the sight line falls on one ring from above and on another from below: no two
+    rings look alike, and none is a surface."""
+    import cv2
+
+    scale = even_scale(count=51, long_every=5)
+    camera = camera_towards(1.0, 190.0, (0, 0, 37.0), focal_px=1400.0, size=(420, 900))
+    grey = paint_tube(camera, (420, 900), scale.outer_radius_mm,
+                      printed(scale, long=RINGS["long"]))
+    azimuth = np.linspace(0.5 * np.pi, 1.5 * np.pi, 60)
+    rings = [m.height_mm for m in scale.marks if m.length == "long"]
+    for z in rings:
+        back = camera.project(wall_point(azimuth, np.full(60, z), scale.outer_radius_mm))
+        cv2.polylines(grey, [np.round(back * 16).astype(np.int32)], False, 60.0, 2, cv2.LINE_AA, 4)
+    fit = fit_graduations(grey, scale, focal=(1400.0, 0.02))
+    assert fit is not None
+    rgb = np.repeat(np.clip(grey, 0, 255).astype(np.uint8)[..., None], 3, axis=2)
+    for height in rings[3:-3]:
+        slope = np.tan(float(fit.pose.elevation_rad(height)))
+        assert is_printed_ring(rgb, fit, height + 2 * scale.outer_radius_mm * slope)

@@ -6,6 +6,7 @@ what the numerals say is summed for every possible shift of the numbering.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import Literal
@@ -24,7 +25,7 @@ from vision.graduations.numeral_reader import (
     read_numerals,
     settle_numbering,
 )
-from vision.graduations.shift_likelihood import main_run
+from vision.graduations.shift_likelihood import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample
 from vision.parameters import BOTH_LOG_ODDS, COUNT_LOG_ODDS, LED_RESIDUAL, NUMERALS_LOG_ODDS
 
@@ -142,7 +143,8 @@ def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
 def _together(fit: GraduationFit, found: NumberingVerdict) -> bool:
     """Whether count and numbers, found independently, settle what neither proves alone."""
     log_odds = fit.evidence.margin(0)
-    if found.margin < NUMERALS_LOG_ODDS:
+    # where no other numbering was compared nothing is told by that
+    if found.margin < NUMERALS_LOG_ODDS or not math.isfinite(found.margin):
         return False
     if found.agreeing >= SETTLED_LABELS:
         return log_odds >= COUNT_LOG_ODDS
@@ -276,7 +278,7 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
         at = start
         while at in there:
             # marks of another row of the scale are no strangers
-            height = every[run[0]] + e.step_mm * at
+            height = float(lattice_heights(every[run], np.array([at]))[0])
             if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
                 break
             unmatched_marks += 1

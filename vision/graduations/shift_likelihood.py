@@ -2,22 +2,30 @@
 
 An evenly divided scale looks the same when every value is shifted by one long
 mark.  Each possible shift is therefore scored on its own: marks that are there
-or not, long or short.  The printed numerals come in later (see ``numeral_evidence``).
+or not, long or short, and where the gaps change along the scale whether they fit.
+The printed numerals come in later (see ``numeral_evidence``).
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
-from vision.graduations.cylinder_pose import CylinderPose
+from vision.graduations.alignment import fit_1d
+from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose
 from vision.graduations.unrolled_samples import sample_marks
 from vision.robust import median_along, spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _STRANGER = np.log(0.03)
+#: Share by which gaps of one row differ at most, and share of the marks that lie evenly in one run,
+#: under which a scale is uneven.
+_SAME_GAP, _UNEVEN = 0.03, 0.6
+#: Marks lie in place to this share of their gap at the best.
+_IN_PLACE = 0.01
 #: So many places beside the short marks are looked at for what makes a mark long.
 _NEAREST = 3
 _CLASS_CAP, _CLASS_MOST, _CLEARER = 3.0, 12.0, 0.3
@@ -53,16 +61,35 @@ class ShiftEvidence:
 
 
 def main_run(scale: Scale) -> np.ndarray:
-    """Indices of the longest stretch of evenly spaced marks."""
+    """Indices of the longest stretch of evenly spaced marks; of all marks where that is short, as
+    in a tapered bore: any shift then moves all of them, and the gaps hardly change."""
     h = np.array([m.height_mm for m in scale.marks])
     gap = np.diff(h)
     best, start = np.arange(2), 0
     for i in range(1, len(gap) + 1):
-        if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.03:
+        if i == len(gap) or abs(gap[i] / gap[start] - 1) > _SAME_GAP:
             if i - start + 1 > len(best):
                 best = np.arange(start, i + 1)
             start = i
-    return best
+    return best if len(best) >= _UNEVEN * len(h) else np.arange(len(h))
+
+
+def is_even(height_mm: np.ndarray) -> bool:
+    """Whether the gaps between marks are all alike."""
+    gap = np.diff(height_mm)
+    return bool(np.abs(gap / gap[0] - 1.0).max() <= _SAME_GAP)
+
+
+def lattice_heights(height_mm: np.ndarray, lattice: np.ndarray) -> np.ndarray:
+    """(L,) heights of the places ``lattice`` of a row of marks (N,), 0 its first; beyond its ends
+    the places go on as the last two marks lie apart."""
+    last = len(height_mm) - 1
+    if is_even(height_mm):
+        return np.asarray(height_mm[0] + (height_mm[-1] - height_mm[0]) / last * lattice)
+    inside = height_mm[np.clip(lattice, 0, last)]
+    below = np.minimum(lattice, 0) * (height_mm[1] - height_mm[0])
+    above = np.maximum(lattice - last, 0) * (height_mm[-1] - height_mm[-2])
+    return np.asarray(inside + below + above)
 
 
 def shift_evidence(
@@ -78,11 +105,12 @@ def shift_evidence(
     """
     run = main_run(scale)
     marks = [scale.marks[i] for i in run]
+    of_marks = np.array([m.height_mm for m in marks])
     step = (marks[-1].height_mm - marks[0].height_mm) / (len(marks) - 1)
     n = len(marks)
     extend = min(max_shift, n)
     lattice = np.arange(-extend, n + extend)
-    height = marks[0].height_mm + step * lattice
+    height = lattice_heights(of_marks, lattice)
     whole = len(run) == len(scale.marks)
     centre = 0.5 * (core_rad[0] + core_rad[1])
     image_h, image_w = grey.shape
@@ -93,7 +121,7 @@ def shift_evidence(
         return None
     lattice, height = lattice[inside], height[inside]
     azimuth = np.radians(np.arange(-66.0, 66.1, 4.0))
-    gap = np.full(len(height), abs(step))
+    gap = np.full(len(height), abs(step)) if is_even(of_marks) else np.abs(np.gradient(height))
     s = sample_marks(grey, pose, height, gap, azimuth)
     core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
     # very short marks may lie between two of these azimuths
@@ -112,6 +140,10 @@ def shift_evidence(
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
     there = np.array([_presence_score(lattice, present, stranger_like, n, int(k), whole)
                       for k in shifts])
+    if not is_even(of_marks):
+        seen = s.offset_mm[:, core]
+        at = height + median_along(np.where(np.isfinite(seen), seen, 0.0), 1)
+        there += [_spacing_score(lattice, present, at, of_marks, int(k)) for k in shifts]
     # long against short is weighed only where presence does not speak clearly
     close = there > there.max() - 40.0
     ll = np.array([
@@ -145,6 +177,22 @@ def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.
     if whole:
         score += float(stranger_like[~on].sum()) * _STRANGER
     return float(score)
+
+
+def _spacing_score(lattice: np.ndarray, present: np.ndarray, at_mm: np.ndarray,
+                   of_marks_mm: np.ndarray, shift: int) -> float:
+    """How well uneven gaps fit under one shift, as a log-likelihood.
+
+    ``at_mm`` (L,) is where the marks were seen on the wall.  Seen from elsewhere they would lie
+    elsewhere, but along a line any view maps them projectively.
+    """
+    place = lattice + shift
+    use = present & (place >= 0) & (place < len(of_marks_mm))
+    if use.sum() < 6:
+        return 0.0
+    _, off = fit_1d(of_marks_mm[place[use]], at_mm[use])
+    gap = float(np.abs(np.diff(of_marks_mm)).mean())
+    return -INDEPENDENT_POINTS * math.log(max(float(spread(off)) / gap, _IN_PLACE))
 
 
 def _beside(relative: np.ndarray, core: np.ndarray) -> tuple[np.ndarray, np.ndarray]:

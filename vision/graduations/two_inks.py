@@ -15,8 +15,9 @@ import cv2
 import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose, MarkPoints, fit_pose
-from vision.graduations.fit import GraduationFit, measured_from, points_seen
+from vision.graduations.fit import GraduationFit, measured_from
 from vision.graduations.unrolled_samples import sample_marks
+from vision.graduations.wall import points_seen
 from vision.parameters import CLEAR_RESIDUAL
 
 #: Marks that a part needs to carry a pose, and heights tried between two parts.

@@ -17,7 +17,6 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
-from vision.meniscus_image.misread_risk import OBLIQUE_DEG
 from vision.meniscus_image.networks import (
     MOST_ODDS,
     OffsetPosterior,
@@ -107,8 +106,8 @@ class Search:
             p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
             p_absent *= 0.2
             p *= (1.0 - p_absent) / max(float(p.sum()), 1e-12)
-        p = p * ~_at_steps(scale, pose, grid.height_mm)
-        return peaks(p, grid), p_absent
+        return [peak for peak in peaks(p, grid)
+                if not _at_steps(scale, pose, np.array([peak.height_mm]))[0]], p_absent
 
     def elevation_deg(self, height_mm: float) -> float:
         """What the networks are told of the sight line to a height of the wall."""
@@ -284,7 +283,7 @@ def peaks(p: np.ndarray, grid: Grid) -> list[RowPeak]:
 def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
     """(Z,) True where a step of the bore is seen on the outer wall.
 
-    The rim of a step is a level line like the surface itself.  Belief that falls
+    The rim of a step is a level line like the surface itself.  The belief in a place
     there is lost, not passed on: a surface at a step can not be told from it.  Seen from an
     elevation e the back of the rim stands 2 R tan e from its front.
     """
@@ -298,7 +297,7 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
         wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
         e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
         shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
-        back = max(d0, d1) * math.tan(math.radians(e)) if abs(e) > OBLIQUE_DEG else 0.0
+        back = max(d0, d1) * math.tan(math.radians(e))
         out |= (height_mm > low - 0.8 + min(shift, back, 0)) & (
             height_mm < high + 0.8 + max(shift, back, 0))
     return out

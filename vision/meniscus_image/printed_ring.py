@@ -7,6 +7,8 @@ like those below, since it parts two fluids that show differently what lies behi
 
 from __future__ import annotations
 
+import warnings
+
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
@@ -28,7 +30,10 @@ _HALF_MM, _CLEAR_MM = 1.3, 2.2
 #: So many marks on either side are compared; fewer say nothing about how alike they look;
 #: differences below a grey level are noise.
 _MOST, _FEWEST, _FEWEST_IN_ALL, _LEAST_LEVELS = 6, 2, 5, 1.0
-_COLUMNS = 24
+#: Places across the tube at which it is looked.
+_ACROSS = np.linspace(-0.95, 0.95, 24)
+#: Half of a printed line with its soft edges, and the most of a window that print may hide.
+_PRINT_MM, _MOST_HIDDEN = 0.4, 0.7
 
 
 def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
@@ -50,17 +55,37 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     high, low = (mark.height_mm + sign * (side[-1] + _HALF_MM + 1.0)
                  for sign, side in zip((1, -1), sides, strict=True))
     z = np.arange(high, low, -_STEP_MM)
-    wall = unroll(rgb, fit.pose, z, np.linspace(-0.95, 0.95, _COLUMNS))
-    here = _window(wall, z, mark.height_mm)
-    others = [[w for d in side if (w := _window(wall, z, mark.height_mm + sign * d)) is not None]
+    wall = unroll(rgb, fit.pose, z, _ACROSS)
+    places = [[mark.height_mm + sign * d for d in side]
               for sign, side in zip((1, -1), sides, strict=True)]
+    if (alike := _as_others(wall, z, mark.height_mm, places)) is None:
+        return unknown
+    if alike or not unknown:
+        return alike
+    # the back of a ring moves against its front from ring to ring, as the sight line turns
+    hidden = _printed_round(fit, z)
+    bare = np.where(hidden[..., None], np.inf, wall)
+    here = np.abs(z - mark.height_mm) <= _HALF_MM
+    return bool(hidden[here].mean() < _MOST_HIDDEN) and _as_others(
+        bare, z, mark.height_mm, places) is True
+
+
+def _as_others(wall: np.ndarray, z: np.ndarray, height_mm: float, places: list[list[float]]
+               ) -> bool | None:
+    """Whether a place looks like the ``places`` on either side; None if too few are seen.
+
+    ``wall`` (Z, U, 3) is NaN outside the photo, and not finite where it is not to be compared.
+    """
+    here = _window(wall, z, height_mm)
+    others = [[w for h in side if (w := _window(wall, z, h)) is not None] for side in places]
     number = [len(o) for o in others]
     if here is None or min(number) < _FEWEST or sum(number) < _FEWEST_IN_ALL:
-        return unknown
-    usual = [np.median(o, axis=0) for o in others]
-    apart = float(np.median([_rms(w - u) for o, u in zip(others, usual, strict=True) for w in o]))
+        return None
+    usual = [_median(o) for o in others]
+    apart = float(np.median([_unlike(w, u) for o, u in zip(others, usual, strict=True)
+                             for w in o]))
     limit = LIKE_A_MARK * max(apart, _LEAST_LEVELS)
-    return all(_rms(here - u) < limit for u in usual)
+    return all(_unlike(here, u) < limit for u in usual)
 
 
 def _reach_deg(fit: GraduationFit, mark: Mark) -> tuple[float, float]:
@@ -91,15 +116,56 @@ def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
     return None if best is None else best[1]
 
 
+def _printed_round(fit: GraduationFit, z: np.ndarray) -> np.ndarray:
+    """(Z, U) True where marks that run right round are seen, their fronts and their backs.
+
+    The back is a chord of the tube farther off: seen at the sight line's slope through air, and
+    at a smaller one through liquid.
+    """
+    out = np.zeros((len(z), len(_ACROSS)), dtype=bool)
+    for length in ("short", "long"):
+        height = np.array([m.height_mm for m in fit.scale.marks if m.length == length])
+        height = height[(height < z[0] + _CLEAR_MM) & (height > z[-1] - _CLEAR_MM)]
+        left, right = fit.long_rad if length == "long" else fit.core_rad
+        if not len(height) or not _runs_round((float(np.degrees(left)), float(np.degrees(right)))):
+            continue
+        radius = np.broadcast_to(fit.pose.radius_at_mm(height), height.shape)
+        chord = 2 * radius[:, None] * np.sqrt(1 - _ACROSS**2)
+        rise = chord * np.tan(fit.pose.elevation_rad(height))[:, None]
+        for h, back in zip(height, rise, strict=True):
+            room = max(_PRINT_MM, ON_A_MARK_PX / fit.pose.px_per_mm(float(h)))
+            low = np.minimum(back, back / N_WATER) - room
+            high = np.maximum(back, back / N_WATER) + room
+            off = z[:, None] - h
+            out |= (np.abs(off) < room) | ((off > low) & (off < high))
+    return out
+
+
 def _window(wall: np.ndarray, z: np.ndarray, height_mm: float) -> np.ndarray | None:
-    """(rows, columns, 3) round a height, each column less its mean; None outside the photo."""
+    """(rows, columns, 3) round a height, each column less its mean, NaN where it is not to be
+    compared; None outside the photo."""
     middle = round((z[0] - height_mm) / _STEP_MM)
     half = round(_HALF_MM / _STEP_MM)
     part = wall[max(middle - half, 0):middle + half + 1]
-    if len(part) < 2 * half + 1 or not np.isfinite(part).all():
+    if len(part) < 2 * half + 1 or np.isnan(part).any():
         return None
-    return np.asarray(part - part.mean(axis=0, keepdims=True))
+    seen = np.isfinite(part)
+    mean = np.where(seen, part, 0.0).sum(axis=0) / np.maximum(seen.sum(axis=0), 1)
+    return np.where(seen, part, np.nan) - mean
 
 
-def _rms(x: np.ndarray) -> float:
-    return float(np.sqrt(np.mean(x**2)))
+def _median(windows: list[np.ndarray]) -> np.ndarray:
+    """What the windows have in common, NaN where none of them shows the wall."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", RuntimeWarning)
+        return np.asarray(np.nanmedian(windows, axis=0))
+
+
+def _unlike(a: np.ndarray, b: np.ndarray) -> float:
+    """How much two windows differ where both show the wall: root of the mean square down a column,
+    of all columns the middle one (numbers differ from mark to mark, a surface runs across)."""
+    both = np.isfinite(a) & np.isfinite(b)
+    square = np.where(both, np.nan_to_num(a) - np.nan_to_num(b), 0.0) ** 2
+    seen = both.sum(axis=(0, 2))
+    column = np.sqrt(square.sum(axis=(0, 2)) / np.maximum(seen, 1))[seen > 0]
+    return float(np.median(column)) if column.size else 0.0

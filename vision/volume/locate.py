@@ -13,7 +13,8 @@ from itertools import groupby
 
 import numpy as np
 
-from vision.graduations.fit import GraduationFit, fit_graduations, recentred
+from vision.graduations.cut_out import recentred
+from vision.graduations.fit import GraduationFit, fit_graduations
 from vision.graduations.search import rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
