@@ -38,9 +38,15 @@ BETTER_ROW_NATS = 6.0
 SOME_SCALE_MARKS = 24
 
 # ------------------------------------------------------------------ which mark has which value
-#: Log-odds (nats) with which the count of marks alone settles the numbering: 400 to 1, and
-#: more where the marks are less well in place (rows found in grain lead by up to 11).  Our choice.
-COUNT_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 6.0, 15.0
+#: Log-odds (nats) with which the count of marks counts beside numbers: 400 to 1.  Our choice.
+COUNT_LOG_ODDS = 6.0
+#: Log-odds with which the count of marks alone settles the numbering: two marks' worth, since one
+#: that a highlight hides or grain pretends weighs 5.1; and more where the marks are less well in
+#: place (rows found in grain lead by up to 11).  Our choice.
+ALONE_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 10.2, 15.0
+#: Log-odds by which the marks may speak for a place one or two marks beside that which the numbers
+#: prove: a number can be read from the mark beside its own.  Three marks' worth; our choice.
+BESIDE_LOG_ODDS = 15.0
 #: Share of the marks that has to be seen, averaged over their width, before a row without
 #: legible numbers is believed to be a scale: rows of chance in photographs without a chamber
 #: show 0.30 to 0.43, scales of drawn scenes 0.69 and more.  Our choice between them.

@@ -10,7 +10,12 @@ import pytest
 from vision.graduations.decision import accept_by_count, reject_by_marks
 from vision.graduations.fit import GraduationFit
 from vision.graduations.numeral_evidence import NumeralCheck
-from vision.parameters import CLEAR_COUNT_LOG_ODDS, COUNT_LOG_ODDS, HOPELESS_LOG_ODDS
+from vision.parameters import (
+    ALONE_LOG_ODDS,
+    BESIDE_LOG_ODDS,
+    CLEAR_COUNT_LOG_ODDS,
+    HOPELESS_LOG_ODDS,
+)
 from vision.scale_file.scale import load_scale
 from vision.volume import number as stage
 from vision.volume.locate import Hints
@@ -18,20 +23,21 @@ from vision.volume.locate import Hints
 EVEN, TWO_ROWS = load_scale("quay-60"), load_scale("slate-50")
 
 
-def fit(log_odds: float, misfit_share: float, scale=EVEN, seen: float = 1.0) -> GraduationFit:
+def fit(log_odds: float, misfit_share: float, scale=EVEN, seen: float = 1.0,
+        beside: float = -20.0) -> GraduationFit:
     """All of a ladder that is asked for here: its lead by the marks and its misfit."""
     marks = np.arange(len(scale.marks)) < seen * len(scale.marks)
     found = SimpleNamespace(
         scale=scale, seen=marks, pitch_px=10.0, height_mm=np.array(
             [m.height_mm for m in scale.marks]),
         relative_residual=misfit_share,
-        evidence=SimpleNamespace(margin=lambda _: log_odds, best_shift=0))
+        evidence=SimpleNamespace(margin=lambda _: log_odds, best_shift=0, beside_lead=beside))
     return found  # type: ignore[return-value]
 
 
 @pytest.mark.parametrize(("log_odds", "misfit_share", "settled"), [
-    (COUNT_LOG_ODDS, 0.03, True), (COUNT_LOG_ODDS - 0.1, 0.03, False),
-    (COUNT_LOG_ODDS, 0.06, False),        # a row found in grain
+    (ALONE_LOG_ODDS, 0.03, True), (ALONE_LOG_ODDS - 0.1, 0.03, False),
+    (ALONE_LOG_ODDS, 0.06, False),        # a row found in grain
     (CLEAR_COUNT_LOG_ODDS, 0.06, True), (CLEAR_COUNT_LOG_ODDS - 0.1, 0.06, False),
     (CLEAR_COUNT_LOG_ODDS, 0.12, False),
 ])
@@ -54,6 +60,13 @@ def test_two_rows_in_place_need_no_lead(scale, log_odds, settled):
 ])
 def test_numbers_do_not_prove_what_the_marks_contradict(log_odds, misfit_share, against):
     assert reject_by_marks(fit(log_odds, misfit_share)) is against
+
+
+@pytest.mark.parametrize(("beside", "against"), [(BESIDE_LOG_ODDS - 1.0, False),
+                                                (BESIDE_LOG_ODDS + 1.0, True)])
+def test_numbers_read_a_mark_beside_their_own_prove_nothing(beside, against):
+    """28 nats spoke for the neighbour, and two numbers for a value a whole mark too high."""
+    assert reject_by_marks(fit(-beside, 0.02, beside=beside), 2) is against
 
 
 @pytest.mark.parametrize(("shown", "misfit_share", "legible", "against"), [

@@ -7,10 +7,11 @@ import numpy as np
 from vision.graduations.fit import GraduationFit
 from vision.graduations.shift_likelihood import main_run
 from vision.parameters import (
+    ALONE_LOG_ODDS,
+    BESIDE_LOG_ODDS,
     CLEAR_COUNT_LOG_ODDS,
     CLEAR_RESIDUAL,
     CLEAR_SEEN,
-    COUNT_LOG_ODDS,
     COUNTED_RESIDUAL,
     HIDDEN_END_LABELS,
     HIDDEN_END_SEEN,
@@ -28,7 +29,7 @@ def accept_by_count(fit: GraduationFit, complete: bool) -> bool:
     if not complete:
         return False
     if fit.relative_residual < COUNTED_RESIDUAL and (
-            log_odds >= COUNT_LOG_ODDS or two_spacings_in_place(fit) and log_odds > 0.0):
+            log_odds >= ALONE_LOG_ODDS or two_spacings_in_place(fit) and log_odds > 0.0):
         return True
     return fit.relative_residual < LED_RESIDUAL and log_odds >= CLEAR_COUNT_LOG_ODDS
 
@@ -37,13 +38,14 @@ def reject_by_marks(fit: GraduationFit, legible: int = 0) -> bool:
     """Whether the marks speak against the numbering that the numbers prove.
 
     Numbers can be read where the pose is wrong; the marks are then out of place, or
-    another numbering fits them by far better.  So does one that knows nothing of an end of the
+    another numbering fits them by far better, or one beside it clearly better.  So does one that knows nothing of an end of the
     scale that is not seen: in shadow, under a cloth.  Where ``legible`` numbers, three or more,
     stand beside marks that are all in place, such an end is no evidence.
     """
     log_odds = fit.evidence.margin(0)
     out_of_place = fit.relative_residual >= COUNTED_RESIDUAL
-    if log_odds < HOPELESS_LOG_ODDS and not (legible >= HIDDEN_END_LABELS and end_hidden(fit)):
+    against = log_odds < HOPELESS_LOG_ODDS or fit.evidence.beside_lead > BESIDE_LOG_ODDS
+    if against and not (legible >= HIDDEN_END_LABELS and end_hidden(fit)):
         return True
     return out_of_place and log_odds <= 0.0
 

@@ -53,6 +53,13 @@ class ShiftEvidence:
         """The shift that the marks themselves speak for."""
         return int(self.shifts[int(np.argmax(self.log_likelihood))])
 
+    @property
+    def beside_lead(self) -> float:
+        """How far one of the numberings one or two marks further leads the present one."""
+        beside = (self.shifts != 0) & (np.abs(self.shifts) <= 2)
+        here = self.log_likelihood[self.shifts == 0]
+        return float(self.log_likelihood[beside].max() - here[0]) if beside.any() else -math.inf
+
     def margin(self, shift: int) -> float:
         """How far ``shift`` leads the best other shift (negative if it trails)."""
         k = int(np.flatnonzero(self.shifts == shift)[0])

@@ -46,38 +46,39 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     mark = _ring_at(fit, height_mm)
     if mark is None:
         return False
-    unknown = _runs_round(_reach_deg(fit, mark))  # then nothing shows that it is no mark
+    round_about = _runs_round(_reach_deg(fit, mark))
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     away -= mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
-    if min(len(side) for side in sides) < _FEWEST:
-        return unknown
-    high, low = (mark.height_mm + sign * (side[-1] + _HALF_MM + 1.0)
+    high, low = (mark.height_mm + sign * ((side[-1] if len(side) else 0.0) + _HALF_MM + 1.0)
                  for sign, side in zip((1, -1), sides, strict=True))
     z = np.arange(high, low, -_STEP_MM)
     wall = unroll(rgb, fit.pose, z, _ACROSS)
-    places = [[mark.height_mm + sign * d for d in side]
-              for sign, side in zip((1, -1), sides, strict=True)]
-    if (alike := _as_others(wall, z, mark.height_mm, places)) is None:
-        return unknown
-    if alike or not unknown:
-        return alike
-    # the back of a ring moves against its front from ring to ring, as the sight line turns
-    hidden = _printed_round(fit, z)
-    bare = np.where(hidden[..., None], np.inf, wall)
-    here = np.abs(z - mark.height_mm) <= _HALF_MM
-    return bool(hidden[here].mean() < _MOST_HIDDEN) and _as_others(
-        bare, z, mark.height_mm, places) is True
+    above, below = ([mark.height_mm + sign * d for d in side]
+                    for sign, side in zip((1, -1), sides, strict=True))
+    alike: bool | None = None
+    if round_about:
+        # The back of a ring moves against its front from ring to ring, as the sight line turns.
+        # Between the two only the wall is seen, alike at all rings, in liquid or not.
+        hidden = _printed_round(fit, z)
+        bare = np.where(hidden[..., None], np.inf, wall)
+        here = np.abs(z - mark.height_mm) <= _HALF_MM
+        if hidden[here].mean() < _MOST_HIDDEN:
+            alike = _as_others(bare, z, mark.height_mm, [above + below])
+    if alike is None and min(len(side) for side in sides) >= _FEWEST:
+        alike = _as_others(wall, z, mark.height_mm, [above, below])
+    # where too few are seen nothing shows that a line on a ring is none
+    return round_about if alike is None else alike
 
 
 def _as_others(wall: np.ndarray, z: np.ndarray, height_mm: float, places: list[list[float]]
                ) -> bool | None:
-    """Whether a place looks like the ``places`` on either side; None if too few are seen.
+    """Whether a place looks like each of some groups of ``places``; None if too few are seen.
 
     ``wall`` (Z, U, 3) is NaN outside the photo, and not finite where it is not to be compared.
     """
     here = _window(wall, z, height_mm)
-    others = [[w for h in side if (w := _window(wall, z, h)) is not None] for side in places]
+    others = [[w for h in group if (w := _window(wall, z, h)) is not None] for group in places]
     number = [len(o) for o in others]
     if here is None or min(number) < _FEWEST or sum(number) < _FEWEST_IN_ALL:
         return None

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import math
 import time
 from collections.abc import Callable
 from pathlib import Path
@@ -135,8 +136,11 @@ def _disturb(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     grey = x.mean(dim=1, keepdim=True)
     sat = u(b, 1, 1, 1, lo=0.3, hi=1.3)
     x = grey + (x - grey) * sat
+    x = torch.where(u(b, 1, 1, 1) < 0.3, _hue_turned(x, u(b, lo=-math.pi, hi=math.pi)), x)
     soft = F.avg_pool2d(F.pad(x, (0, 0, 1, 1), mode="replicate"), (3, 1), stride=1)
     x = torch.where(u(b, 1, 1, 1) < 0.25, soft, x)
+    edges = x + (x - soft) * u(b, 1, 1, 1, hi=1.2)  # as phones sharpen
+    x = torch.where(u(b, 1, 1, 1) < 0.25, edges, x)
     wide = F.avg_pool2d(F.pad(x, (0, 0, 2, 2), mode="replicate"), (5, 1), stride=1)
     x = torch.where(u(b, 1, 1, 1) < 0.12, wide, x)
     h, w = x.shape[2:]
@@ -149,6 +153,16 @@ def _disturb(x: torch.Tensor, g: torch.Generator) -> torch.Tensor:
     blotch = F.interpolate(torch.randn(b, 3, h // 2, w // 2, generator=g, device=dev), (h, w))
     x = x + grain * u(b, 1, 1, 1, hi=1.0) ** 2 * 0.05 + blotch * u(b, 1, 1, 1) ** 2 * 0.03
     return (x.clamp(0, 1) * 255).round() / 255
+
+
+def _hue_turned(x: torch.Tensor, angle_rad: torch.Tensor) -> torch.Tensor:
+    """The picture (B, 3, H, W) with its colours turned about grey: liquids have any colour."""
+    along = torch.full((3, 3), 1.0 / 3.0, device=x.device)
+    aside = torch.tensor([[0.0, -1.0, 1.0], [1.0, 0.0, -1.0], [-1.0, 1.0, 0.0]],
+                         device=x.device) / math.sqrt(3.0)
+    c, s = torch.cos(angle_rad)[:, None, None], torch.sin(angle_rad)[:, None, None]
+    turn = along + c * (torch.eye(3, device=x.device) - along) + s * aside  # Rodrigues
+    return torch.einsum("bij,bjhw->bihw", turn, x)
 
 
 def _cover(x: torch.Tensor, g: torch.Generator, share: float, rows: int) -> torch.Tensor:

@@ -29,6 +29,8 @@ LIQUIDS: dict[str, tuple[Rgb, float, Rgb]] = {
     "cloudy": ((0.001, 0.002, 0.005), 0.03, (0.95, 0.93, 0.88)),
     "turbid": ((0.01, 0.06, 0.07), 0.10, (0.9, 0.6, 0.5)),
 }
+#: Share of the mixed liquids that scatter and hardly take light: milky white.
+_MILKY = 0.4
 BACKGROUNDS = ("plain", "rules", "stripes", "words", "tiles", "curtain", "shelf", "bars")
 
 
@@ -57,7 +59,8 @@ class TracedScene:
     right of the marks and away from them; ``level_mm`` None for an empty chamber; ``ring_mm`` the
     height of an earlier level's trace (None: none), ``film_mm`` the top of a wetting film,
     ``fog`` how rough condensation makes the dry inner wall; ``mixed`` takes the place of the named
-    liquid, with absorption and scattering per mm and the colour of what is scattered."""
+    liquid, with absorption and scattering per mm and the colour of what is scattered, and
+    ``forward`` is the mean cosine of the angle of that."""
 
     scale: Scale
     level_mm: float | None
@@ -90,6 +93,7 @@ class TracedScene:
     foam: tuple[Bubble, ...] = ()
     fog: float = 0.0
     mixed: tuple[Rgb, float, Rgb] | None = None
+    forward: float = 0.0
 
     @property
     def up(self) -> np.ndarray:
@@ -135,7 +139,10 @@ def made_strange(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
             rng.dirichlet([0.6, 0.6, 0.6]))[[0, 1, 2] if rng.random() < 0.7 else rng.permutation(3)]
         scatter = math.exp(between(math.log(0.01), math.log(0.25))) if rng.random() < 0.7 else 0.0
         colour = 1 - rng.uniform(0, 0.5) * np.sort(rng.random(3))
-        scene = replace(scene, liquid="mixed", strength=1.0, mixed=(
+        if rng.random() < _MILKY:
+            absorb, colour = absorb * 0.05, 1 - 0.2 * (1 - colour)
+            scatter = math.exp(between(math.log(0.01), math.log(0.2)))
+        scene = replace(scene, liquid="mixed", strength=1.0, forward=between(0.0, 0.9), mixed=(
             tuple(map(float, absorb)), scatter, tuple(map(float, colour))))  # type: ignore[arg-type]
     return scene
 

@@ -22,9 +22,12 @@ class LiquidTracer(mi.SamplingIntegrator):  # type: ignore[misc]
         self.limit = float(props.get("limit", 4.0))
         self.set_liquid((0.0, 0.0, 0.0), 0.0, (1.0, 1.0, 1.0), [])
 
-    def set_liquid(self, absorb: Any, scatter: float, albedo: Any, wet: list[Any]) -> None:
-        """Absorption (3,) and scattering per mm, the share of light kept at a scattering, and
-        the meshes that bound the liquid."""
+    def set_liquid(self, absorb: Any, scatter: float, albedo: Any, wet: list[Any],
+                   forward: float = 0.0) -> None:
+        """Absorption (3,) and scattering per mm, the share of light kept at a scattering, the
+        meshes that bound the liquid, and the mean cosine of the angle by which light is
+        scattered."""
+        self.forward = dr.opaque(mi.Float, max(forward, 1e-3))
         # opaque: other numbers need no other machine code
         self.absorb = dr.opaque(mi.Color3f, [float(a) for a in absorb])
         self.albedo = dr.opaque(mi.Color3f, [float(a) for a in albedo])
@@ -84,10 +87,10 @@ class LiquidTracer(mi.SamplingIntegrator):  # type: ignore[misc]
             last_pdf = dr.select(hit & ~null, bs.pdf, last_pdf)
             last = dr.select(hit & ~null, si, last)
             through *= dr.select(hit, factor, 1.0)
-            into = mi.warp.square_to_uniform_sphere(sampler.next_2d(cloud))
-            forward = si.spawn_ray(out)
-            ray.o = dr.select(cloud, ray(free), forward.o)
-            ray.d = dr.select(cloud, into, forward.d)
+            into = _scattered(ray.d, self.forward, sampler.next_2d(cloud))
+            onward = si.spawn_ray(out)
+            ray.o = dr.select(cloud, ray(free), onward.o)
+            ray.d = dr.select(cloud, into, onward.d)
             through *= dr.select(cloud, albedo, 1.0)
             sharp |= cloud
             # a path that carries little is ended or strengthened
@@ -98,6 +101,16 @@ class LiquidTracer(mi.SamplingIntegrator):  # type: ignore[misc]
             through *= dr.select(live, dr.rcp(dr.maximum(keep, 1e-4)), 1.0)
             depth += 1
         return light, mi.Bool(active), []
+
+
+def _scattered(direction: Any, g: Any, lots: Any) -> Any:
+    """Directions after a scattering of mean cosine ``g`` (L. G. Henyey and J. L. Greenstein,
+    Astrophys J 1941;93:70-83, its inverse as usual in renderers)."""
+    root = (1.0 - g * g) / (1.0 - g + 2.0 * g * lots.x)
+    cos = dr.clip((1.0 + g * g - root * root) / (2.0 * g), -1.0, 1.0)
+    sin = dr.sqrt(dr.maximum(1.0 - cos * cos, 0.0))
+    turn = 2.0 * dr.pi * lots.y
+    return mi.Frame3f(direction).to_world(mi.Vector3f(sin * dr.cos(turn), sin * dr.sin(turn), cos))
 
 
 mi.register_integrator("liquid_tracer", lambda props: LiquidTracer(props))

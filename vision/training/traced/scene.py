@@ -20,6 +20,9 @@ from vision.training.traced.fittings import caps, picture, printed
 from vision.training.traced.room import backdrop, environment
 from vision.training.traced.tube import walls_of
 
+#: So many times as many paths where liquid scatters: its grain is of the renderer, not of liquids.
+_CLOUDY_PATHS = 3
+
 
 def world_of(scene: TracedScene) -> tuple[dict[str, Any], list[Any]]:
     """Mitsuba's dictionary of the scene without a sensor, and the meshes that bound the liquid."""
@@ -62,10 +65,12 @@ class Tracer:
     def __init__(self, scene: TracedScene) -> None:
         world, wet = world_of(scene)
         self._world = mi.load_dict(world)
-        self._tracer = mi.load_dict({"type": "liquid_tracer"})
         absorb, scatter, colour = scene.mixed or LIQUIDS[scene.liquid]
+        # light wanders far in what scatters and hardly absorbs
+        self._tracer = mi.load_dict({"type": "liquid_tracer", "depth": 48 if scatter else 16})
+        self._more = _CLOUDY_PATHS if scatter else 1
         self._tracer.set_liquid(np.array(absorb) * scene.strength, scatter * scene.strength,
-                                colour, wet)
+                                colour, wet, scene.forward)
 
     def light(self, scene: TracedScene, spp: int = 48, spp_far: int = 8) -> np.ndarray:
         """(H, W, 3) float32 linear light of the pinhole picture as ``scene.pose`` has it, the part
@@ -94,6 +99,7 @@ class Tracer:
             "to_world": mi.ScalarTransform4f().look_at(
                 p.centre.tolist(), (p.centre + p.axes[2]).tolist(), (-p.axes[1]).tolist()),
             "sampler": {"type": "independent", "sample_count": spp}})
+        spp *= self._more
         image = mi.render(self._world, sensor=sensor, integrator=self._tracer, spp=spp,
                           seed=mi.UInt32(scene.seed))
         out = np.ascontiguousarray(np.asarray(image)[..., :3])
