@@ -44,6 +44,23 @@ def stroke(picture: np.ndarray, x0: float, x1: float, y: float, *, thick: float 
     part += (ink - part) * cover.astype(np.float32)
 
 
+#: Narrow below, wide above, walls of 1.5 mm everywhere; 1 mL is pi/4 d^2 h.
+_NARROW_MM_PER_ML = 1000.0 / (np.pi / 4 * 18.0**2)
+_WIDE_MM_PER_ML = 1000.0 / (np.pi / 4 * 34.0**2)
+STEPPED = {
+    "name": "stepped", "unit": "mL", "inner_diameter_mm": [[0, 18.0], [7.4, 18.0], [7.6, 34.0],
+                                                           [60, 34.0]],
+    "outer_diameter_mm": [[0, 21.0], [7.4, 21.0], [7.6, 37.0], [60, 37.0]], "wall_mm": 1.5,
+    "capacity": 60,
+    "height_mm": [[0, 0.0], [7.4, 7.4 * _NARROW_MM_PER_ML], [7.6, 7.4 * _NARROW_MM_PER_ML + 1.0],
+                  [60, 7.4 * _NARROW_MM_PER_ML + 1.0 + 52.4 * _WIDE_MM_PER_ML]],
+    "marks": [{"from": 1, "to": 6.5, "step": 0.5, "length": "short"},
+              {"from": 1, "to": 6, "step": 1, "length": "long", "label": True},
+              {"from": 10, "to": 58, "step": 2, "length": "short"},
+              {"from": 10, "to": 50, "step": 10, "length": "long", "label": True}],
+}
+
+
 def even_scale(count: int = 31, long_every: int = 5, label_every: int = 10, step_mm: float = 1.5
                ) -> Scale:
     """A scale of ``count`` even marks; value 0 at height 0."""

@@ -32,6 +32,10 @@ CLEAR_SEEN = 0.85
 #: under the second marks cannot be told apart (two samples a period and a blur of one pixel:
 #: our choice near the sampling theorem's 2).
 FINE_PICTURE_PITCH_PX, LEAST_PITCH_PX = 9.0, 3.2
+#: So many ways to lay a row of strokes against the scale are followed in one picture (16 for each
+#: pairing in a stepped tube, one for every elevation), about a millisecond each.  Our choice: of
+#: 224 readings of three renderers one needed more, and it was wrong.
+MOST_ROWS_TRIED = 3000
 #: Nats by which a row in another colour of the picture has to explain it better.  Our choice.
 BETTER_ROW_NATS = 6.0
 #: An unbroken row of so many strokes is some scale, if not the chosen one.  Our choice.

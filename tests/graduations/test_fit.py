@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from drawn_ladders import camera_towards, even_scale, paint_tube, paper, printed
+from drawn_ladders import STEPPED, camera_towards, even_scale, paint_tube, paper, printed
 
 from vision.graduations.cut_out import recentred
 from vision.graduations.fit import GraduationFit, fit_graduations
@@ -18,21 +18,6 @@ SIZE = (480, 720)
 FOCAL = 800.0
 #: Of a mark's place on the wall, where it was found: a tenth of the thickness of a mark.
 PLACE_MM = 0.1
-#: Narrow below, wide above, walls of 1.5 mm everywhere; 1 mL is pi/4 d^2 h.
-_NARROW_MM_PER_ML = 1000.0 / (np.pi / 4 * 18.0**2)
-_WIDE_MM_PER_ML = 1000.0 / (np.pi / 4 * 34.0**2)
-STEPPED = {
-    "name": "stepped", "unit": "mL", "inner_diameter_mm": [[0, 18.0], [7.4, 18.0], [7.6, 34.0],
-                                                           [60, 34.0]],
-    "outer_diameter_mm": [[0, 21.0], [7.4, 21.0], [7.6, 37.0], [60, 37.0]], "wall_mm": 1.5,
-    "capacity": 60,
-    "height_mm": [[0, 0.0], [7.4, 7.4 * _NARROW_MM_PER_ML], [7.6, 7.4 * _NARROW_MM_PER_ML + 1.0],
-                  [60, 7.4 * _NARROW_MM_PER_ML + 1.0 + 52.4 * _WIDE_MM_PER_ML]],
-    "marks": [{"from": 1, "to": 6.5, "step": 0.5, "length": "short"},
-              {"from": 1, "to": 6, "step": 1, "length": "long", "label": True},
-              {"from": 10, "to": 58, "step": 2, "length": "short"},
-              {"from": 10, "to": 50, "step": 10, "length": "long", "label": True}],
-}
 
 
 @lru_cache(maxsize=8)

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_ladders import camera_towards, paint_tube, paper, printed
+from drawn_ladders import STEPPED, camera_towards, paint_tube, paper, printed
 
+from vision.graduations import alignment
 from vision.graduations import search as module
 from vision.graduations.search import Seen, search
-from vision.scale_file.scale import load_scale
+from vision.imaging.work import Work
+from vision.scale_file.scale import load_scale, parse_scale
 
 QUAY = load_scale("quay-60")
 
@@ -65,3 +67,23 @@ def test_an_empty_picture_is_seen_to_be_empty(looks) -> None:
     assert search(paper(240, 320), QUAY, None, None, seen) == []
     assert search(paper(240, 320), QUAY, None, None, seen) == []
     assert len(looks) == len(seen)
+
+
+def test_a_picture_full_of_strokes_is_given_up_after_so_many_rows(monkeypatch):
+    """A blind behind no chamber at all: its slats can be laid against a stepped tube's marks in
+    hundreds of ways, each from sixteen elevations."""
+    scale = parse_scale(STEPPED)
+    rng = np.random.default_rng(2)
+    picture = np.full((600, 500), 200.0, np.float32)
+    for x in range(20, 480, 60):
+        for y in np.cumsum(rng.uniform(7.0, 13.0, 60)):
+            picture[int(y):int(y) + 2, x:x + int(rng.integers(18, 40))] = 60.0
+    grown: list[int] = []
+    grow = alignment._grow
+    monkeypatch.setattr(alignment, "_grow", lambda *a, **k: (grown.append(1), grow(*a, **k))[1])
+    search(picture, scale, None, work=Work(10**9))
+    freely, allowed = len(grown), 160
+    assert freely > 2 * allowed  # or the bound below would say nothing
+    grown.clear()
+    search(picture, scale, None, work=Work(allowed))
+    assert 0 < len(grown) <= allowed

@@ -20,6 +20,7 @@ import numpy as np
 
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
+from vision.imaging.work import Work
 from vision.robust import fit_linear, median, spread
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
@@ -213,7 +214,8 @@ def _runs(scale: Scale) -> list[np.ndarray]:
 
 
 def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
-          fixed: tuple[int, float] | None = None, focal_px: float = 1000.0) -> list[Alignment]:
+          fixed: tuple[int, float] | None = None, focal_px: float = 1000.0,
+          work: Work | None = None) -> list[Alignment]:
     """All plausible numberings of the chains, the likeliest first.
 
     ``height_px`` is the height of the searched picture, ``focal_px`` its focal length (used
@@ -222,6 +224,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
     """
     found: list[Alignment] = []
     later: list[tuple[Any, ...]] = []
+    work = Work() if work is None else work
+    rows = 1 if scale.outline is None else len(_TRIED_DEG)
     runs = _runs(scale)
     for chain in chains[:3]:
         if found and len(chain) < 0.5 * max(len(a.mark) for a in found):
@@ -233,6 +237,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
             later += [(t, outside, column, *pair, chain) for pair in trial[_PAIRINGS:]]
             for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
+                if not work.take(rows):
+                    break
                 a = _best_view(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
                                chain, height_px, focal_px)
                 if a is not None:
@@ -243,7 +249,8 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                         break
     if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
         grown = (_best_view(strokes, t, outside, column, scale, mark, stroke, chain, height_px,
-                            focal_px) for t, outside, column, mark, stroke, chain in later)
+                            focal_px) for t, outside, column, mark, stroke, chain in later
+                 if work.take(rows))
         found += [a for a in grown if a is not None]
     found.sort(key=lambda a: -a.score)
     distinct: list[tuple[Alignment, dict[int, int]]] = []

@@ -37,10 +37,10 @@ def accept_by_count(fit: GraduationFit, complete: bool) -> bool:
 def reject_by_marks(fit: GraduationFit, legible: int = 0) -> bool:
     """Whether the marks speak against the numbering that the numbers prove.
 
-    Numbers can be read where the pose is wrong; the marks are then out of place, or
-    another numbering fits them by far better, or one beside it clearly better.  So does one that knows nothing of an end of the
-    scale that is not seen: in shadow, under a cloth.  Where ``legible`` numbers, three or more,
-    stand beside marks that are all in place, such an end is no evidence.
+    Numbers can be read where the pose is wrong; the marks are then out of place, or another
+    numbering fits them by far better, or one beside it clearly better.  So does one that knows
+    nothing of an end of the scale that is not seen: in shadow, under a cloth.  Where ``legible``
+    numbers, three or more, stand beside marks that are all in place, such an end is no evidence.
     """
     log_odds = fit.evidence.margin(0)
     out_of_place = fit.relative_residual >= COUNTED_RESIDUAL

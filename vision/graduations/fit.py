@@ -40,6 +40,7 @@ from vision.graduations.wall import (
     wall_score,
 )
 from vision.imaging.picture import Picture
+from vision.imaging.work import Work
 from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN, LEAST_LIGHTNESS
 from vision.scale_file.scale import Scale
 
@@ -139,7 +140,7 @@ class GraduationFit:
 def fit_graduations(
     grey: np.ndarray, scale: Scale, *, focal: tuple[float, float] | None = None,
     near: tuple[float, float] | None = None, fixed: tuple[float, tuple[float, float]] | None = None,
-    seen: Seen | None = None,
+    seen: Seen | None = None, work: Work | None = None,
 ) -> GraduationFit | None:
     """Find the graduations of a scale in one grey picture, and where the camera stood.
 
@@ -159,6 +160,8 @@ def fit_graduations(
         The value of the mark nearest to a point.
     seen : Seen, optional
         What earlier calls saw in the same ``grey``; this one adds what it sees.
+    work : Work, optional
+        What may still be tried on this picture; without it as much as on a fresh one.
 
     Returns
     -------
@@ -174,7 +177,7 @@ def fit_graduations(
     f, f_sd = focal_or_phone(focal, grey.shape[:2])
     task = Task(grey, scale, f, f_sd, known)
     best: GraduationFit | None = None
-    for found in search(grey, scale, near, fixed, seen, f):
+    for found in search(grey, scale, near, fixed, seen, f, work):
         one = _measured(found, task, fixed)
         if one is not None and (best is None or one.log_likelihood > best.log_likelihood):
             best = one
@@ -184,7 +187,8 @@ def fit_graduations(
             np.log(best.pose.focal_px / f) > _CROPPED * task.focal_relative_sd):
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
         # out later, does.  What it states is then worth nothing.
-        cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed, seen=seen)
+        cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed, seen=seen,
+                              work=work)
         return None if cut is None else replace(cut, cut=True)
     return best
 

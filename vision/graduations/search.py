@@ -15,6 +15,7 @@ from vision.graduations.alignment import Alignment, align, project_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import Chain, find_chains
 from vision.graduations.shift_likelihood import main_run
+from vision.imaging.work import Work
 from vision.scale_file.scale import Scale
 
 #: Searching is done in a picture of about this many pixels, then in finer ones.
@@ -75,14 +76,17 @@ Seen = dict[tuple[int, float, int, bool], tuple[Strokes, list[Chain]]]
 
 def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
            fixed_value: tuple[float, tuple[float, float]] | None = None,
-           seen: Seen | None = None, focal_px: float = 1000.0) -> list[Found]:
+           seen: Seen | None = None, focal_px: float = 1000.0, work: Work | None = None
+           ) -> list[Found]:
     """The best alignments over a few sizes of picture and of stroke, the likeliest first.
 
     ``grey`` is (H, W) float32; ``near`` a point on or beside the chamber that is meant;
     ``fixed_value`` a mark's (value, point).  Where one alignment explains the strokes
     well it is the only one.  ``focal_px`` is the focal length in pixels.  ``seen`` is
-    filled with what is seen in ``grey`` and spares the next search of the same picture that work.
+    filled with what is seen in ``grey`` and spares the next search of the same picture that work;
+    ``work`` is what may still be tried.
     """
+    work = Work() if work is None else work
     seen = {} if seen is None else seen
     fixed = _fixed_mark(scale, fixed_value)
     h, coarse = grey.shape[0], _coarse(grey)
@@ -103,11 +107,13 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         if plan in rescue and best is not None and best.alignment.score > (
                 _GOOD_SCORE * len(scale.marks)):
             break
+        if work.left <= 0:
+            break
         done.add(plan)
         if plan not in seen:
             seen[plan] = _look(grey, *plan)
         found = _search_once(*seen[plan], h // plan[0], scale, plan[0], near, fixed,
-                             focal_px)
+                             focal_px, work)
         if found is None:
             continue
         every.append(found)
@@ -159,16 +165,16 @@ def _look(grey: np.ndarray, factor: int, width_px: float, smear_px: int, faint: 
 
 def _search_once(strokes: Strokes, chains: list[Chain], height_px: int, scale: Scale,
                  factor: int, near: tuple[float, float] | None,
-                 fixed: tuple[int, float] | None, focal_px: float) -> Found | None:
+                 fixed: tuple[int, float] | None, focal_px: float, work: Work) -> Found | None:
     if near is not None:
         x, y = ((near[0] + 0.5) / factor - 0.5, (near[1] + 0.5) / factor - 0.5)
         chains = sorted(chains, key=lambda c: _distance(strokes, c, x, y))
         chains = [c for c in chains if _one_column(strokes, chains[0], c)][:2]
     held = None if fixed is None else (fixed[0], (fixed[1] + 0.5) / factor - 0.5)
-    ranked = align(strokes, chains, scale, height_px, held, focal_px / factor)
+    ranked = align(strokes, chains, scale, height_px, held, focal_px / factor, work)
     if not ranked and held is not None:
         # the point may be a little off its mark: number the marks afterwards
-        ranked = align(strokes, chains, scale, height_px, None, focal_px / factor)
+        ranked = align(strokes, chains, scale, height_px, None, focal_px / factor, work)
     if not ranked:
         return None
     best = ranked[0]

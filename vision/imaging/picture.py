@@ -10,6 +10,7 @@ import numpy as np
 
 from vision.imaging.camera import focal_px
 from vision.imaging.photo import Photo, reduced
+from vision.imaging.work import Work
 
 #: In what a picture can be looked at: grey, its negative (light print), and single colours,
 #: where coloured ink or liquid hides marks.
@@ -27,7 +28,8 @@ class Picture:
 
     ``focal`` is (pixels of this picture, relative standard uncertainty), None where the
     photo does not say.  ``seen`` keeps, by look, what was found there, and ``rows``, by what was
-    asked for, the rows fitted, so that neither is sought again; they go with the picture.
+    asked for, the rows fitted, so that neither is sought again; ``work`` is what may still be
+    tried.  They go with the picture.
     """
 
     rgb: np.ndarray
@@ -35,6 +37,7 @@ class Picture:
     focal: tuple[float, float] | None
     seen: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
     rows: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
+    work: Work = field(default_factory=Work, repr=False, compare=False)
 
     def look(self, name: str) -> np.ndarray:
         """(h, w) float32: the picture in one of ``LOOKS``."""

@@ -129,7 +129,8 @@ def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
     grey, asked = picture.look(look), (look, id(scale), near, fixed)
     if asked not in picture.rows:
         found = fit_graduations(grey, scale, focal=picture.focal, near=near, fixed=fixed,
-                                seen=picture.seen.setdefault(look, {}))
+                                seen=picture.seen.setdefault(look, {}),
+                                work=picture.work if fixed is None else None)
         # kept without its picture, which is large and quickly made again
         picture.rows[asked] = scale, None if found is None else replace(found, grey=_NO_PICTURE)
     _, found = picture.rows[asked]
