@@ -32,6 +32,8 @@ _HALF_MM, _CLEAR_MM = 1.3, 2.2
 _MOST, _FEWEST, _FEWEST_IN_ALL, _LEAST_LEVELS = 6, 2, 5, 1.0
 #: Places across the tube at which it is looked.
 _ACROSS = np.linspace(-0.95, 0.95, 24)
+#: Share by which the bore may differ at two rings that are compared.
+_SAME_BORE = 0.1
 #: Half of a printed line with its soft edges, and the most of a window that print may hide.
 _PRINT_MM, _MOST_HIDDEN = 0.4, 0.7
 
@@ -48,7 +50,7 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
         return False
     round_about = _runs_round(_reach_deg(fit, mark))
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
-    away -= mark.height_mm
+    away = away[_of_one_tube(fit, mark.height_mm, away)] - mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
     high, low = (mark.height_mm + sign * ((side[-1] if len(side) else 0.0) + _HALF_MM + 1.0)
                  for sign, side in zip((1, -1), sides, strict=True))
@@ -87,6 +89,14 @@ def _as_others(wall: np.ndarray, z: np.ndarray, height_mm: float, places: list[l
                              for w in o]))
     limit = LIKE_A_MARK * max(apart, _LEAST_LEVELS)
     return all(_unlike(here, u) < limit for u in usual)
+
+
+def _of_one_tube(fit: GraduationFit, height_mm: float, others_mm: np.ndarray) -> np.ndarray:
+    """(N,) True for heights where the bore is about as wide as at ``height_mm``: what is on the
+    other side of a step looks otherwise, ring or not."""
+    bore = [fit.scale.inner_radius_mm(float(fit.scale.value_at(z)))
+            for z in (height_mm, *others_mm)]
+    return np.abs(np.array(bore[1:]) - bore[0]) < _SAME_BORE * bore[0]
 
 
 def _reach_deg(fit: GraduationFit, mark: Mark) -> tuple[float, float]:
