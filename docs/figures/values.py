@@ -21,7 +21,7 @@ from vision.lesson.parallax import EyeView, eye_reading, lesson_scale
 from vision.lesson.two_looks import TwoLooks, angle_between_deg, crossing
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD
-from vision.parameters import UNLIKE_SHARE
+from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.synthetic.chamber.meniscus import CAPILLARY_LENGTH_MM
@@ -108,7 +108,8 @@ def budget_terms() -> str:
         "| lean of the chamber | a lean that the picture does not show | "
         f"{estimate._LEAN_SD_DEG:g} degrees, times the bore radius |",
         "| pictures unlike those that taught | chamber, light and camera of the photo may be of a "
-        f"kind that the networks have not met | {UNLIKE_SHARE:g} of all terms above together |",
+        f"kind that the networks have not met | {UNLIKE_SHARE:g} of all terms above together, "
+        f"{UNLIKE_DARK_SHARE:g} where the liquid swallows a colour |",
         "| scale tolerance | only where the scale file states one | the tolerance over the root "
         "of three, as a rectangle |"))
 

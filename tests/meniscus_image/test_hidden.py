@@ -7,7 +7,7 @@ import pytest
 
 from vision import read_volume
 from vision.imaging.photo import photo_from_array
-from vision.meniscus_image.features import HIDDEN_WITHIN_DEG, is_hidden
+from vision.meniscus_image.features import HIDDEN_WITHIN_DEG, is_hidden, swallows_a_colour
 from vision.meniscus_image.misread_risk import HIDDEN_CHANCE, LARGEST_CHANCE, largest_chance
 from vision.synthetic.chamber.render import render_scene
 from vision.synthetic.chamber.sample import sample_scene
@@ -29,6 +29,7 @@ def test_only_a_liquid_that_swallows_a_colour_hides_and_only_seen_level() -> Non
     assert not is_hidden(window(AIR, RED), HIDDEN_WITHIN_DEG + 0.1)
     assert not is_hidden(window(AIR, PINK), 0.0)
     assert not is_hidden(window(RED, RED), 0.0)
+    assert swallows_a_colour(window(AIR, RED)) and not swallows_a_colour(window(AIR, PINK))
 
 
 def test_less_chance_of_a_misreading_is_taken_where_nothing_shows() -> None:

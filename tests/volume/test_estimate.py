@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
@@ -14,6 +15,7 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.detect import MeniscusPosterior, _least_misleading
 from vision.meniscus_image.features import BIN_CENTRES_MM
+from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
 from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.volume.estimate import LevelEstimate, estimate_level
 
@@ -181,3 +183,15 @@ class TestNaiveValue:
         e = estimate_level(thin, fit(elevation_deg=elevation, level_mm=40.0), self.THIN)
         shift = self.THIN.height_mm(e.naive_value) - e.level_mm
         assert shift == pytest.approx(parallax_mm, abs=0.01)
+
+
+def test_an_interval_is_wider_where_the_liquid_swallows_a_colour():
+    """By the shares of the limits: the same meniscus with the root of 1 + share squared, combined
+    as JCGM 100:2008, 5.1.2 has it."""
+    seen = meniscus(bell(0.8, 0.3))
+    plain = estimate_level(seen, fit(), QUAY)
+    dark = estimate_level(replace(seen, dark=True), fit(), QUAY)
+    assert dark.value == plain.value
+    width = [e.interval[1] - e.interval[0] for e in (plain, dark)]
+    expected = np.hypot(1.0, UNLIKE_DARK_SHARE) / np.hypot(1.0, UNLIKE_SHARE)
+    assert width[1] / width[0] == pytest.approx(expected, rel=0.02)

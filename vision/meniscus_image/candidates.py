@@ -217,7 +217,8 @@ class Search:
             if math.exp(float(np.mean(log_odds))) < least_odds:
                 break
         return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
-                               float(np.exp(np.mean(log_odds))), any(k.hidden for k in looks))
+                               float(np.exp(np.mean(log_odds))), any(k.hidden for k in looks),
+                               looks[0].dark)
 
 
 def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:

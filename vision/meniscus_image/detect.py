@@ -47,8 +47,9 @@ class MeniscusPosterior:
     ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
     whether the line runs on past the chamber and is of something else.
     ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
-    liquid is as dark as its meniscus; ``other_side_nats`` how much better, at the most, the
-    surface is understood as one that is seen from the other side of its plane;
+    liquid is as dark as its meniscus, ``dark`` that it swallows a colour; ``other_side_nats``
+    how much better, at the most, the surface is understood as one that is seen from the other
+    side of its plane;
     ``of_the_room`` that the place is unlike a surface and the room shows more there than the
     wall does.
     ``contested`` says that another line close beside may as well be the front edge.
@@ -76,6 +77,7 @@ class MeniscusPosterior:
     hidden: bool = False
     other_side_nats: float = 0.0
     of_the_room: bool = False
+    dark: bool = False
 
     @property
     def competing(self) -> bool:
@@ -147,6 +149,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
         ring=is_printed_ring(rgb, fit, line_mm), hidden=best.look.hidden,
+        dark=best.look.dark,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
         of_the_room=(best.look.odds < UNLIKE_ODDS
                      and room_share(rgb, fit, line_mm) > BESIDE_SHARE))

@@ -51,8 +51,12 @@ def is_hidden(window: np.ndarray, elevation_deg: float) -> bool:
     well above or below, the disc of the surface parts from that line and tells; level with it, what
     is seen through the liquid does, unless a colour is swallowed.
     """
-    if abs(elevation_deg) > HIDDEN_WITHIN_DEG:
-        return False
+    return abs(elevation_deg) <= HIDDEN_WITHIN_DEG and swallows_a_colour(window)
+
+
+def swallows_a_colour(window: np.ndarray) -> bool:
+    """Whether what is below the front contact line in a close view, (rows, columns, 3) in 0..255,
+    lets through little of some colour of what is above it."""
     row = (window.shape[0] // 2 - np.array([28, 10, -35, -55])).tolist()  # 0.1 mm a row
     level = np.median(window, axis=1)  # print and lights cover less than half the width
     above, below = level[row[0]:row[1]].mean(axis=0), level[row[2]:row[3]].mean(axis=0)

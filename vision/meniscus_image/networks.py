@@ -26,6 +26,7 @@ from vision.meniscus_image.features import (
     offset_net_facts,
     row_net_facts,
     standardised,
+    swallows_a_colour,
 )
 from vision.meniscus_image.views import WINDOW_COLUMNS, WINDOW_ROWS
 from vision.small_network import run_network
@@ -43,12 +44,13 @@ class OffsetPosterior:
 
     ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
     picture is with the front contact line there than with something else; ``hidden`` whether
-    the liquid hides its meniscus.
+    the liquid hides its meniscus, ``dark`` whether it swallows a colour.
     """
 
     probability: np.ndarray
     odds: float
     hidden: bool = False
+    dark: bool = False
 
     @property
     def mean_mm(self) -> float:
@@ -123,7 +125,8 @@ def offset_posterior(
     if hidden:
         heat *= HIDDEN_COOLING
     here = np.clip(said[-1] / cooled["here"], -_SUREST, _SUREST)
-    return OffsetPosterior(_softmax(said[:-1], heat), float(np.exp(here) / TAUGHT_ODDS), hidden)
+    return OffsetPosterior(_softmax(said[:-1], heat), float(np.exp(here) / TAUGHT_ODDS), hidden,
+                           swallows_a_colour(look.seen))
 
 
 def filled(view: np.ndarray) -> np.ndarray:

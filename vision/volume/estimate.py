@@ -25,6 +25,7 @@ from vision.parameters import (
     MENISCUS_FLAG_SD_MM,
     STEEP_FLAG_DEG,
     TURNED_FLAG_DEG,
+    UNLIKE_DARK_SHARE,
     UNLIKE_SHARE,
 )
 from vision.scale_file.scale import Scale
@@ -107,9 +108,10 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
         HeightTerm("lean of the chamber", lean_sd,
                    f"{_LEAN_SD_DEG:g} deg beyond what the picture shows", True),
     )
-    unlike_sd = UNLIKE_SHARE * math.hypot(meniscus.meniscus_sd_mm, *(t.sd_mm for t in terms))
+    unlike = UNLIKE_DARK_SHARE if meniscus.dark else UNLIKE_SHARE
+    unlike_sd = unlike * math.hypot(meniscus.meniscus_sd_mm, *(t.sd_mm for t in terms))
     terms += (HeightTerm("pictures unlike those that taught", unlike_sd,
-                         f"{UNLIKE_SHARE:g} of all other terms together, from scenes of another "
+                         f"{unlike:g} of all other terms together, from scenes of another "
                          "renderer", False),)
     normal_sd = math.sqrt(sum(t.sd_mm**2 for t in terms))
     per_mm = value_per_mm(scale, level)
