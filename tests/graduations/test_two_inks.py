@@ -7,7 +7,7 @@ import pytest
 from drawn_ladders import camera_towards, paint_tube, printed, wall_point
 
 from vision.graduations.fit import fit_graduations
-from vision.graduations.two_inks import in_two_inks
+from vision.graduations.two_inks import _break_mm, in_two_inks
 from vision.parameters import CLEAR_RESIDUAL
 from vision.scale_file.scale import load_scale
 
@@ -68,3 +68,14 @@ def test_gaps_are_not_marks():
     gaps = fit_graduations(255.0 - picture, scale, focal=(FOCAL, 0.02))
     assert marks is not None and marks.is_of_marks
     assert gaps is None or not gaps.is_of_marks
+
+
+@pytest.mark.filterwarnings("error")
+def test_a_view_with_no_mark_in_the_picture_is_looked_at_without_a_word():
+    scale = load_scale("quay-60")
+    picture, scale, _ = half_in_dark(scale.lowest_mark.height_mm - 20.0)
+    fit = fit_graduations(picture, scale, focal=(FOCAL, 0.02))
+    assert fit is not None
+    away = fit.pose.params.copy()
+    away[1] += 500.0  # half a metre too high: all marks lie beside the picture
+    assert np.isfinite(_break_mm(fit, fit.pose.with_params(away), upper=True))

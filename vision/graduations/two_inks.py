@@ -103,7 +103,9 @@ def _break_mm(fit: GraduationFit, pose: CylinderPose, upper: bool) -> float:
     def in_place(grey: np.ndarray) -> np.ndarray:
         s = sample_marks(grey, pose, z, fit.samples.gap_mm, fit.samples.azimuth_rad[columns])
         near = np.abs(s.offset_mm) < _IN_PLACE * s.gap_mm[:, None]
-        return np.asarray((near & (s.depth > np.nanmedian(s.noise))).mean(axis=1)[order])
+        noise = s.noise[np.isfinite(s.noise)]  # none where no mark lies in the picture
+        quiet = float(np.median(noise)) if noise.size else np.inf
+        return np.asarray((near & (s.depth > quiet)).mean(axis=1)[order])
 
     plain = in_place(fit.grey)
     negative = in_place(_negative(fit, np.ones(fit.grey.shape, bool)))
