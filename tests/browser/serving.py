@@ -95,7 +95,8 @@ def serve_pages(data: Path, *options: str, scheme: str = "http") -> Iterator[Ser
 #: told the page server something, and when a drawing last began.
 NOTES = """(() => {
   const notes = window.notes = {touched: 0, told: 0, began: 0};
-  const touched = () => {
+  const touched = (e) => {
+    if (e.type === 'message' && e.source === window) return;  // the page tells itself its state
     notes.touched = Date.now();
     try { if (top.notes) top.notes.touched = Date.now(); } catch { /* another's frame */ }
   };
