@@ -246,10 +246,11 @@ def ward_lines(store: Store, book: RoundBook, now: datetime, plan: ShiftPlan, *,
 
 def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPlan
           ) -> BedLine | None:
-    last = store.last(bed, "volume-reading")
     since = now - LOOK_BACK
-    account = bed_account(store, bed, since=since if last is None else
-                          min(since, last.entry.happened.utc))
+    with store.at_one_moment() as record:
+        last = record.last(bed, "volume-reading")
+        account = bed_account(record, bed, since=since if last is None else
+                              min(since, last.entry.happened.utc))
     round_ = book.get(bed)
     if account.order is None and round_ is None and (
             has_ended(account) or last is None or last.entry.happened.utc < since):

@@ -7,6 +7,7 @@ each of their ways of asking is compared with the scan.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
@@ -46,6 +47,11 @@ class CheckedRead:
                                  and (bed is None or normal_bed(e.bed) == normal_bed(bed)))
             if (withdrawn or not s.withdrawn) and kind in (None, s.entry.subject, s.entry.event)
             and (since is None or s.history[-1].happened.utc_text >= Moment.of(since).utc_text))
+
+    @contextmanager
+    def at_one_moment(self) -> Iterator[CheckedRead]:
+        """As :meth:`app.records.store.Store.at_one_moment`: these entries were read at one."""
+        yield self
 
     def last(self, bed: str, kind: str) -> Standing | None:
         """As :meth:`app.records.store.Store.last`, of these entries."""

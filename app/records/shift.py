@@ -52,10 +52,11 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
     of the drain, the setting, the last level check, the last change of position, the last
     look of the fluid.
     """
-    standings = store.current(bed, since=since)
-    if since is not None:
-        standings = (*_held_at(store, bed, since), *standings)
-    order, ended = store.last(bed, "order"), store.last(bed, "drainage-ended")
+    with store.at_one_moment() as record:
+        standings = record.current(bed, since=since)
+        if since is not None:
+            standings = (*_held_at(record, bed, since), *standings)
+        order, ended = record.last(bed, "order"), record.last(bed, "drainage-ended")
     if order is not None and ended is not None and _order_of(ended) > _order_of(order):
         order = None  # an order ends with the drainage
     payload = order.entry.payload if order else {}

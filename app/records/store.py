@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from copy import copy
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -54,6 +56,7 @@ class Store:
     def __init__(self, engine: Engine, form: str, anchor: Path) -> None:
         """Use :meth:`open`."""
         self._engine, self._form, self._anchor = engine, form, anchor
+        self._held: Connection | None = None
         self._entries = entry_table if form >= SIGNED_FROM else unsigned_entry_table
 
     @classmethod
@@ -77,6 +80,27 @@ class Store:
             with reading(engine) as connection:
                 check_anchor(connection, store._entries, there, anchor)
         return store
+
+    @contextmanager
+    def at_one_moment(self) -> Iterator[Store]:
+        """This record as it stands now, for questions that belong together: all are answered
+        from one state and over one connection, whatever others record meanwhile.  For the
+        thread that asks for it."""
+        if self._held is not None:
+            yield self
+            return
+        with reading(self._engine) as connection:
+            held = copy(self)
+            held._held = connection
+            yield held
+
+    @contextmanager
+    def _look(self) -> Iterator[Connection]:
+        if self._held is not None:
+            yield self._held
+            return
+        with reading(self._engine) as connection:
+            yield connection
 
     @property
     def place(self) -> str:
@@ -163,7 +187,7 @@ class Store:
 
     def entry(self, number: int) -> Entry:
         """One entry by its number; NoSuchEntryError."""
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             row = self._one(connection, self._entries.c.number == number)
         if row is None:
             raise NoSuchEntryError(f"There is no entry {number}.")
@@ -178,12 +202,12 @@ class Store:
         datetime) leaves out what happened before.  Reads only what it returns, so a
         long record does not slow a page down.
         """
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             return standing_now(connection, self._entries, bed, kind, since, withdrawn)
 
     def last(self, bed: str, kind: str) -> Standing | None:
         """The latest standing thing of that kind (or event name) for a bed."""
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             found = standing_now(connection, self._entries, bed, kind, None, False, newest=True)
         return found[-1] if found else None
 
@@ -193,7 +217,7 @@ class Store:
         query = select(self._entries).where(
             (c.photo_sha256 == sha256) | c.payload.contains(f'"sha256":"{sha256}"'),
             c.refers_to.is_(None), c.kind != STATION_KEY).order_by(c.number)
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             rows = connection.execute(query).mappings().all()
         return tuple(entry_from_row(plain(row)) for row in rows)
 
@@ -202,25 +226,25 @@ class Store:
         sha256 = entry.payload.get("picture_sha256")
         if sha256 is None:
             return None
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             return kept_picture(connection, sha256)
 
     def beds(self) -> tuple[str, ...]:
         """Bed codes that have entries, each in its one form, sorted."""
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             return tuple(sorted({normal_bed(s) for s in spellings(connection)}))
 
     def count(self) -> int:
         """How many entries people made."""
         query = select(func.count()).where(self._entries.c.kind != STATION_KEY)
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             return int(connection.execute(query).scalar() or 0)
 
     def verify(self, *, expected: tuple[int, str] | None = None) -> Verification:
         """Check everything: the chain with its signatures and its anchor, the guards, the
         database's own check, the ways in which the pages ask, the kept pictures.  Names the
         first fault; ``expected`` is the number and mark of an entry noted earlier."""
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             return everything_checked(connection, self._entries, self._form, self._anchor,
                                       expected)
 
@@ -239,7 +263,7 @@ class Store:
                     stations and row["kind"] == STATION_KEY):
                 rows.append(row)
 
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             found = chain_checked(connection, self._entries, self._anchor, None,
                                   signatures=signatures, look=look)
         return CheckedRead(found, tuple(entry_from_row(row) for row in rows
@@ -255,7 +279,7 @@ class Store:
             query = query.where(c.happened_utc >= Moment.of(since).utc_text)
         if until is not None:
             query = query.where(c.happened_utc <= Moment.of(until).utc_text)
-        with reading(self._engine) as connection:
+        with self._look() as connection:
             if bed is not None:
                 query = query.where(of_bed(connection, self._entries, bed))
             rows = connection.execute(query).mappings().all()

@@ -30,9 +30,9 @@ def level_note(bed: str) -> None:
 
 def last_level(bed: str) -> LevelState:
     """How the level of ``bed`` stands now.  Raises a RecordError with a sentence."""
-    store = ledger.open_store()
-    known = [s for kind in ("level-check", "position-changed")
-             if (s := store.last(bed, kind)) is not None]
-    order = store.last(bed, "order")
+    with ledger.open_store().at_one_moment() as record:
+        known = [s for kind in ("level-check", "position-changed")
+                 if (s := record.last(bed, kind)) is not None]
+        order = record.last(bed, "order")
     limits = limits_from(order.entry.payload.get("limits", {}) if order else {})
     return level_state(known, datetime.now(UTC), due_minutes=limits.level_due_minutes)

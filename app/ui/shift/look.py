@@ -52,13 +52,14 @@ class Look:
 
 def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> Look:
     """Read one bed.  Raises a RecordError with a sentence where the record cannot be read."""
-    store = ledger.open_store()
-    bed = bed_account(store, code, since=since)
+    with ledger.open_store().at_one_moment() as record:
+        bed = bed_account(record, code, since=since)
+        every = record.current(code, since=since, withdrawn=True)
+        others = other_drains(code, record.beds())
+        drains = [bed, *(bed_account(record, o, since=since) for o in others)]
     account = bed.account
-    every = store.current(code, since=since, withdrawn=True)
     first = min((s.entry.happened.local for s in every), default=now)
     totals = shift_totals(account, plan, now)
-    others = other_drains(code, store.beds())
     return Look(
         bed=bed, now=now, all=every,
         start=max(since or first, first - _MARGIN) if every else since or now - _MARGIN,
@@ -66,5 +67,4 @@ def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> L
         found=findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom),
         six_hours=rolling(account)[-1] if account.intervals else None,
         shift=totals[-1] if totals else None, others=others,
-        joint=joint_shift([bed, *(bed_account(store, o, since=since) for o in others)], plan,
-                          now))
+        joint=joint_shift(drains, plan, now))

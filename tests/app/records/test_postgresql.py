@@ -87,6 +87,15 @@ def test_both_databases_give_the_same_account(address, tmp_path):
     assert on_server.verify().ok and in_file.verify().ok
 
 
+def test_questions_of_one_moment_are_answered_from_one_state(address):
+    store = Store.open(address)
+    store.add(reading("1", 0))
+    with store.at_one_moment() as then:
+        assert then.count() == 1
+        store.add(reading("2", 60))
+        assert (then.count(), len(then.current(BED)), store.count()) == (1, 1, 2)
+
+
 def test_the_same_entries_have_the_same_hashes_on_both(address, tmp_path):
     confirmed = [reading("1", 0, key="a"), reading("2", 60, key="b")]
     one, two = Store.open(address), Store.open(tmp_path)

@@ -163,6 +163,22 @@ def test_of_two_things_at_one_moment_the_later_entry_is_the_last(store):
     assert store.last(BED, "volume-reading").entry.confirmed_value == 11
 
 
+def test_questions_of_one_moment_are_answered_from_one_state(store):
+    fill = [reading("10.0", 0), happening("bag-changed", 10)]
+    for entry in fill:
+        store.add(entry)
+    with store.at_one_moment() as then:
+        assert len(then.current(BED)) == 2
+        store.add(reading("30.0", 20))
+        assert len(store.current(BED)) == 3, "the record itself goes on"
+        assert len(then.current(BED)) == then.count() == len(then.entries()) == 2
+        assert then.last(BED, "volume-reading").entry.confirmed_value == Decimal("10.0")
+        with then.at_one_moment() as still:
+            assert still.count() == 2
+    with store.at_one_moment() as now:
+        assert now.count() == 3 and now.beds() == (BED,)
+
+
 def test_late_entries_stand_where_they_happened(store):
     store.add(reading("10", minutes=60))
     store.add(reading("5", minutes=90, happened_at=at(0)))
