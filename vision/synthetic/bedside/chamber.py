@@ -91,6 +91,7 @@ def paint_chamber(c: Canvas, chamber: HungChamber) -> None:
     pixels = _Pixels(c, np.vstack([chamber.foot, lid]), 2.0 * chamber.radius_mm + 20)
     if pixels.empty:
         return
+    pixels.pass_by(chamber.foot, chamber.axis)
     _tube(pixels, chamber)
     wide = chamber.radius_mm * (1.1 + chamber.taper)
     _cap(pixels, chamber, -10.0, 0.0, chamber.radius_mm * 1.1)
@@ -119,29 +120,34 @@ class _Pixels:
 
     def lay(self, colour: np.ndarray, alpha: np.ndarray) -> None:
         """Blend a (3,) or (h, w, 3) colour in with (h, w) alpha."""
-        self.part[:] = self.part * (1 - alpha[..., None]) + colour * alpha[..., None]
+        rest = 1 - alpha
+        for k in range(3):
+            self.part[..., k] = self.part[..., k] * rest + colour[..., k] * alpha
 
-    def on_cylinder(self, foot: np.ndarray, axis: np.ndarray, radius: np.ndarray | float
-                    ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """(offset from the axis in radii, height of the near hit, the hit itself) per pixel."""
+    def pass_by(self, foot: np.ndarray, axis: np.ndarray) -> None:
+        """Work out once how the sight lines pass the axis that cylinders stand about."""
         w = self.position - foot
         across = self.ray - (self.ray @ axis)[..., None] * axis
         w_across = w - (w @ axis) * axis
-        size = (across**2).sum(axis=-1)
-        nearest = -(across @ w_across) / size
-        miss = w_across + nearest[..., None] * across
+        self.size = (across**2).sum(axis=-1)
+        self.nearest = -(across @ w_across) / self.size
+        miss = w_across + self.nearest[..., None] * across
         side = np.cross(axis, w_across / np.linalg.norm(w_across))
-        off = np.sign(miss @ side) * np.sqrt((miss**2).sum(axis=-1))
-        t = nearest - np.sqrt(np.maximum(np.square(radius) - off**2, 0) / size)
+        self.off = np.sign(miss @ side) * np.sqrt((miss**2).sum(axis=-1))
+        self.foot, self.axis = foot, axis
+
+    def on_cylinder(self, radius: np.ndarray | float) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """(offset from the axis in mm, height of the near hit, the hit itself) per pixel."""
+        t = self.nearest - np.sqrt(np.maximum(np.square(radius) - self.off**2, 0) / self.size)
         hit = self.position + t[..., None] * self.ray
-        return off, (hit - foot) @ axis, hit
+        return self.off, (hit - self.foot) @ self.axis, hit
 
 
 def _tube(px: _Pixels, m: HungChamber) -> None:
     """Wall, water, gleam and marks."""
-    _, height, _ = px.on_cylinder(m.foot, m.axis, m.radius_mm)
+    _, height, _ = px.on_cylinder(m.radius_mm)
     radius = m.radius_mm * (1 + m.taper * np.clip(height / m.length_mm, 0, 1))
-    off, height, hit = px.on_cylinder(m.foot, m.axis, radius)
+    off, height, hit = px.on_cylinder(radius)
     s = off / radius
     soft = np.clip((radius - np.abs(off)) * px.px_per_mm + 0.5, 0, 1)
     body = soft * ((height > -2) & (height < m.length_mm + 2))
@@ -163,7 +169,7 @@ def _tube(px: _Pixels, m: HungChamber) -> None:
 
 def _cap(px: _Pixels, m: HungChamber, low: float, high: float, radius: float) -> None:
     """Lid or base: an opaque disc of some height."""
-    off, height, hit = px.on_cylinder(m.foot, m.axis, radius)
+    off, height, hit = px.on_cylinder(radius)
     on_side = (np.abs(off) < radius) & (height > low) & (height < high)
     shade = 0.6 + 0.4 * np.sqrt(np.clip(1 - (off / radius) ** 2, 0, 1))
     px.lay(m.cap * shade[..., None], on_side.astype(float))

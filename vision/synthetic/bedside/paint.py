@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.fiducials.cards import card_modules
-from vision.synthetic.bedside.canvas import Canvas
+from vision.synthetic.bedside.canvas import ROWS_AT_ONCE, Canvas
 from vision.synthetic.bedside.chamber import paint_chamber
 from vision.synthetic.bedside.geometry import Board
 from vision.synthetic.bedside.world import World
@@ -17,7 +17,8 @@ def paint(world: World, rng: np.random.Generator) -> np.ndarray:
     """(H, W, 3) float32 linear light of a world, before lens and sensor."""
     c = Canvas(world.view)
     wall, floor = world.colours["wall"], world.colours["floor"]
-    c.light[:] = wall
+    c.light[0] = wall
+    c.light[1:] = c.light[0]
     far = 4000.0
     fy = world.floor_y
     c.polygon(np.array([[-far, fy, 0], [far, fy, 0], [far, fy, far], [-far, fy, far]]), floor)
@@ -168,4 +169,9 @@ def _lamp(c: Canvas, rng: np.random.Generator) -> None:
     x = np.linspace(-1, 1, w, dtype=np.float32)[None, :]
     y = np.linspace(-1, 1, h, dtype=np.float32)[:, None]
     a, b, q = rng.uniform(-0.2, 0.2, 3)
-    c.light *= (1 + a * x + b * y - abs(q) * (x * x + y * y)).astype(np.float32)[..., None]
+    for top in range(0, h, ROWS_AT_ONCE):
+        rows = slice(top, top + ROWS_AT_ONCE)
+        part = y[rows]
+        lamp = (1 + a * x + b * part - abs(q) * (x * x + part * part)).astype(np.float32)
+        for k in range(3):
+            c.light[rows, :, k] *= lamp

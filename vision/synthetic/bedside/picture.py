@@ -8,6 +8,8 @@ import cv2
 import numpy as np
 from PIL import Image
 
+from vision.synthetic.bedside.canvas import ROWS_AT_ONCE
+
 
 def develop(light: np.ndarray, rng: np.random.Generator, smeared: bool
             ) -> tuple[np.ndarray, dict[str, float]]:
@@ -18,11 +20,14 @@ def develop(light: np.ndarray, rng: np.random.Generator, smeared: bool
     light = cv2.GaussianBlur(light, (0, 0), blur)
     exposure = float(rng.uniform(0.7, 1.5)) / max(float(np.quantile(light, 0.9)), 1e-3)
     electrons = float(10 ** rng.uniform(2.7, 4.0))  # full well: low light at the low end
-    light = light * exposure * 0.8
-    noise = rng.normal(0, 1, light.shape).astype(np.float32)
-    light = light + noise * np.sqrt(np.maximum(light, 0) / electrons + (3 / electrons) ** 2)
-    light = np.clip(light, 0, 1)
-    code = np.where(light <= 0.0031308, 12.92 * light, 1.055 * light ** (1 / 2.4) - 0.055)
+    code = np.empty_like(light)
+    for top in range(0, len(light), ROWS_AT_ONCE):
+        part = light[top: top + ROWS_AT_ONCE] * exposure * 0.8
+        noise = rng.normal(0, 1, part.shape).astype(np.float32)
+        part = part + noise * np.sqrt(np.maximum(part, 0) / electrons + (3 / electrons) ** 2)
+        part = np.clip(part, 0, 1)
+        code[top: top + ROWS_AT_ONCE] = np.where(
+            part <= 0.0031308, 12.92 * part, 1.055 * part ** (1 / 2.4) - 0.055)
     if rng.random() < 0.3:  # phones sharpen
         soft = cv2.GaussianBlur(code, (0, 0), 1.2)
         code = code + 0.5 * (code - soft)
