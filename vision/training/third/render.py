@@ -35,6 +35,16 @@ def rendered(scene: ThirdScene, paths: int, threads: int = 1) -> np.ndarray:
     _settings(stage, threads)
     stage.cycles.diffuse_bounces = int(scene.caustics)
     stage.cycles.seed = scene.seed % 2**31
+    try:
+        return _picture(stage, scene, paths)
+    finally:
+        # While it keeps a scene for another picture, a thread of Blender 5.0 turns round and
+        # round on a whole core, after the last picture, too.
+        stage.render.use_persistent_data = False
+
+
+def _picture(stage: Any, scene: ThirdScene, paths: int) -> np.ndarray:
+    """The whole picture, and the finer parts laid over it."""
     w, h = scene.camera.size
     image = _light(stage, (0, 0, w, h), _ROOM_PATHS, 50)
     tube = _box_of(scene, scene.floor_mm, scene.lid_mm)
