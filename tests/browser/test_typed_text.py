@@ -118,11 +118,12 @@ def holds(page, *texts: str) -> None:  # type: ignore[no-untyped-def]
 
 
 def unfold(page) -> None:  # type: ignore[no-untyped-def]
-    """Open every fold."""
-    closed = page.locator("details:not([open]) > summary")
+    """Open every fold, also those within one."""
+    closed = page.locator("details:not([open]) > summary").filter(visible=True)
     at_rest(page)
-    while closed.count():
-        closed.first.click()
+    while there := closed.count():
+        for n in reversed(range(there)):  # those opened drop out of the list behind it
+            closed.nth(n).click()
         at_rest(page)
 
 
