@@ -28,11 +28,14 @@ def pytest_collection_finish() -> None:
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Mark as ``quick`` what a contributor runs at every change."""
+    """Mark as ``quick`` what a contributor runs at every change.  What drives a browser comes
+    first: with several workers one begins with it, needs one browser and one page server for
+    all, and hands over in the end what needs neither."""
     for item in items:
         starts = STARTS_SOMETHING & set(getattr(item, "fixturenames", ()))
         if not (starts or item.get_closest_marker("slow") or item.get_closest_marker("browser")):
             item.add_marker("quick")
+    items.sort(key=lambda item: item.get_closest_marker("browser") is None)
 
 
 @pytest.hookimpl(optionalhook=True)

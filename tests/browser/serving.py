@@ -94,11 +94,15 @@ def serve_pages(data: Path, *options: str, scheme: str = "http") -> Iterator[Ser
 
 
 #: Noted in every page, frames within it included: when somebody last touched it, when it last
-#: told the page server something, and when a drawing last began.
+#: told the page server something, when a drawing last began, and which frames are there.
 NOTES = """(() => {
-  const notes = window.notes = {touched: 0, told: 0, began: 0};
+  const notes = window.notes = {touched: 0, told: 0, began: 0, frames: new WeakSet()};
   const touched = (e) => {
-    if (e.type === 'message' && e.source === window) return;  // the page tells itself its state
+    if (e.type === 'message') {
+      if (e.source === window) return;  // the page tells itself its state
+      if (e.data?.type === 'streamlit:componentReady') notes.frames.add(e.source);
+      if (/:(componentReady|setFrameHeight|render)$/.test(e.data?.type)) return;  // nobody's touch
+    }
     notes.touched = Date.now();
     try { if (top.notes) top.notes.touched = Date.now(); } catch { /* another's frame */ }
   };
@@ -193,7 +197,8 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     While the program draws the page anew, what is left from before is shown at a third of
     its strength: too pale to be read, and gone a moment later.  Rest has to last half a
     second, since a browser hears a little late that the drawing has begun; a tenth is enough
-    where the page told the page server of the last touch, and a drawing began after that.
+    where the page told the page server of the last touch, a drawing began after that, and every
+    frame in the page has said that it is there.
     ``window.restSince`` falls back to 0 when a drawing begins afterwards.
     """
     page.evaluate("""() => {
@@ -211,7 +216,9 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
              || a.effect.getComputedTiming().iterations === Infinity);
       window.restSince = rest ? window.restSince || performance.now() : 0;
       const n = window.notes;
-      const answered = n && n.told && n.touched <= n.told && n.told <= n.began;
+      const answered = n && n.told && n.touched <= n.told && n.told <= n.began
+        && [...document.querySelectorAll('iframe[src*="/component/"]')].every(
+             f => n.frames.has(f.contentWindow));
       return rest && performance.now() - window.restSince > (answered ? 100 : 500);
     }""", polling=50)
 

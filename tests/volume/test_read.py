@@ -202,7 +202,7 @@ class TestPhotoFile:
         if focal:
             data.get_ifd(0x8769)[0xA405] = int(round(focal))
         out = io.BytesIO()
-        Image.fromarray(picture).save(out, "PNG", exif=data.tobytes())
+        Image.fromarray(picture).save(out, "PNG", exif=data.tobytes(), compress_level=1)
         return out.getvalue()
 
     @pytest.mark.parametrize(("orientation", "turns"), [(3, 2), (6, 1), (8, 3)])
