@@ -90,6 +90,7 @@ def graph() -> nx.DiGraph:
     return nx.DiGraph([(m, other) for m in SOURCES for other in imports_of(m) if other in SOURCES])
 
 
+@pytest.mark.slow
 def test_the_reader_of_imports_sees_every_form() -> None:
     source = ("import numpy.linalg\nfrom typing import TYPE_CHECKING\n"
               "from vision.scale_file import scale\nfrom ..errors import InputError\n"

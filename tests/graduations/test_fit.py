@@ -124,6 +124,7 @@ class TestFound:
         assert off < 2.5 * cut.pose.elevation_sd_deg(42.0)
         assert cut.pose.elevation_sd_deg(42.0) >= 1.5
 
+    @pytest.mark.slow
     @pytest.mark.parametrize(("elevation", "roll", "aim"), [(-14.0, 1.0, 0.0), (14, 6, 3)])
     def test_a_whole_photo_stays_whole(self, elevation, roll, aim):
         picture, scale, _ = scene(elevation, roll, aim)

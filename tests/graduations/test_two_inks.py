@@ -36,6 +36,7 @@ def wrong_mm(fit, camera) -> float:
     return float(np.abs(found - z).max())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("share", [0.25, 0.43, 0.55])
 def test_light_print_before_a_dark_liquid_is_measured_where_it_is(share):
     scale = load_scale("quay-60")
@@ -53,6 +54,7 @@ def test_light_print_before_a_dark_liquid_is_measured_where_it_is(share):
         ELEVATION_DEG, abs=1.5)
 
 
+@pytest.mark.slow
 def test_a_row_in_place_stays_as_it_is():
     scale = load_scale("quay-60")
     picture, scale, _ = half_in_dark(scale.lowest_mark.height_mm - 20.0)

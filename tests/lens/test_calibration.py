@@ -195,6 +195,7 @@ def test_the_focal_length_of_the_lens_takes_the_place_of_the_photos_own(photos, 
     assert "does not say" in facts_words(CameraFacts())
 
 
+@pytest.mark.slow
 def test_a_reading_comes_back_in_pixels_of_the_photo_as_it_was_taken(photos, lens):
     view = through_lens(photos[0], lens)
     corner = np.array([[580.0, 30.0]])

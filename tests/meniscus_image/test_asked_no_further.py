@@ -97,6 +97,7 @@ def places(there: list[tuple[float, float]]) -> list[MeniscusCandidate]:
 SHARES = st.lists(st.tuples(st.floats(0.02, 0.3), LOG_ODDS), min_size=1, max_size=4)
 
 
+@pytest.mark.slow
 @given(SHARES, SHARES)
 @settings(max_examples=300, deadline=None)
 def test_what_speaks_for_the_other_side_is_judged_as_if_all_had_been_asked(here, there):

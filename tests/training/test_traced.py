@@ -149,6 +149,7 @@ def test_marks_may_run_right_round() -> None:
         assert whole == kinds
 
 
+@pytest.mark.slow
 def test_strange_chambers_are_the_same_chambers_with_more_in_them() -> None:
     plain = [draw(5, i)[0] for i in range(60)]
     strange = [draw(5, i, strange=1.0)[0] for i in range(60)]

@@ -37,6 +37,7 @@ def sheet(store, bed, verification=None):
     return " ".join(" ".join(p.extract_text() for p in pages).split()), pages
 
 
+@pytest.mark.slow
 def test_the_sheet_of_an_evening(store):
     text, pages = sheet(store, BED)
     assert len(pages) == 2, "what is handed over, and the entries behind it"
