@@ -60,12 +60,15 @@ def own_station_key(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 @pytest.fixture(autouse=True, scope="session")
 def packages_looked_through_once() -> Iterator[None]:
     """Every page under test would look through all installed packages for parts of pages, 0.15 s
-    of the processor each time (Streamlit 1.67); what is installed stays while the tests run."""
+    of the processor each time (Streamlit 1.67); what is installed stays while the tests run.
+    Nor is noted what a page calls, as where the pages are served (``app/commands/serve.py``)."""
     if "streamlit.testing.v1" not in sys.modules:  # no page in what was collected
         yield
         return
+    from streamlit import config
     from streamlit.components.v2 import manifest_scanner
 
+    config.set_option("browser.gatherUsageStats", False)
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(manifest_scanner, "scan_component_manifests",
                       cache(manifest_scanner.scan_component_manifests))
