@@ -124,7 +124,7 @@ def test_memory_does_not_grow_with_the_set(tmp_path, monkeypatch):
         return top
 
     peak(50, "warm-up")
-    assert (peak(1500, "large") - peak(150, "small")) / 1350 < 600
+    assert (peak(3000, "large") - peak(300, "small")) / 2700 < 600
 
 
 def _quick(label):
