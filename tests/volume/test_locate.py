@@ -96,7 +96,7 @@ def test_every_strategy_has_a_name_of_its_own():
 def test_a_point_is_carried_into_the_picture(monkeypatch):
     asked = {}
 
-    def fit(grey, scale, *, focal, near, fixed, seen):
+    def fit(grey, scale, *, focal, near, fixed, seen, work):
         asked.update(near=near, fixed=fixed, shape=grey.shape)
         return None
 
@@ -111,7 +111,7 @@ def test_a_row_is_fitted_once_for_the_same_question(monkeypatch):
     """Numbering asks again for the looks that locating has been through."""
     asked = []
 
-    def fit(grey, scale, *, focal, near, fixed, seen):
+    def fit(grey, scale, *, focal, near, fixed, seen, work):
         asked.append((near, fixed))
         return Row(1.0, grey=grey)
 
