@@ -41,7 +41,7 @@ from vision.graduations.wall import (
 )
 from vision.imaging.picture import Picture
 from vision.imaging.work import Work
-from vision.parameters import CLEAR_RESIDUAL, CLEAR_SEEN, LEAST_LIGHTNESS
+from vision.parameters import BETTER_ROW_NATS, CLEAR_RESIDUAL, CLEAR_SEEN, LEAST_LIGHTNESS
 from vision.scale_file.scale import Scale
 
 #: A whole photo's focal length was never found so many standard uncertainties too short.
@@ -277,13 +277,15 @@ def _shifted(wall: Wall, task: Task, shift: int, step_mm: float) -> CylinderPose
 
 def _by_the_marks_alone(best: _Numbered, task: Task) -> _Numbered:
     """The wall measured without the ends of the strokes, which shadows of the print and what
-    hides a part of the marks move, where that explains the picture better."""
+    hides a part of the marks move, where that explains the picture better by far: what is fitted
+    to less always fits it a little better."""
     pose = _taken_for(best.wall, task, 0)
     wall = None if pose is None else measure_wall(task, pose, NO_ENDS, rounds=5)
     if wall is None or wall.core_rad is None or wall.long_rad is None:
         return best
     evidence = shift_evidence(task.grey, wall.pose, task.scale, wall.core_rad)
-    if evidence is None or (one := _Numbered(wall, evidence)).score <= best.score:
+    if evidence is None or (
+            one := _Numbered(wall, evidence)).score <= best.score + BETTER_ROW_NATS:
         return best
     return one
 
