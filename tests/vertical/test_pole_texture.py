@@ -29,7 +29,7 @@ def shiny(s: np.ndarray) -> np.ndarray:
         -0.5 * ((s + 0.6) / 0.06) ** 2)
 
 
-def photo(axis: np.ndarray, seed: int, look=shiny, tone=lambda y: 1.0) -> np.ndarray:  # type: ignore[no-untyped-def]
+def photo(axis: np.ndarray, seed: int, look=shiny, tone=lambda y: 1.0, wall_light=0.45) -> np.ndarray:  # type: ignore[no-untyped-def]
     """(H, W, 3) uint8 of a pole through (20, 0, 1500) mm before a wall.
 
     Each ray is judged by how far it passes the axis: at most a radius, and it meets the
@@ -43,7 +43,7 @@ def photo(axis: np.ndarray, seed: int, look=shiny, tone=lambda y: 1.0) -> np.nda
     normal = np.cross(rays, axis)
     s = (normal / np.linalg.norm(normal, axis=2, keepdims=True)) @ np.array([20, 0, 1500.0])
     s /= RADIUS_MM
-    wall = 0.45 + 0.1 * gy
+    wall = wall_light + 0.1 * gy
     light = np.where(np.abs(s) < 1, look(s) * np.vectorize(tone)(y)[:, None], wall)
     light = light.reshape(HEIGHT, WIDTH, k).mean(axis=2)
     rng = np.random.default_rng(seed)
@@ -112,6 +112,33 @@ def test_a_pole_that_is_darker_below_leans_no_further(brightest):
     band = follow_band(rgb, left, right, None)
     assert band is not None and band.sd_px < 0.15
     assert abs(lean_deg(band.left_px, band.right_px)) < 0.5
+
+
+# Before a wall that is clipped to white on either side only what is seen on the pole tells its
+# lean; a pole of one smooth shade tells nothing.
+@pytest.mark.slow
+@pytest.mark.parametrize("off_px", [-1.0, 1.0])
+def test_before_a_clipped_wall_the_stripes_of_a_pole_tell_its_lean(monkeypatch, off_px):
+    monkeypatch.setitem(globals(), "RADIUS_MM", 17.0)
+    axis = axis_of(0.0, 0.0)
+    left, right = rough_lines(axis, 1.0, 0.0)
+    right = right + np.array([[off_px, 0], [-off_px, 0]])
+    assert abs(lean_deg(left, right)) > 5.0
+    band = follow_band(photo(axis, 7, wall_light=1.3), left, right, None)
+    assert band is not None
+    assert abs(lean_deg(band.left_px, band.right_px)) < 0.5
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("off_px", [-2.0, 2.0])
+def test_before_a_clipped_wall_a_smooth_pole_does_not_keep_the_lean_it_was_given(off_px):
+    axis = axis_of(0.0, 0.0)
+    rgb = photo(axis, 7, look=lambda s: 0.4 + 0.15 * s - 0.1 * s**2, wall_light=1.3)
+    left, right = rough_lines(axis, 1.0, 0.0)
+    right = right + np.array([[off_px, 0], [-off_px, 0]])
+    assert abs(lean_deg(left, right)) > 10.0
+    band = follow_band(rgb, left, right, None)
+    assert band is None or abs(lean_deg(band.left_px, band.right_px)) < 2.0
 
 
 @pytest.mark.slow

@@ -210,14 +210,16 @@ class _Pieces:
             weight[np.ix_(seen < 1, side & ~inner)] = 0.0
         model = walls.copy()
         walls[:, inner] = 0.0
-        weight = weight * (pole > 0)[:, None] * trust
-        told = np.where(wall, 0.0, weight)  # of the wall alone nothing is asked
+        weight = weight * (pole > 0)[:, None]
+        sloped = _between_known(weight > 0)
+        told = np.where(wall, 0.0, weight * trust)  # of the wall alone nothing is asked
         pieces = int((told.sum(axis=1) > 0).sum())
         if pieces < _PIECES:
             return None
         edge = ndtr((np.abs(x) - 1) * self.half_px / _BLUR_PX)
         mixed = _Shares(pole, walls, told, (noise / _SHARE_SD) ** 2)
         model[:, ~wall] = mixed.explained(value, edge)[0][:, ~wall]
+        told = told * sloped
         rest = np.where(told > 0, value - model, 0.0)
         slope = np.gradient(model, x[1] - x[0], axis=1) * (self.t / (self.gap / 2))[:, None]
         turns = np.array([slope, slope * x / 2])
@@ -236,7 +238,7 @@ class _Pieces:
         noise = max(float(spread(rest[told > 0])), _LEAST_NOISE)
         if noise > _UNEXPLAINED * float(np.std(value[told > 0])):
             return None
-        held = np.array([share for _, share in own])
+        held = np.array([share for _, share in own]) * sloped.any(axis=0)
         middle = (pulls @ pulls.T * pieces / (pieces - 4) + places @ places.T
                   + mixed.hold * noise**2 * (held @ held.T))
         variance = float((inverse @ middle @ inverse)[1, 1])
@@ -265,6 +267,17 @@ class _Shares:
         share = (q + self.hold * expected - pw * p / pp) / (ww + self.hold - pw**2 / pp)
         share = np.where(ww > 0, share, 0.0)
         return ((p - share * pw) / pp) * pole + share * self.wall, share
+
+
+def _between_known(known: np.ndarray) -> np.ndarray:
+    """(K, M) where the light on either side of a place is known (K, M) as well.
+
+    Only there its slope is.  Before a wall that is clipped to white the slope of the outermost
+    place would be as steep as the pole is bright; it outweighed everything else, and the band
+    stayed as wide as it had been given.
+    """
+    return np.asarray(known & np.pad(known, ((0, 0), (1, 0)))[:, :-1]
+                      & np.pad(known, ((0, 0), (0, 1)))[:, 1:])
 
 
 def _gain(value: np.ndarray, weight: np.ndarray) -> np.ndarray | None:
