@@ -57,17 +57,17 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
             and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
             and not on_card(e, card, px_per_mm) and not _before_panel(e, panel, card)]
     hidden = _hidden(panel, card)
-    pairs = [(_one_body(rgb, a, b, hidden), a.seen_px + b.seen_px + 2 * _gap_px(a, b, y_card), a, b)
-             for a in near for b in near
+    pairs = [(a, b, hidden or _covered(a, b, card, rgb.shape[0])) for a in near for b in near
              if _can_pair(a, b, px_per_mm, card) and _converge(a, b, down)]
-    pairs.sort(key=lambda p: (not p[0], -p[1]))
+    pairs.sort(key=lambda p: (not _one_body(rgb, *p),
+                              -p[0].seen_px - p[1].seen_px - 2 * _gap_px(p[0], p[1], y_card)))
     height = rgb.shape[0]
     outlined: list[PlumbCue] = []
-    pairs = [p for p in pairs if _a_body(rgb, p[2], p[3], hidden)
-             and _borders(rgb, p[2], hidden, px_per_mm) and _borders(rgb, p[3], hidden, px_per_mm)]
-    for _, _, a, b in pairs[:_TRIED]:
+    pairs = [(a, b, cover) for a, b, cover in pairs if _a_body(rgb, a, b, cover)
+             and _borders(rgb, a, cover, px_per_mm) and _borders(rgb, b, cover, px_per_mm)]
+    for a, b, cover in pairs[:_TRIED]:
         found = pole_outline(rgb, _extended(a, height, down), _extended(b, height, down),
-                             hidden, down, 0.7 * POLE_MM[0] * px_per_mm,
+                             cover, down, 0.7 * POLE_MM[0] * px_per_mm,
                              [(e.ends_px, e.sd_px) for e in (a, b)])
         if found is None:
             continue
@@ -77,12 +77,12 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
         outlined.append(cue)
         # Which edges stand out most is chance; what runs along the pole tells the same
         # lean from wherever it is followed, so the next two may show it as well.
-        surer = _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], hidden, down)
+        surer = _by_stripes(rgb, cue, cue.lines_px[0], cue.lines_px[1], cover, down)
         if surer is not cue:
             return surer
     if outlined:
         return outlined[0]
-    for _, _, a, b in pairs:
+    for a, b, cover in pairs:
         if (_noise_deg(a, b, down.camera) < _ROUGH_DEG
                 and _goes_on(rgb, a, b, hidden, px_per_mm, 0.5 * card.side_px)):
             # Not followed all along: good for the lean sideways only.
@@ -90,7 +90,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
             middle = np.column_stack([(a.x_at(y) + b.x_at(y)) / 2, y])
             sideways = cue_of("pole", [(middle, float(np.hypot(a.sd_px, b.sd_px) / 2 + 0.2))])
             return _by_stripes(rgb, sideways, _extended(a, height, down),
-                               _extended(b, height, down), hidden, down)
+                               _extended(b, height, down), cover, down)
     behind = [e for e in near if _passes_behind(e, panel, card)]
     if not behind:
         return None
@@ -102,6 +102,30 @@ def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | 
     ends = [float(y) for e in panel for y in e.ends_px[:, 1]]
     margin = 0.15 * card.side_px
     return (min(ends) - margin, max(ends) + margin) if ends else None
+
+
+def _covered(a: StraightEdge, b: StraightEdge, card: CardSeen, height: int
+             ) -> tuple[float, float] | None:
+    """(top, bottom), px, between which neither of two edges is seen about the height of the card.
+
+    A panel whose own sides are not seen covers the pole behind it all the same.  None where one
+    of them is seen to run past the card.
+    """
+    x, y = (float(v) for v in card.centre_px)
+    top, low = card.corners_px[:, 1].min(), card.corners_px[:, 1].max()
+    above, below = 0.0, float(height)
+    for e in (a, b):
+        # What is seen on the card, or in line with it, is the card's own.
+        on_card = abs(float(e.x_at(y)) - x) < 0.65 * card.side_px
+        pieces = e.ends_px[0, 1] + np.array(e.pieces) * np.ptp(e.ends_px[:, 1])
+        for start, stop in pieces.tolist():
+            if on_card and start < low and stop > top and stop - start < 2.0 * card.side_px:
+                continue
+            if start < y < stop:
+                return None
+            above, below = (max(above, stop), below) if stop <= y else (above, min(below, start))
+    margin = 0.15 * card.side_px
+    return above - margin, below + margin
 
 
 def _before_panel(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -> bool:
