@@ -7,9 +7,10 @@ import numpy as np
 import pytest
 from level_rooms import scene
 
+from vision.fiducials.pose import CardPose
 from vision.level.read import read_level
 from vision.vertical.line_segments import StraightEdge
-from vision.vertical.panel import _as_long
+from vision.vertical.panel import _as_long, _endless, _twist
 from vision.vertical.tone_steps import step_share
 
 pytestmark = pytest.mark.slow
@@ -55,6 +56,44 @@ def test_the_sides_of_a_board_are_as_long_as_one_another():
     rgb[:, 100:200] = rgb[:, 40:140]
     rgb[350:450, 100:401] = 230  # a picture behind the board's left half
     assert not _as_long(rgb, edge(99.5, 350, 449), edge(400.5, 210, 595), 2.0)
+
+
+@pytest.mark.parametrize("left, right, endless", [
+    ((0, 799), (2, 798), True),       # a door
+    ((0, 799), (3, 640), True),       # a door of which one side is lost before the floor
+    ((200, 600), (190, 620), False), ((200, 799), (190, 799), False), ((0, 600), (0, 590), False),
+    ((0, 600), (10, 799), True)])
+def test_what_ends_neither_above_nor_below_is_no_hung_panel(left, right, endless):
+    assert _endless(800, edge(200, *left), edge(400, *right)) is endless
+
+
+@pytest.mark.parametrize("turn_deg, laid_deg", [(15.0, 0.0), (-15.0, 0.0), (15.0, 3.0), (0.0, 3.0)])
+def test_how_sides_converge_is_no_turn_of_the_card(turn_deg, laid_deg):
+    # A board that is seen from beside with a card on it; each side is seen a little askew, which
+    # tips the place where they meet towards the phone by some degrees.
+    turn, laid = np.radians([turn_deg, laid_deg])
+    cos, sin = np.cos(turn), np.sin(turn)
+    board = np.array([[cos, 0, -sin], [0, -1.0, 0], [-sin, 0, -cos]])  # upright, facing the phone
+    own = np.array([[np.cos(laid), -np.sin(laid), 0], [np.sin(laid), np.cos(laid), 0], [0, 0, 1.0]])
+    middle = np.array([0.0, 0, 1000.0])
+    camera = np.array([[1200.0, 0, 300], [0, 1200.0, 400], [0, 0, 1.0]])
+    lines = []
+    for sign in (-1, 1):
+        ends = np.array([middle + board @ [sign * 75.0, y, 0] for y in (200.0, -200.0)]) @ camera.T
+        lines.append(ends[:, :2] / ends[:, 2:] - [[sign * 0.8, 0], [0, 0]])
+    sides = [StraightEdge(line, ((0.0, 1.0),), 1, 0.3) for line in lines]
+    pose = CardPose(board @ own, middle, np.diag([1e-4] * 6), 0.0)
+    assert _twist(sides[0], sides[1], pose, camera) == pytest.approx(laid_deg, abs=0.3)
+
+
+@pytest.mark.parametrize("index", [123, 175, 255])
+def test_a_door_behind_the_panel_does_not_tip_the_vertical(index):
+    # 123, 175: both sides of a door; 255: sides that converge by 4.5 degrees too much.
+    photo, label = scene(61803501, index, "cards")
+    reading = read_level(photo)
+    low, high = (10 * v for v in reading.interval_cm)
+    assert low < label["true_offset_mm"] < high
+    assert abs(10 * reading.offset_cm - label["true_offset_mm"]) < 10
 
 
 @pytest.mark.parametrize("index", [32, 86, 120])

@@ -14,13 +14,15 @@ from vision.parameters import (
     PANEL_LONG,
     PANEL_SIDE_MM,
 )
-from vision.vertical.cue import PlumbCue, cue_of, meeting_axis
+from vision.vertical.cue import PlumbCue, cue_of, line_plane, meeting_axis
 from vision.vertical.line_segments import StraightEdge
 from vision.vertical.tone_steps import step_share
 
 #: A side separates panel and wall along this much of the card's height, of its own length, and
 #: of the other side's: a board is as long on the left as on the right.
 _BESIDE, _ALONG, _AS_LONG = 0.6, 0.5, 0.7
+#: A line that ends as near to the photo's border as this share of its height runs out of it.
+_AT_BORDER = 0.03
 
 
 def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose: CardPose,
@@ -48,7 +50,8 @@ def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose:
         for right in beside[1]:
             twist = _twist(left, right, pose, camera)
             width = float(right.x_at(middle_y) - left.x_at(middle_y))
-            if twist is None or not _as_long(rgb, left, right, px_per_mm):
+            if twist is None or not _as_long(rgb, left, right, px_per_mm) or _endless(
+                    rgb.shape[0], left, right):
                 continue
             key = (twist > CARD_SQUARE_DEG, width)
             if best is None or key < best[0]:
@@ -83,6 +86,14 @@ def _as_long(rgb: np.ndarray, left: StraightEdge, right: StraightEdge, px_per_mm
                for mine, other in ((left, right), (right, left)))
 
 
+def _endless(height: int, left: StraightEdge, right: StraightEdge) -> bool:
+    """True when both sides end within the photo neither above nor below: what hangs has an end, and
+    where none is in sight a door or a strip of wall looks the same."""
+    margin = _AT_BORDER * height
+    ends = np.array([left.ends_px[:, 1], right.ends_px[:, 1]])
+    return not ((ends > margin) & (ends < height - 1 - margin)).all(axis=0).any()
+
+
 def _bordered(rgb: np.ndarray, e: StraightEdge, as_far_as: StraightEdge, px_per_mm: float
               ) -> float:
     """Share of the height of another edge along which this one parts two tones."""
@@ -100,7 +111,9 @@ def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.n
            ) -> float | None:
     """Degrees by which a card is turned on a panel with these sides.
 
-    None when they cannot be the sides of a board on which the card lies flat.
+    None when they cannot be the sides of a board on which the card lies flat.  How far it is turned
+    is seen on each side where its line meets the card's plane, and not where both lines meet: on
+    a panel seen from beside, what moves that place along the line of sight looks like a turn.
     """
     axis = meeting_axis(left.ends_px, right.ends_px, camera)
     x, y, z = pose.rotation.T
@@ -112,7 +125,8 @@ def _twist(left: StraightEdge, right: StraightEdge, pose: CardPose, camera: np.n
     sd = max(left.sd_px, right.sd_px)
     noise = np.hypot(noise, np.degrees(1.5 * sd / gap * camera[0, 0] / length))
     out_of_plane = abs(np.degrees(np.arcsin(np.clip(axis @ z, -1, 1))))
-    in_plane = abs(np.degrees(np.arctan2(axis @ x, axis @ y)))
+    on_it = [np.cross(z, line_plane(e.ends_px, camera)) for e in (left, right)]
+    in_plane = abs(np.degrees(np.mean([np.arctan((d @ x) / (d @ y)) for d in on_it])))
     if out_of_plane > CARD_FLAT_DEG + CARD_FLAT_SIGMAS * noise or in_plane > CARD_TURNED_DEG:
         return None
     return float(in_plane)
