@@ -12,8 +12,10 @@ from app.cli import main
 from vision.errors import InputError
 from vision.fiducials.cards import find_cards, zero_card
 from vision.fiducials.pose import camera_matrix, card_poses
-from vision.synthetic.bedside import level_scene, write_level_scenes
+from vision.level.result import LevelReading
+from vision.synthetic.bedside import check, level_scene, write_level_scenes
 from vision.synthetic.bedside.world import EXPECT, KINDS, random_world
+from vision.vertical.fusion import tangent
 
 
 def test_kinds_and_what_is_expected_of_them_match():
@@ -94,3 +96,23 @@ def test_the_order_for_a_room_takes_no_scale(tmp_path):
 def test_impossible_orders_are_refused(tmp_path, count, seed):
     with pytest.raises(InputError):
         write_level_scenes(tmp_path, count, seed)
+
+
+@pytest.mark.slow
+def test_the_phone_errs_in_another_way_in_each_set_of_rooms(monkeypatch):
+    # By the number of the room alone every fresh set would be measured with the same errors.
+    told = []
+
+    def heard(photo, *cards, gravity):
+        told.append(np.array(gravity.down))
+        return LevelReading("refused", "cards")
+
+    monkeypatch.setattr(check, "read_level", heard)
+    off = []
+    for seed in (1, 1, 2):
+        data, label = level_scene(seed, 0, "cards")
+        check.measured(data, label, 0.7)
+        off.append(tangent(np.array(label["gravity_camera"])).T @ told[-1])
+    assert np.array_equal(off[0], off[1])
+    assert np.abs(off[0] - off[2]).max() > 1e-4
+    assert 0 < np.linalg.norm(off[0]) < np.radians(4 * 0.7)

@@ -59,8 +59,9 @@ def measured(data: bytes, label: dict[str, Any], phone_deg: float | None = None
     photo = load_photo(data)
     options: dict[str, Any] = {}
     if phone_deg is not None:
-        rng = np.random.default_rng(list(label["file"].encode()))
         down = np.array(label["gravity_camera"])
+        # Drawn for the room and not for its number, or every set would have the same errors.
+        rng = np.random.default_rng([*label["file"].encode(), *down.view(np.uint64)])
         down = down + tangent(down) @ np.radians(rng.normal(0, phone_deg, 2))
         options["gravity"] = phone_gravity(down.tolist(), phone_deg)
     if label["mode"] == "tap":

@@ -22,6 +22,9 @@ EXPECT = {"cards": "read", "tap": "read", "horizon": "read", "nogravity": "read-
 #: So many rooms show a chamber, if the kind does not leave it out.
 CHAMBER_SHARE = 0.6
 NO_CHAMBER = ("nogravity", "bare")
+#: How far off plumb bodies are drawn, one standard deviation (deg): a pole each way; a panel in its
+#: own plane and out of it.  Our assumption, as in ``vision.vertical.cue``.
+POLE_LEAN_SD_DEG, PANEL_ROLL_SD_DEG, PANEL_PITCH_SD_DEG = 0.5, 0.5, 1.2
 #: A second photo is taken from within so much of square to the wall, degrees.
 ANOTHER_AZIMUTH_DEG = 25.0
 
@@ -115,9 +118,9 @@ def _any_world(rng: np.random.Generator, kind: str, own: np.random.Generator | N
     offset = rng.uniform(-140, 140)
     zero_at = np.array([side * span / 2, 0.0, 500.0])
     landmark_at = np.array([-side * span / 2, -offset, 500.0 + depth])
-    lean = rng.normal(0, 0.5, 2)
+    lean = rng.normal(0, POLE_LEAN_SD_DEG, 2)
     panel_turn, panel_roll, panel_pitch = (
-        rng.uniform(-20, 20), rng.normal(0, 0.5), rng.normal(0, 1.2))
+        rng.uniform(-20, 20), rng.normal(0, PANEL_ROLL_SD_DEG), rng.normal(0, PANEL_PITCH_SD_DEG))
     rotation = turn_y(panel_turn) @ turn_x(panel_pitch) @ turn_z(panel_roll)
     if kind == "bare":
         rotation = turn_y(panel_turn) @ turn_x(rng.normal(0, 8)) @ turn_z(rng.normal(0, 12))
