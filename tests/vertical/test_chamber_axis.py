@@ -26,11 +26,12 @@ CARD = CardSeen(0, np.array([[252.0, 152], [348, 152], [348, 248], [252, 248]]),
 
 
 def picture(lean_deg: float = 0.0, width: int = 52, marks: tuple[float, float] | None = (0.1, 0.6),
-            spacing: float = 6.0, noise: float = 2.0) -> np.ndarray:
+            spacing: float = 6.0, noise: float = 2.0, above: tuple[int, ...] = (),
+            thick: float = 2) -> np.ndarray:
     """(800, 600, 3) uint8: two long lines ``width`` px apart about (300, 500), strokes between.
 
-    ``marks`` says from where to where, in widths from the left line, the strokes go.  Painted
-    at four times the size by OpenCV's own lines, apart from the room painter.
+    ``marks`` says from where to where, in widths from the left line, the strokes go; ``above`` are
+    the sides (-1, 1) in line with which something else ends 120 px above.  Painted at four times the size by OpenCV's own lines, apart from the room painter.
     """
     k = 4
     big = np.full((800 * k, 600 * k, 3), 190, np.uint8)
@@ -44,7 +45,9 @@ def picture(lean_deg: float = 0.0, width: int = 52, marks: tuple[float, float] |
     middle = np.array([300.0, 500.0])
     for sign in (-1, 1):
         at = middle + sign * width / 2 * side
-        stroke(at - 130 * u, at + 130 * u, 110, 2)
+        stroke(at - 130 * u, at + 130 * u, 110, thick)
+        if sign in above:
+            stroke(at - 480 * u, at - 250 * u, 110, thick)
     if marks is not None:
         for along in np.arange(-115, 116, spacing):
             left = middle - width / 2 * side + along * u
@@ -68,7 +71,18 @@ def test_the_axis_of_a_drawn_tube_leans_as_it_was_drawn(lean):
     assert line_x(cue.lines_px[0], np.array([500.0]))[0] == pytest.approx(300, abs=1.5)
 
 
+@pytest.mark.parametrize("lean, side", [(0.0, -1), (0.7, 1)])
+def test_a_side_in_line_with_something_else_is_still_the_side_of_a_tube(lean, side):
+    rgb = picture(lean, above=(side,), thick=6)
+    assert max(e.length_px for e in upright_edges(rgb, UPRIGHT)) > 300 * PX_PER_MM
+    cue, _ = found(rgb)
+    assert cue is not None
+    d = np.diff(cue.lines_px[0], axis=0)[0]
+    assert np.degrees(np.arctan2(d[0], d[1])) == pytest.approx(lean, abs=0.15)
+
+
 @pytest.mark.parametrize("options", [
+    {"above": (-1, 1), "thick": 6},         # a pole that a panel covers in between
     {"marks": None},                       # a frame, a book, a pole: nothing between
     {"marks": (-0.6, 1.6)},                # a blind: the strokes go on beside
     {"width": 16}, {"width": 130},         # a cable, a picture

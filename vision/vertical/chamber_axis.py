@@ -22,7 +22,7 @@ from vision.parameters import (
     CHAMBER_MM,
 )
 from vision.vertical.cue import PlumbCue, cue_of, shared_y
-from vision.vertical.line_segments import StraightEdge
+from vision.vertical.line_segments import StraightEdge, parts
 from vision.vertical.panel import off_mm
 
 #: The closest marks that can be told apart, px.
@@ -45,12 +45,18 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
     ``gray`` is (H, W) uint8, ``px_per_mm`` the scale about where the card is and
     ``vanishing`` the (3,) homogeneous pixel where verticals meet.
     """
-    x, y = (float(v) for v in card.centre_px)
-    near = [e for e in edges
+    y = float(card.centre_px[1])
+    least, most = (mm * px_per_mm for mm in CHAMBER_LONG_MM)
+    # A tube's side may lie in line with the pole's, the panel's or a door's; where both of its sides
+    # do, it is the pole that is seen beyond a panel.
+    cut = [part for e in edges if e.length_px >= most and _within_reach(e, card, px_per_mm)
+           for part in parts(gray, e, least)]
+    near = [e for e in [*edges, *cut]
             if e.sd_px < 0.4 and CHAMBER_LONG_MM[0] < e.length_px / px_per_mm < CHAMBER_LONG_MM[1]
             and abs(off_mm(e, float(e.ends_px[:, 1].mean()), card, px_per_mm)) < CHAMBER_BESIDE_MM
             and abs(float(e.ends_px[:, 1].mean()) - y) < CHAMBER_ABOVE_MM * px_per_mm]
-    pairs = [(a, b) for a in near for b in near if _two_sides(a, b, px_per_mm, vanishing)]
+    pairs = [(a, b) for a in near for b in near if _two_sides(a, b, px_per_mm, vanishing)
+             and not all(any(e is c for c in cut) for e in (a, b))]
     # The best seen pair that has marks between; the tube's two sides mirror one another.
     pairs.sort(key=lambda p: (p[0].sign * p[1].sign == 1, -(p[0].seen_px + p[1].seen_px)))
     for a, b in pairs:
@@ -61,6 +67,13 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
         sd = math.hypot(a.sd_px, b.sd_px) / 2 + _BENT_PX
         return cue_of("chamber axis", [(middle, sd)]), [e for e in edges if _lies_on(e, a, b)]
     return None, []
+
+
+def _within_reach(e: StraightEdge, card: CardSeen, px_per_mm: float) -> bool:
+    """True when a line passes where a chamber may hang."""
+    y = float(card.centre_px[1]) + np.array([-1, 1]) * CHAMBER_ABOVE_MM * px_per_mm
+    y = np.clip(y, *e.ends_px[:, 1])
+    return any(abs(off_mm(e, float(v), card, px_per_mm)) < CHAMBER_BESIDE_MM for v in y)
 
 
 def _two_sides(a: StraightEdge, b: StraightEdge, px_per_mm: float, vanishing: np.ndarray) -> bool:
@@ -96,7 +109,7 @@ def _has_marks(gray: np.ndarray, a: StraightEdge, b: StraightEdge, px_per_mm: fl
     rough = columns - _smooth(columns, int(round(CHAMBER_MARKS_MM * px_per_mm)))
     inside = (rough[:, :_COLUMNS - 1] + rough[:, 1:_COLUMNS]) / 2  # two by two: less noise
     beside = (rough[:, _COLUMNS::2] + rough[:, _COLUMNS + 1::2]) / 2
-    lags = np.arange(int(math.ceil(_LEAST_PX)),
+    lags = np.arange(int(math.ceil(_LEAST_PX)) - 1,  # the closest has a neighbour on either side
                      int(min(CHAMBER_MARKS_MM * px_per_mm, len(rough) / _SPACINGS)) + 1)
     if len(lags) < 3:
         return False

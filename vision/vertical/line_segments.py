@@ -9,7 +9,7 @@ half-way crossings of the light, so the detector's own accuracy does not matter.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -109,6 +109,25 @@ def distinct(edges: Iterable[StraightEdge]) -> list[StraightEdge]:
         if not any(doubles(edge, other) for other in out):
             out.append(edge)
     return sorted(out, key=lambda e: -e.seen_px)
+
+
+def parts(gray: np.ndarray, edge: StraightEdge, least_px: float) -> list[StraightEdge]:
+    """What of a joined line is seen in one piece, each piece of ``least_px`` fitted anew to the
+    light of an (H, W) uint8 picture: things that only lie in line do not share their slant."""
+    import cv2
+
+    along = edge.ends_px[1] - edge.ends_px[0]
+    pieces = [edge.ends_px[0] + np.outer((a, b), along) for a, b in edge.pieces
+              if (b - a) * edge.length_px >= least_px]
+    if not pieces:
+        return []
+    # Of the picture only what is near the line is softened.
+    reach = int(_REACH_PX) + 8
+    low = np.maximum(edge.ends_px.min(axis=0).astype(int) - reach, 0)
+    high = edge.ends_px.max(axis=0).astype(int) + reach + 1
+    soft = cv2.GaussianBlur(gray[low[1]:high[1], low[0]:high[0]], (0, 0), 1.0).astype(np.float32)
+    found = (_fit(soft, (piece - low)[None]) for piece in pieces)
+    return [replace(f, ends_px=f.ends_px + low) for f in found if f is not None]
 
 
 def with_more_contrast(rgb: np.ndarray) -> np.ndarray:

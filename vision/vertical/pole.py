@@ -57,7 +57,7 @@ def find_pole(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, down: 
             and e.seen_px > 1.3 * card.side_px and e.sd_px < 0.4
             and not on_card(e, card, px_per_mm) and not _before_panel(e, panel, card)]
     hidden = _hidden(panel, card)
-    pairs = [(a, b, hidden or _covered(a, b, card, rgb.shape[0])) for a in near for b in near
+    pairs = [(a, b, hidden or _covered(a, b, card)) for a in near for b in near
              if _can_pair(a, b, px_per_mm, card) and _converge(a, b, down)]
     pairs.sort(key=lambda p: (not _one_body(rgb, *p),
                               -p[0].seen_px - p[1].seen_px - 2 * _gap_px(p[0], p[1], y_card)))
@@ -104,16 +104,16 @@ def _hidden(panel: list[StraightEdge], card: CardSeen) -> tuple[float, float] | 
     return (min(ends) - margin, max(ends) + margin) if ends else None
 
 
-def _covered(a: StraightEdge, b: StraightEdge, card: CardSeen, height: int
-             ) -> tuple[float, float] | None:
+def _covered(a: StraightEdge, b: StraightEdge, card: CardSeen) -> tuple[float, float] | None:
     """(top, bottom), px, between which neither of two edges is seen about the height of the card.
 
     A panel whose own sides are not seen covers the pole behind it all the same.  None where one
-    of them is seen to run past the card.
+    of them is seen to run past the card, and where nothing is seen on the other side of it: a tube
+    or a book ends there.
     """
     x, y = (float(v) for v in card.centre_px)
     top, low = card.corners_px[:, 1].min(), card.corners_px[:, 1].max()
-    above, below = 0.0, float(height)
+    above, below = -math.inf, math.inf
     for e in (a, b):
         # What is seen on the card, or in line with it, is the card's own.
         on_card = abs(float(e.x_at(y)) - x) < 0.65 * card.side_px
@@ -125,7 +125,7 @@ def _covered(a: StraightEdge, b: StraightEdge, card: CardSeen, height: int
                 return None
             above, below = (max(above, stop), below) if stop <= y else (above, min(below, start))
     margin = 0.15 * card.side_px
-    return above - margin, below + margin
+    return (above - margin, below + margin) if math.isfinite(below - above) else None
 
 
 def _before_panel(e: StraightEdge, panel: list[StraightEdge], card: CardSeen) -> bool:
