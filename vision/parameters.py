@@ -180,6 +180,8 @@ POLE_MM, POLE_BESIDE_MM = (10.0, 48.0), 150.0
 #: Cords are at most this thick, bobs at most this broad; a cord in view is this long (mm).
 #: Common practice, no source.
 CORD_MM, BOB_MM, CORD_LONG_MM = 6.0, 30.0, 70.0
+#: A hung panel is at most this long (mm).  Common practice, no source.
+PANEL_LONGEST_MM = 600.0
 #: The sides of the panel lie this far beside the zero card's centre (mm), and are so many times
 #: as long as the card's.  Our choice.
 PANEL_SIDE_MM, PANEL_LONG = (36.0, 260.0), 1.8

@@ -31,7 +31,8 @@ def picture(lean_deg: float = 0.0, width: int = 52, marks: tuple[float, float] |
     """(800, 600, 3) uint8: two long lines ``width`` px apart about (300, 500), strokes between.
 
     ``marks`` says from where to where, in widths from the left line, the strokes go; ``above`` are
-    the sides (-1, 1) in line with which something else ends 120 px above.  Painted at four times the size by OpenCV's own lines, apart from the room painter.
+    the sides (-1, 1) in line with which something else ends 120 px above.  Painted at four times
+    the size by OpenCV's own lines, apart from the room painter.
     """
     k = 4
     big = np.full((800 * k, 600 * k, 3), 190, np.uint8)

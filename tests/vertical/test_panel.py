@@ -59,12 +59,14 @@ def test_the_sides_of_a_board_are_as_long_as_one_another():
 
 
 @pytest.mark.parametrize("left, right, endless", [
-    ((0, 799), (2, 798), True),       # a door
-    ((0, 799), (3, 640), True),       # a door of which one side is lost before the floor
+    ((0, 799), (2, 798), True),       # a door, 727 mm of it
+    ((0, 799), (3, 690), True),       # a door of which one side is lost before the floor
     ((200, 600), (190, 620), False), ((200, 799), (190, 799), False), ((0, 600), (0, 590), False),
-    ((0, 600), (10, 799), True)])
+    ((0, 690), (10, 799), True)])
 def test_what_ends_neither_above_nor_below_is_no_hung_panel(left, right, endless):
-    assert _endless(800, edge(200, *left), edge(400, *right)) is endless
+    assert _endless(800, edge(200, *left), edge(400, *right), 1.1) is endless
+    # From near by a panel fills the photo.
+    assert not _endless(800, edge(200, *left), edge(400, *right), 2.5)
 
 
 @pytest.mark.parametrize("turn_deg, laid_deg", [(15.0, 0.0), (-15.0, 0.0), (15.0, 3.0), (0.0, 3.0)])

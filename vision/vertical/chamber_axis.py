@@ -47,8 +47,8 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
     """
     y = float(card.centre_px[1])
     least, most = (mm * px_per_mm for mm in CHAMBER_LONG_MM)
-    # A tube's side may lie in line with the pole's, the panel's or a door's; where both of its sides
-    # do, it is the pole that is seen beyond a panel.
+    # A tube's side may lie in line with the pole's, the panel's or a door's; where both of its
+    # sides do, it is the pole that is seen beyond a panel.
     cut = [part for e in edges if e.length_px >= most and _within_reach(e, card, px_per_mm)
            for part in parts(gray, e, least)]
     near = [e for e in [*edges, *cut]

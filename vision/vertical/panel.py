@@ -12,6 +12,7 @@ from vision.parameters import (
     CARD_SQUARE_DEG,
     CARD_TURNED_DEG,
     PANEL_LONG,
+    PANEL_LONGEST_MM,
     PANEL_SIDE_MM,
 )
 from vision.vertical.cue import PlumbCue, cue_of, line_plane, meeting_axis
@@ -51,7 +52,7 @@ def find_panel(rgb: np.ndarray, edges: list[StraightEdge], card: CardSeen, pose:
             twist = _twist(left, right, pose, camera)
             width = float(right.x_at(middle_y) - left.x_at(middle_y))
             if twist is None or not _as_long(rgb, left, right, px_per_mm) or _endless(
-                    rgb.shape[0], left, right):
+                    rgb.shape[0], left, right, px_per_mm):
                 continue
             key = (twist > CARD_SQUARE_DEG, width)
             if best is None or key < best[0]:
@@ -86,12 +87,13 @@ def _as_long(rgb: np.ndarray, left: StraightEdge, right: StraightEdge, px_per_mm
                for mine, other in ((left, right), (right, left)))
 
 
-def _endless(height: int, left: StraightEdge, right: StraightEdge) -> bool:
-    """True when both sides end within the photo neither above nor below: what hangs has an end, and
-    where none is in sight a door or a strip of wall looks the same."""
+def _endless(height: int, left: StraightEdge, right: StraightEdge, px_per_mm: float) -> bool:
+    """True when a side is longer than a hung panel's and both end within the photo neither above
+    nor below: what hangs has an end, and a door or a strip of wall looks the same otherwise."""
     margin = _AT_BORDER * height
     ends = np.array([left.ends_px[:, 1], right.ends_px[:, 1]])
-    return not ((ends > margin) & (ends < height - 1 - margin)).all(axis=0).any()
+    in_sight = ((ends > margin) & (ends < height - 1 - margin)).all(axis=0).any()
+    return bool(not in_sight and np.ptp(ends, axis=1).max() > PANEL_LONGEST_MM * px_per_mm)
 
 
 def _bordered(rgb: np.ndarray, e: StraightEdge, as_far_as: StraightEdge, px_per_mm: float
