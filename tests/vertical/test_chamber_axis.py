@@ -83,7 +83,8 @@ def test_a_side_in_line_with_something_else_is_still_the_side_of_a_tube(lean, si
 
 
 @pytest.mark.parametrize("options", [
-    {"above": (-1, 1), "thick": 6},         # a pole that a panel covers in between
+    {"above": (-1, 1), "thick": 6},        # a pole that a panel covers in between,
+    {"above": (-1, 1)},                    # and one whose sides are not joined across it
     {"marks": None},                       # a frame, a book, a pole: nothing between
     {"marks": (-0.6, 1.6)},                # a blind: the strokes go on beside
     {"width": 16}, {"width": 130},         # a cable, a picture

@@ -34,6 +34,8 @@ _LONGER, _BESIDE_SHARE = 2.0, 0.7
 #: itself one spacing on, and by how much less half a spacing on; their contrast, of 255.
 _COLUMNS, _SPACINGS = 10, 6.0
 _ALIKE, _BETWEEN, _CONTRAST = 0.55, 0.3, 1.5
+#: An edge that goes on in line with another one is no further off it than this.
+_IN_LINE_PX = 1.5
 #: Light bent in a wall of uneven thickness moves a seen edge by about this much.
 _BENT_PX = 0.2
 
@@ -55,8 +57,9 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
             if e.sd_px < 0.4 and CHAMBER_LONG_MM[0] < e.length_px / px_per_mm < CHAMBER_LONG_MM[1]
             and abs(off_mm(e, float(e.ends_px[:, 1].mean()), card, px_per_mm)) < CHAMBER_BESIDE_MM
             and abs(float(e.ends_px[:, 1].mean()) - y) < CHAMBER_ABOVE_MM * px_per_mm]
+    going_on = [e for e in near if any(e is c for c in cut) or any(_in_line(e, o) for o in edges)]
     pairs = [(a, b) for a in near for b in near if _two_sides(a, b, px_per_mm, vanishing)
-             and not all(any(e is c for c in cut) for e in (a, b))]
+             and not all(any(e is o for o in going_on) for e in (a, b))]
     # The best seen pair that has marks between; the tube's two sides mirror one another.
     pairs.sort(key=lambda p: (p[0].sign * p[1].sign == 1, -(p[0].seen_px + p[1].seen_px)))
     for a, b in pairs:
@@ -67,6 +70,18 @@ def find_chamber(gray: np.ndarray, edges: list[StraightEdge], card: CardSeen, px
         sd = math.hypot(a.sd_px, b.sd_px) / 2 + _BENT_PX
         return cue_of("chamber axis", [(middle, sd)]), [e for e in edges if _lies_on(e, a, b)]
     return None, []
+
+
+def _in_line(e: StraightEdge, other: StraightEdge) -> bool:
+    """True when another edge lies above or below on the same line, within what either may be off
+    there."""
+    (top, low), (start, stop) = e.ends_px[:, 1], other.ends_px[:, 1]
+    if e is other or start < low and stop > top or e.sign * other.sign == -1:
+        return False
+    y = np.array([start, stop])
+    reach = np.abs(y - (top + low) / 2).max() / (low - top)
+    off = np.abs(e.x_at(y) - other.ends_px[:, 0]).max()
+    return bool(off < _IN_LINE_PX + 3.0 * math.hypot(e.sd_px * 2 * reach, other.sd_px))
 
 
 def _within_reach(e: StraightEdge, card: CardSeen, px_per_mm: float) -> bool:
