@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from vision.synthetic.bedside.at_best import at_best, offset_sd_mm, rooms_sd_mm
+from vision.synthetic.bedside.geometry import View
 from vision.synthetic.bedside.world import World, random_world
 
 
@@ -16,7 +17,7 @@ def room(apart_mm: tuple[float, float], **bodies: object) -> World:
     """A room seen straight from the front, landmark so far beside and before the system."""
     world = random_world(np.random.default_rng([7, 1]), "cards", False)
     at = world.zero.centre
-    view = replace(world.view, position=at + [0.0, 0.0, 1500.0])
+    view = View(at + [0.0, 0.0, 1500.0], np.diag([1.0, -1.0, -1.0]), 1200.0, 1600, 1200)
     return replace(world, view=view, pole=None, cord=None,
                    landmark_point=at + [apart_mm[0], 30.0, apart_mm[1]],
                    facts=world.facts | {"panel_turn_deg": 0.0}, **bodies)  # type: ignore[arg-type]
@@ -48,6 +49,13 @@ def test_a_cord_tells_nothing_of_the_lean_along_the_sight_line():
     assert offset_sd_mm(replace(beside, cord=cord_at(beside))) < 0.01
     assert offset_sd_mm(replace(before, cord=cord_at(before))) == pytest.approx(
         offset_sd_mm(before), rel=1e-3)
+
+
+def test_a_cord_whose_bob_is_out_of_the_photo_is_none():
+    world = room((600.0, 0.0))
+    # The photo reaches 750 mm below the card.
+    long = world.zero.centre, world.zero.centre - [0.0, 760.0, 0.0], 1.0, 6.0
+    assert offset_sd_mm(replace(world, cord=long)) == offset_sd_mm(world)
 
 
 def test_of_normal_errors_the_table_of_the_normal_distribution_holds():

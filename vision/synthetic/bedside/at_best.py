@@ -10,7 +10,8 @@ answers that mean lies within any distance of the truth with the greatest probab
 
 A pole's own axis shows (its sides converge), a panel's by the card on it.  A cord and the middle of
 a tube are one line each: it lies in a plane with the lens, and how the body leans along that plane
-is not to be seen.
+is not to be seen.  They count where the photo shows what makes them a cord (its bob) and a chamber
+(both of its ends).
 """
 
 from __future__ import annotations
@@ -88,11 +89,18 @@ def _told(world: World) -> np.ndarray:
     told = turned @ np.diag([1 / PANEL_ROLL_SD_DEG**2, 1 / PANEL_PITCH_SD_DEG**2]) @ turned.T
     if world.pole is not None:
         told = told + np.eye(2) / POLE_LEAN_SD_DEG**2
-    if world.chamber is not None:
-        told = told + _line(world.view, world.chamber.foot) / HANG_SD_DEG**2
-    if world.cord is not None:
-        told = told + _line(world.view, world.cord[0]) / _EXACT_DEG**2
+    tube, cord = world.chamber, world.cord
+    if tube is not None and _shown(world.view, tube.foot, tube.foot + tube.length_mm * tube.axis):
+        told = told + _line(world.view, tube.foot) / HANG_SD_DEG**2
+    if cord is not None and _shown(world.view, cord[1], cord[1] - [0.0, 2 * cord[3], 0.0]):
+        told = told + _line(world.view, cord[0]) / _EXACT_DEG**2
     return np.asarray(told)
+
+
+def _shown(view: View, *points: np.ndarray) -> bool:
+    """True when all points (3,) lie within the photo."""
+    px = view.project(np.array(points))
+    return bool((px >= 0).all() and (px <= [view.width - 1, view.height - 1]).all())
 
 
 def _line(view: View, at: np.ndarray) -> np.ndarray:
