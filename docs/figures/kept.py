@@ -20,9 +20,10 @@ from figures.blocks import ROOT
 
 #: Name of the measurement -> its module.
 MEASUREMENTS = {"agreement": "agreement", "timing": "timing", "class": "class_load",
-                "pages": "page_weight", "scenes": "scene_speed", "real-photos": "real_photos"}
+                "pages": "page_weight", "scenes": "scene_speed", "real-photos": "real_photos",
+                "level-limit": "level_limit"}
 #: Those of which a few are asked for again by the tests.
-SAMPLED = ("agreement", "real-photos")
+SAMPLED = ("agreement", "real-photos", "level-limit")
 RESULTS = ROOT / "docs" / "figures" / "results"
 _LIBRARIES = ("numpy", "scipy", "opencv-python-headless", "scikit-image", "streamlit")
 
