@@ -20,10 +20,8 @@ ROOT = Path(__file__).resolve().parents[2]
 PHONE = {"width": 390, "height": 844}
 #: A flag of Chromium: no name but this machine's address leads anywhere.
 ALONE = "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost"
-#: A browser need not keep a second process ready for pages that are looked at for seconds, and
-#: the pages of one profile may share one.
-FEW_PROCESSES = ("--disable-features=SpareRendererForSitePerProcess", "--num-raster-threads=1",
-                 "--renderer-process-limit=1")
+#: A browser need not keep a second process ready for pages that are looked at for seconds.
+FEW_PROCESSES = ("--disable-features=SpareRendererForSitePerProcess", "--num-raster-threads=1")
 #: Nor clear up often and on several threads, nor compile a third time: a fifth off its work.
 SHORT_VISITS = (*FEW_PROCESSES,
                 "--js-flags=--min-semi-space-size=64 --max-semi-space-size=128 "
@@ -94,15 +92,10 @@ def serve_pages(data: Path, *options: str, scheme: str = "http") -> Iterator[Ser
 
 
 #: Noted in every page, frames within it included: when somebody last touched it, when it last
-#: told the page server something, when a drawing last began, and which frames are there.
+#: told the page server something, and when a drawing last began.
 NOTES = """(() => {
-  const notes = window.notes = {touched: 0, told: 0, began: 0, frames: new WeakSet()};
-  const touched = (e) => {
-    if (e.type === 'message') {
-      if (e.source === window) return;  // the page tells itself its state
-      if (e.data?.type === 'streamlit:componentReady') notes.frames.add(e.source);
-      if (/:(componentReady|setFrameHeight|render)$/.test(e.data?.type)) return;  // nobody's touch
-    }
+  const notes = window.notes = {touched: 0, told: 0, began: 0};
+  const touched = () => {
     notes.touched = Date.now();
     try { if (top.notes) top.notes.touched = Date.now(); } catch { /* another's frame */ }
   };
@@ -139,9 +132,7 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
     """As the fixture, for a server of one's own.
 
     The browser finds no host but this machine (``ALONE``), and every other that a page asks for
-    is noted.  The first page of a test stands in the tab of the test before, which costs a third
-    less than a new one; with a ``script`` to be run before all others it is a new one.  A second
-    page of a test is another person's browser.
+    is noted.  A second page of a test is another person's browser.
     """
     strays: list[str] = []
     kept, others = [], []
@@ -150,7 +141,7 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
         if request.url.startswith("http") and not request.url.startswith(served.url):
             strays.append(request.url)
 
-    def open_(path: str = "/", size=PHONE, scheme: str = "dark", script: str = ""):  # type: ignore[no-untyped-def]
+    def open_(path: str = "/", size=PHONE, scheme: str = "dark"):  # type: ignore[no-untyped-def]
         look = (browser, size["width"], size["height"], scheme)
         if (context := kept_context(*look)) in kept:
             context = new_context(*look)
@@ -158,11 +149,8 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
         else:
             kept.append(context)
         context.on("request", note)
-        page = context.pages[0] if context.pages and not script else context.new_page()
-        page.set_viewport_size(size)
+        page = context.new_page()
         page.set_default_timeout(60_000)
-        if script:
-            page.add_init_script(script)
         page.goto(served.url + path)
         return page
 
@@ -170,13 +158,10 @@ def opener(browser, served):  # type: ignore[no-untyped-def]
     for context in others:
         context.close()
     for context in kept:
-        for n, page in enumerate(context.pages):
+        for page in context.pages:
             if page.url.startswith(served.url):
-                page.evaluate("localStorage.clear(); sessionStorage.clear()")
-            if n:
-                page.close()
-            else:
-                page.goto("about:blank")
+                page.evaluate("localStorage.clear()")
+            page.close()
         context.clear_cookies()
         context.remove_listener("request", note)
     assert strays == [], f"The page asked other hosts: {strays}"
@@ -197,8 +182,7 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     While the program draws the page anew, what is left from before is shown at a third of
     its strength: too pale to be read, and gone a moment later.  Rest has to last half a
     second, since a browser hears a little late that the drawing has begun; a tenth is enough
-    where the page told the page server of the last touch, a drawing began after that, and every
-    frame in the page has said that it is there.
+    where the page told the page server of the last touch, and a drawing began after that.
     ``window.restSince`` falls back to 0 when a drawing begins afterwards.
     """
     page.evaluate("""() => {
@@ -216,9 +200,7 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
              || a.effect.getComputedTiming().iterations === Infinity);
       window.restSince = rest ? window.restSince || performance.now() : 0;
       const n = window.notes;
-      const answered = n && n.told && n.touched <= n.told && n.told <= n.began
-        && [...document.querySelectorAll('iframe[src*="/component/"]')].every(
-             f => n.frames.has(f.contentWindow));
+      const answered = n && n.told && n.touched <= n.told && n.told <= n.began;
       return rest && performance.now() - window.restSince > (answered ? 100 : 500);
     }""", polling=50)
 

@@ -118,12 +118,11 @@ def holds(page, *texts: str) -> None:  # type: ignore[no-untyped-def]
 
 
 def unfold(page) -> None:  # type: ignore[no-untyped-def]
-    """Open every fold, also those within one."""
-    closed = page.locator("details:not([open]) > summary").filter(visible=True)
+    """Open every fold."""
+    closed = page.locator("details:not([open]) > summary")
     at_rest(page)
-    while there := closed.count():
-        for n in reversed(range(there)):  # those opened drop out of the list behind it
-            closed.nth(n).click()
+    while closed.count():
+        closed.first.click()
         at_rest(page)
 
 

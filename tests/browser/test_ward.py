@@ -63,12 +63,14 @@ def test_one_tap_on_a_bed_is_its_round(open_page, served, scheme, size):
 def test_the_browser_tells_once_and_only_with_leave(open_page, served):
     if not Store.open(str(served.data)).count():
         fill(served.data)
-    page = open_page("/", script="""
+    page = open_page("/")
+    page.add_init_script("""
       window.told = [];
       window.Notification = class { constructor(t, o) { window.told.push(t + '; ' + o.body); } };
       Notification.permission = 'default';
       Notification.requestPermission = async () => Notification.permission = 'granted';
     """)
+    page.reload()
     expect(page.locator(".cs-bed")).to_have_count(2)
     at_rest(page)
     assert page.evaluate("window.told") == []
