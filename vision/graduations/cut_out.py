@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose, fit_pose
 from vision.graduations.fit import GraduationFit
-from vision.graduations.wall import UNKNOWN_FOCAL_SD, points_seen
+from vision.graduations.wall import POINT_SD_PX, UNKNOWN_FOCAL_SD, points_seen
 
 #: Elevation doubt that stays where the point that the lens looked along had to be found,
 #: and where it could not be.
@@ -35,7 +35,7 @@ def recentred(fit: GraduationFit) -> GraduationFit:
     def looked_from(aside: np.ndarray) -> CylinderPose:
         middle = (pose.centre_px[0] + size * aside[0], pose.centre_px[1] + size * aside[1])
         return fit_pose(marks, pose.radius_mm, middle, pose.focal_px, UNKNOWN_FOCAL_SD,
-                        point_sd_px=0.3, start=pose.params, outline=pose.outline)
+                        point_sd_px=POINT_SD_PX, start=pose.params, outline=pose.outline)
 
     def misfit(aside: np.ndarray) -> float:
         # nothing is cut out from farther aside than a photo is large

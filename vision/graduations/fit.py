@@ -196,15 +196,14 @@ def fit_graduations(
 def measured_from(fit: GraduationFit, pose: CylinderPose) -> GraduationFit | None:
     """The same marks measured anew in ``fit.grey`` from another pose, their numbering kept."""
     task = Task(fit.grey, fit.scale, *fit.focal, fit.focal_known)
-    wall = measure_wall(task, pose, NO_ENDS, rounds=5)
-    if wall.core_rad is None or wall.long_rad is None:
+    found = _without_ends(task, pose)
+    if found is None:
         return None
-    evidence = shift_evidence(fit.grey, wall.pose, fit.scale, wall.core_rad)
-    if evidence is None:
-        return None
+    wall = found.wall
+    assert wall.core_rad is not None and wall.long_rad is not None
     return replace(fit, pose=wall.pose, samples=wall.samples, used=wall.used,
                    seen=np.asarray(wall.used.any(axis=1)), core_rad=wall.core_rad,
-                   long_rad=wall.long_rad, evidence=evidence)
+                   long_rad=wall.long_rad, evidence=found.evidence)
 
 
 def _measured(found: Found, task: Task, fixed: tuple[float, tuple[float, float]] | None
@@ -280,14 +279,17 @@ def _by_the_marks_alone(best: _Numbered, task: Task) -> _Numbered:
     hides a part of the marks move, where that explains the picture better by far: what is fitted
     to less always fits it a little better."""
     pose = _taken_for(best.wall, task, 0)
-    wall = None if pose is None else measure_wall(task, pose, NO_ENDS, rounds=5)
-    if wall is None or wall.core_rad is None or wall.long_rad is None:
-        return best
+    alone = None if pose is None else _without_ends(task, pose)
+    return best if alone is None or alone.score <= best.score + BETTER_ROW_NATS else alone
+
+
+def _without_ends(task: Task, pose: CylinderPose) -> _Numbered | None:
+    """The wall measured from a pose without the ends of the strokes; None where that is no row."""
+    wall = measure_wall(task, pose, NO_ENDS, rounds=5)
+    if wall.core_rad is None or wall.long_rad is None:
+        return None
     evidence = shift_evidence(task.grey, wall.pose, task.scale, wall.core_rad)
-    if evidence is None or (
-            one := _Numbered(wall, evidence)).score <= best.score + BETTER_ROW_NATS:
-        return best
-    return one
+    return None if evidence is None else _Numbered(wall, evidence)
 
 
 def _taken_for(wall: Wall, task: Task, shift: int) -> CylinderPose | None:

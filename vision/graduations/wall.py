@@ -101,7 +101,7 @@ def measure_wall(task: Task, pose: CylinderPose, strokes: MarkPoints, rounds: in
 
 
 def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
-                 strokes: MarkPoints | None = None) -> MarkPoints:
+                strokes: MarkPoints | None = None) -> MarkPoints:
     """The print that was found, as pixels, with the ends of ``strokes``; not too many points."""
     i, j = np.nonzero(used)
     if len(i) > _MOST_POINTS:
@@ -114,7 +114,7 @@ def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: n
 
 
 def stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray,
-                   outline: Outline | None) -> MarkPoints:
+                  outline: Outline | None) -> MarkPoints:
     """Three points and two ends of every aligned stroke, in pixels of the picture.
 
     The line of least squares through an arc meets the arc at 1/sqrt(3) of the

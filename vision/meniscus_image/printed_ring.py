@@ -48,7 +48,7 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     mark = _ring_at(fit, height_mm)
     if mark is None:
         return False
-    round_about = _runs_round(_reach_deg(fit, mark))
+    round_about = _runs_round(_reach_deg(fit, mark.length))
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     away = away[_of_one_tube(fit, mark.height_mm, away)] - mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
@@ -99,9 +99,9 @@ def _of_one_tube(fit: GraduationFit, height_mm: float, others_mm: np.ndarray) ->
     return np.abs(np.array(bore[1:]) - bore[0]) < _SAME_BORE * bore[0]
 
 
-def _reach_deg(fit: GraduationFit, mark: Mark) -> tuple[float, float]:
+def _reach_deg(fit: GraduationFit, length: str) -> tuple[float, float]:
     """Azimuth of the left and the right end of marks of that length."""
-    left, right = fit.long_rad if mark.length == "long" else fit.core_rad
+    left, right = fit.long_rad if length == "long" else fit.core_rad
     return float(np.degrees(left)), float(np.degrees(right))
 
 
@@ -119,7 +119,7 @@ def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
     back = sorted((rise, rise / N_WATER))
     best: tuple[float, Mark] | None = None
     for mark in fit.scale.marks:
-        off, (left, right) = height_mm - mark.height_mm, _reach_deg(fit, mark)
+        off, (left, right) = height_mm - mark.height_mm, _reach_deg(fit, mark.length)
         there = right - left >= RING_DEG and abs(off) <= reach
         there |= _runs_round((left, right)) and back[0] - reach <= off <= back[1] + reach
         if there and (best is None or abs(off) < best[0]):
@@ -137,8 +137,7 @@ def _printed_round(fit: GraduationFit, z: np.ndarray) -> np.ndarray:
     for length in ("short", "long"):
         height = np.array([m.height_mm for m in fit.scale.marks if m.length == length])
         height = height[(height < z[0] + _CLEAR_MM) & (height > z[-1] - _CLEAR_MM)]
-        left, right = fit.long_rad if length == "long" else fit.core_rad
-        if not len(height) or not _runs_round((float(np.degrees(left)), float(np.degrees(right)))):
+        if not len(height) or not _runs_round(_reach_deg(fit, length)):
             continue
         radius = np.broadcast_to(fit.pose.radius_at_mm(height), height.shape)
         chord = 2 * radius[:, None] * np.sqrt(1 - _ACROSS**2)
