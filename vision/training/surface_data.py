@@ -36,7 +36,7 @@ from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.synthetic.chamber.bore import Bore
 from vision.synthetic.chamber.camera import view_of
 from vision.synthetic.chamber.glyphs import Lettering
-from vision.synthetic.chamber.model import ChamberScene
+from vision.synthetic.chamber.model import ChamberScene, Fluid
 from vision.synthetic.chamber.render import Painter
 from vision.synthetic.chamber.sample import even_bore, sample_scene, surface_in_sight
 
@@ -186,11 +186,23 @@ def developed(light: np.ndarray, scene: ChamberScene, grid: Grid, px_per_mm: flo
     return np.clip(tone * 255 + 0.5, 0, 255).astype(np.uint8)
 
 
+def dark_fluid(fluid: Fluid, rng: np.random.Generator) -> Fluid:
+    """The liquid with a dye of any hue that swallows one colour at least."""
+    strongest = math.exp(rng.uniform(math.log(0.06), math.log(0.5)))
+    share = np.append(1.0, rng.uniform(0.02, 1.0, 2) ** 2)
+    absorb = strongest * share[rng.permutation(3)]
+    return replace(fluid, absorption_per_mm=tuple(map(float, absorb)),  # type: ignore[arg-type]
+                   scatter_per_mm=fluid.scatter_per_mm * float(rng.random() < 0.5))
+
+
 TIERS = ("easy", "typical", "hard", "offscale")
 #: Shares of them: what is hard to see is shown oftener than it is met.
 _SHARES = (0.18, 0.28, 0.48, 0.06)
 #: Levels, views and wall angles tried on each drawn room before the next is drawn.
 VARIANTS = 4
+#: Share of rooms whose liquid swallows a colour, and how steeply it is then looked at, degrees:
+#: from near level the meniscus is hardest to judge.
+DARK, DARK_WITHIN_DEG = 0.3, 15.0
 
 
 def variants(seed: int) -> Iterator[ChamberScene]:
@@ -204,6 +216,9 @@ def variants(seed: int) -> Iterator[ChamberScene]:
         return
     scene = replace(scene, print=replace(
         scene.print, lettering=_HANDS[int(rng.integers(len(_HANDS)))]))
+    dark = rng.random() < DARK
+    if dark:
+        scene = replace(scene, fluid=dark_fluid(scene.fluid, rng))
     steep, wettest = {"easy": (6, 58), "hard": (31, 20)}.get(tier, (15, 42))
     heights = [m.height_mm for m in scale.marks]
     for k in range(VARIANTS):
@@ -214,6 +229,8 @@ def variants(seed: int) -> Iterator[ChamberScene]:
             level = float(rng.uniform(min(heights) - 3, max(heights) + (
                 9 if tier == "offscale" else 1)))
             least = 11 if tier == "hard" and rng.random() < 0.75 else 0
+            if dark:
+                least, steep = 0, DARK_WITHIN_DEG
             elevation = float(rng.choice([-1, 1]) * rng.uniform(least, steep))
             camera = replace(scene.camera, elevation_deg=elevation,
                              azimuth_deg=scene.camera.azimuth_deg + float(rng.normal(0, 5)))

@@ -32,7 +32,7 @@ from vision.optics.refraction import apparent_height_shift_mm
 from vision.scale_file.scale import Scale
 from vision.training.surface_data import TIERS, decoy_mm, found_mm, write_shard
 from vision.training.traced.bore import profile_of
-from vision.training.traced.draws import TracedScene, draw, seen_from
+from vision.training.traced.draws import TracedScene, draw, made_dark, seen_from
 from vision.training.traced.shapes import surface_height
 from vision.training.traced.view import Pose
 
@@ -40,6 +40,8 @@ from vision.training.traced.view import Pose
 CAMERAS, CUTS = 4, 2
 #: Share of chambers with rings, foam, condensation or mixed liquids.
 STRANGE = 0.4
+#: Share of chambers whose liquid swallows a colour: there the meniscus is hardest to judge.
+DARK = 0.3
 #: Width and height of the photos, pixels: what share of them is drawn in each size.
 SIZES = ((600, 800), (900, 1200), (1200, 1600))
 _SIZE_SHARES = (0.25, 0.55, 0.20)
@@ -134,6 +136,8 @@ def samples(seed: int, index: int, spp: int) -> Iterator[dict[str, np.ndarray]]:
     scene, _ = draw(seed, index, size, STRANGE)
     if scene.level_mm is None:
         return
+    if rng.random() < DARK:
+        scene = made_dark(scene, rng)
     tracer = Tracer(scene)
     white = white_of(tracer.part(scene, (0, 0, size[0] // 8, size[1] // 8), 8, wide=8))
     for k in range(CAMERAS):

@@ -147,6 +147,16 @@ def made_strange(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
     return scene
 
 
+def made_dark(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
+    """The scene with a liquid of any hue that swallows one colour at least and scatters nothing:
+    from near level its meniscus is as dark as itself."""
+    strongest = math.exp(rng.uniform(math.log(0.06), math.log(0.5)))
+    share = np.append(1.0, rng.uniform(0.02, 1.0, 2) ** 2)
+    absorb = strongest * share[rng.permutation(3)]
+    return replace(scene, liquid="mixed", strength=1.0, forward=0.0, mixed=(
+        tuple(map(float, absorb)), 0.0, (1.0, 1.0, 1.0)))  # type: ignore[arg-type]
+
+
 def _draw(seed: int, index: int, size: tuple[int, int]
           ) -> tuple[TracedScene, dict[str, Any] | None]:
     rng = np.random.default_rng([seed, index, 77])
