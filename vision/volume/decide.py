@@ -13,7 +13,6 @@ from typing import Literal
 import numpy as np
 
 from vision.flags import describe
-from vision.graduations.search import longest_row
 from vision.imaging.quality import quality_flags
 from vision.meniscus_image.misread_risk import largest_chance
 from vision.parameters import (
@@ -34,8 +33,7 @@ from vision.reading import Question, VolumeReading, VolumeStatus
 from vision.scale_file.scale import Scale
 from vision.volume.annotations import graduation_annotations, meniscus_annotations
 from vision.volume.evidence import PhotoEvidence
-from vision.volume.number import Ambiguous, NumberedScale
-from vision.volume.turned import on_its_side
+from vision.volume.number import NO_SCALE, Ambiguous, NumberedScale
 
 _QUESTIONS: dict[str, Question] = {
     "which-chamber": Question("which-chamber", "Tap the chamber that is meant."),
@@ -110,8 +108,8 @@ def _misread_risk(e: PhotoEvidence) -> bool:
 
 #: Where no row fits the scale.
 NO_ROW: tuple[Refusal, ...] = (
-    Refusal("wrong-scale", lambda e: longest_row(
-        e.photo.working_gray.astype(np.float32)) >= SOME_SCALE_MARKS,
+    Refusal("wrong-scale", lambda e: e.unlocated is not None
+            and e.unlocated.longest_row >= SOME_SCALE_MARKS,
         "There are rows of marks in the photo, but none fits the scale {scale}: choose the "
         "scale of this chamber."),
     Refusal("no-chamber", lambda e: True),
@@ -165,10 +163,8 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("meniscus-uncertain", _misread_risk),
 )
 
-#: What says that the marks of the chosen scale were not found.
-_NO_SCALE = {"wrong-scale", "no-chamber"}
 #: With these nothing that was made of the marks is believed, nor shown.
-_NOT_BELIEVED = _NO_SCALE | {"marks-out-of-place", "on-its-side"}
+_NOT_BELIEVED = NO_SCALE | {"marks-out-of-place", "on-its-side"}
 
 
 def refusal_of(evidence: PhotoEvidence) -> Refusal | None:
@@ -191,9 +187,8 @@ def decide(evidence: PhotoEvidence) -> VolumeReading:
         ``reasons`` go in pairs.
     """
     said = dict(_said(evidence))
-    if evidence.level is None and _NO_SCALE & said.keys() and on_its_side(
-            evidence.photo, evidence.scale):
-        rest = {flag: why for flag, why in said.items() if flag not in _NO_SCALE}
+    if evidence.unlocated is not None and evidence.unlocated.on_its_side:
+        rest = {flag: why for flag, why in said.items() if flag not in NO_SCALE}
         said = {"on-its-side": sentence_of("on-its-side"), **rest}
     if isinstance(evidence.numbering, Ambiguous):
         question = _QUESTIONS.get(evidence.numbering.question)

@@ -14,8 +14,9 @@ from vision.parameters import SAME_PLACE_MM, TAP_ABOVE_MM, TAP_BELOW_MM, WORTH_S
 from vision.scale_file.scale import Scale
 from vision.volume.estimate import LevelEstimate, estimate_level
 from vision.volume.locate import Hints, locate
-from vision.volume.number import Ambiguous, NumberedScale, number
+from vision.volume.number import NO_SCALE, Ambiguous, NumberedScale, number
 from vision.volume.plumb import hung
+from vision.volume.unlocated import Unlocated, look_for_others
 
 
 @dataclass(frozen=True)
@@ -24,7 +25,8 @@ class PhotoEvidence:
 
     ``quality`` is that of the part of the photo with the scale in it (of the whole photo
     where none was found), ``located`` the row as it was first found, ``plumb`` whether the
-    phone's own sensor agrees with how the chamber stands in the photo.
+    phone's own sensor agrees with how the chamber stands in the photo, ``unlocated`` what
+    there is in place of the marks where no row is believed to be the scale.
     """
 
     photo: Photo
@@ -36,6 +38,7 @@ class PhotoEvidence:
     meniscus: MeniscusPosterior | None = None
     level: LevelEstimate | None = None
     plumb: bool = True
+    unlocated: Unlocated | None = None
 
     @property
     def fit(self) -> GraduationFit | None:
@@ -51,12 +54,17 @@ def gather(photo: Photo, scale: Scale, hints: Hints | None = None) -> PhotoEvide
     hints = hints or Hints()
     located = locate(photo, scale, hints)
     if located is None:
-        return PhotoEvidence(photo, scale, hints, measure_quality(photo.working_gray))
+        return PhotoEvidence(photo, scale, hints, measure_quality(photo.working_gray),
+                             unlocated=look_for_others(photo, scale))
     numbering = number(located, hints)
     fit, plumb = hung(numbering.fit, photo.camera.gravity)
     evidence = PhotoEvidence(photo, scale, hints, quality_of(located), located,
                              replace(numbering, fit=fit), plumb=plumb)
-    return evidence if isinstance(numbering, Ambiguous) else with_level(evidence)
+    if isinstance(numbering, NumberedScale):
+        return with_level(evidence)
+    if NO_SCALE.intersection(numbering.flags):
+        return replace(evidence, unlocated=look_for_others(photo, scale))
+    return evidence
 
 
 def with_level(evidence: PhotoEvidence) -> PhotoEvidence:

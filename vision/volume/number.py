@@ -32,6 +32,8 @@ _TYPED = ("The printed numbers that can be read do not fit the value that was ty
           "which mark was meant, and type its value.")
 #: What the numbers say when they say which mark is which.
 _NUMBERED = ("agree", "other")
+#: Flags that say that the row is not the chosen scale.
+NO_SCALE = frozenset({"wrong-scale", "no-chamber"})
 
 
 @dataclass(frozen=True)
