@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from vision.imaging.camera import FILM_DIAGONAL_MM, focal_px
-from vision.imaging.photo import CameraFacts
+from vision.imaging.exif import CameraFacts
 
 
 def angle_deg(side_px: float, focal: float) -> float:

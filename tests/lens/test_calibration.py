@@ -19,7 +19,8 @@ from printed_page import page_grey, page_shapes
 from app.exports.cards_pdf import cards_pdf
 from vision.errors import InputError
 from vision.imaging.camera import focal_px
-from vision.imaging.photo import CameraFacts, Photo, photo_from_array
+from vision.imaging.exif import CameraFacts
+from vision.imaging.photo import Photo, photo_from_array
 from vision.lens.board import FIRST_MARKER, Board, find_board
 from vision.lens.calibration import calibrate_lens
 from vision.lens.model import Lens, load_lens, save_lens

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from vision.imaging.camera import focal_px
-from vision.imaging.photo import CameraFacts
+from vision.imaging.exif import CameraFacts
 from vision.level.focal_prior import focal_guesses
 
 

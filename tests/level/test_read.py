@@ -13,8 +13,9 @@ import pytest
 from level_rooms import scene
 
 from vision.errors import InputError
+from vision.imaging.exif import CameraFacts
 from vision.imaging.gravity import phone_gravity
-from vision.imaging.photo import CameraFacts, Photo, load_photo, photo_from_array
+from vision.imaging.photo import Photo, load_photo, photo_from_array
 from vision.level.read import read_level
 from vision.level.result import LevelReading
 

@@ -11,7 +11,8 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.graduations.alignment import Alignment, align, project_1d
+from vision.graduations.alignment import Alignment, align
+from vision.graduations.projective_row import project_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import Chain, find_chains
 from vision.graduations.shift_likelihood import main_run

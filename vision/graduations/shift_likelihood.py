@@ -13,8 +13,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from vision.graduations.alignment import fit_1d
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose
+from vision.graduations.projective_row import fit_1d
 from vision.graduations.unrolled_samples import sample_marks
 from vision.robust import median_along, spread
 from vision.scale_file.scale import Scale

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 
-from vision.imaging.photo import CameraFacts
+from vision.imaging.exif import CameraFacts
 
 FILM_WIDTH_MM = 36.0
 FILM_DIAGONAL_MM = math.hypot(36.0, 24.0)

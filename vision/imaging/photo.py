@@ -13,13 +13,8 @@ from __future__ import annotations
 
 import hashlib
 import io
-import math
-import threading
-import warnings
-from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import datetime
 from functools import cached_property, partial
 from pathlib import Path
 from typing import Any
@@ -28,10 +23,17 @@ import numpy as np
 from PIL import Image
 
 from vision.errors import InputError, PhotoError
+from vision.imaging.exif import (
+    CameraFacts,
+    camera_facts,
+    stated_focal_35mm,
+    stated_zoom,
+    strict_reader,
+)
 from vision.imaging.file_kind import name_file_kind
 from vision.imaging.gravity import PhoneGravity
 from vision.imaging.jpeg_stream import JpegStreamError, bare_jpeg
-from vision.imaging.maker_note import gravity_of
+from vision.imaging.pixels import frozen, reduced, rgb_pixels, turned
 
 MAX_FILE_BYTES = 40 * 1024 * 1024
 MAX_PIXELS = 50_500_000
@@ -43,39 +45,6 @@ MAX_SCANS = 64
 
 HALF_ABOVE_PIXELS = 6_000_000
 QUARTER_ABOVE_PIXELS = 28_000_000
-
-#: A 35 mm-equivalent focal length outside this range is taken as not stated.
-FOCAL_35MM_RANGE = (8.0, 400.0)
-
-_FILTER_LOCK = threading.Lock()
-
-_ORIENTATION_TAG, _EXIF_IFD, _ZOOM_TAG, _FOCAL_35MM_TAG = 0x0112, 0x8769, 0xA404, 0xA405
-_TAKEN_TAG = 0x9003
-
-#: What brings each orientation of Exif 2.32 upright: rows and columns changed places or not,
-#: then the step along rows and along columns.
-_TURN = {2: (False, 1, -1), 3: (False, -1, -1), 4: (False, -1, 1), 5: (True, 1, 1),
-         6: (True, 1, -1), 7: (True, -1, -1), 8: (True, -1, 1)}
-#: Rows that are brought to RGB at a time, so that a photo of 50 megapixels takes the memory of
-#: the decoded picture and of its pixels (four and three bytes each), and no more.
-_STRIP_ROWS = 256
-
-
-@dataclass(frozen=True)
-class CameraFacts:
-    """What the photo says of the camera, and nothing that identifies it.
-
-    ``focal_35mm`` is the 35 mm-equivalent focal length in mm (by the diagonal),
-    None when the photo does not say; ``digital_zoom`` is 1 without zoom.
-    ``focal_relative_sd`` is its relative standard uncertainty where a lens file
-    gave it, None where the photo's own data are all there is.  ``gravity`` is where down is,
-    as the phone's own sensor says, None where nothing does.
-    """
-
-    focal_35mm: float | None = None
-    digital_zoom: float = 1.0
-    focal_relative_sd: float | None = None
-    gravity: PhoneGravity | None = None
 
 
 def scaled_points(xy: Any, factor: float | np.ndarray) -> np.ndarray:
@@ -97,9 +66,8 @@ class Photo:
     ``working_scale`` pixels of the full photo.  ``rgb`` is the full picture,
     decoded when first asked for.  ``taken_min``, minutes on the camera's clock, only serves
     to tell how far photos of one chamber lie apart, and goes nowhere from here.  ``width`` and
-    ``height`` are those of the full
-    upright picture.  Points are (x, y) in pixels, origin at the centre of the
-    top-left pixel.
+    ``height`` are those of the full upright picture.  Points are (x, y) in pixels, origin at
+    the centre of the top-left pixel.
     """
 
     working_rgb: np.ndarray = field(repr=False)
@@ -131,7 +99,7 @@ class Photo:
         """Luma of the working picture, (h, w) uint8, read-only."""
         import cv2
 
-        return _frozen(np.asarray(cv2.cvtColor(self.working_rgb, cv2.COLOR_RGB2GRAY)))
+        return frozen(np.asarray(cv2.cvtColor(self.working_rgb, cv2.COLOR_RGB2GRAY)))
 
     @property
     def working_size(self) -> tuple[int, int]:
@@ -188,9 +156,9 @@ def photo_from_array(
         full = np.repeat(full[:, :, None], 3, axis=2)
     if full.ndim != 3 or full.shape[2] != 3 or full.dtype != np.uint8 or not full.size:
         raise PhotoError("A picture must be an array of (height, width, 3) bytes.")
-    full = _frozen(np.array(full, order="C"))
+    full = frozen(np.array(full, order="C"))
     height, width = full.shape[:2]
-    camera = CameraFacts(_focal_35mm(focal_35mm), _zoom(digital_zoom))
+    camera = CameraFacts(stated_focal_35mm(focal_35mm), stated_zoom(digital_zoom))
     digest = hashlib.sha256(f"{width}x{height}:".encode() + full.tobytes()).hexdigest()
     if working_scale == 1:
         return Photo(full, 1, width, height, camera, digest, name)
@@ -274,22 +242,10 @@ def _open(data: bytes, kind: str) -> Image.Image:
     """Open (header only) with the one reader for ``kind`` and check the limits."""
     if kind == "HEIF":
         _heif_reader()
-    with _strict_reader():
+    with strict_reader():
         im = Image.open(io.BytesIO(data), formats=(kind,))
     _check_size(*im.size)
     return im
-
-
-@contextmanager
-def _strict_reader() -> Iterator[None]:
-    """Pillow's warning of a decompression bomb becomes an error, the rest is silent.
-
-    Warning filters belong to the whole process, hence the lock.
-    """
-    with _FILTER_LOCK, warnings.catch_warnings():
-        warnings.simplefilter("ignore")
-        warnings.simplefilter("error", Image.DecompressionBombWarning)
-        yield
 
 
 def _heif_reader() -> None:
@@ -322,11 +278,11 @@ def _decode(data: bytes, kind: str, name: str) -> Photo:
         raise PhotoError("This is a moving picture; take a single photo.")
     if kind == "PNG":
         im.load()  # its EXIF may stand behind the pixels
-    orientation, camera, taken_min = _facts(im)
+    orientation, camera, taken_min = camera_facts(im)
     digest = hashlib.sha256(data).hexdigest()
     if kind == "JPEG":
         return replace(_jpeg_photo(data, orientation, camera, digest, name), taken_min=taken_min)
-    full = _turned(_webp_pixels(data) if kind == "WEBP" else _pixels(im), orientation)
+    full = turned(_webp_pixels(data) if kind == "WEBP" else rgb_pixels(im), orientation)
     height, width = full.shape[:2]
     k = _working_scale(width * height)
     if k == 1:
@@ -353,7 +309,7 @@ def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
     # picture would start inside a pixel: such a rare photo goes the long way.
     if raw_width % k == 0 and raw_height % k == 0:
         im.draft(None, (raw_width // k, raw_height // k))
-    small = _turned(_pixels(im), orientation)
+    small = turned(rgb_pixels(im), orientation)
     if im.size != (raw_width // k, raw_height // k):
         small = reduced(small, k)
     return Photo(small, k, width, height, camera, digest, name, decode_full)
@@ -366,89 +322,8 @@ def _working_scale(pixels: int) -> int:
     return 2 if pixels > HALF_ABOVE_PIXELS else 1
 
 
-def _facts(im: Image.Image) -> tuple[int, CameraFacts, float | None]:
-    """Orientation (1 to 8), camera facts, and minutes that only tell photos apart in time;
-    whatever else EXIF holds is dropped here."""
-    try:
-        with _strict_reader():
-            exif = im.getexif()
-            orientation = exif.get(_ORIENTATION_TAG, 1)
-            sub = exif.get_ifd(_EXIF_IFD)
-        # HEIF's reader turns the picture, and leaves word of the turn that the EXIF named
-        turned = int(im.info.get("original_orientation") or orientation)
-        upright = im.size[::-1] if im.format != "HEIF" and orientation in (5, 6, 7, 8) else im.size
-        with _strict_reader():
-            gravity = gravity_of(sub, turned, upright)
-        camera = CameraFacts(_focal_35mm(sub.get(_FOCAL_35MM_TAG)), _zoom(sub.get(_ZOOM_TAG)),
-                             gravity=gravity)
-    except Exception:
-        # Damaged EXIF does no harm to the pixels: the facts are then unknown.
-        return 1, CameraFacts(), None
-    # HEIF keeps its turn in the container, and the reader has already applied
-    # it; obeying the EXIF copy as well would turn the picture twice.
-    if im.format == "HEIF" or orientation not in range(1, 9):
-        orientation = 1
-    return int(orientation), camera, _taken_min(sub.get(_TAKEN_TAG))
-
-
-def _taken_min(value: object) -> float | None:
-    """Minutes on the camera's own clock (EXIF DateTimeOriginal)."""
-    try:
-        taken = datetime.strptime(str(value), "%Y:%m:%d %H:%M:%S")
-    except ValueError:
-        return None
-    return (taken - datetime(2000, 1, 1)).total_seconds() / 60.0
-
-
-def _number(value: object) -> float | None:
-    """A finite float of an EXIF value of any kind, or None."""
-    try:
-        number = float(value)  # type: ignore[arg-type]
-    except (TypeError, ValueError, ZeroDivisionError, OverflowError):
-        return None
-    return number if math.isfinite(number) else None
-
-
-def _focal_35mm(value: object) -> float | None:
-    """0 means unknown (Exif 2.32, FocalLengthIn35mmFilm); absurd values count as unknown."""
-    number = _number(value)
-    low, high = FOCAL_35MM_RANGE
-    return number if number is not None and low <= number <= high else None
-
-
-def _zoom(value: object) -> float:
-    """0 means zoom not used (Exif 2.32, DigitalZoomRatio); absurd values count as 1."""
-    number = _number(value)
-    return number if number is not None and 1.0 < number <= 100.0 else 1.0
-
-
-def _rgb(im: Image.Image) -> Image.Image:
-    """Any colour mode as 8-bit RGB; transparency becomes white."""
-    if im.mode == "RGB" and "transparency" not in im.info:
-        return im
-    if im.mode.startswith("I"):
-        deep = np.asarray(im).astype(np.float64)
-        return Image.fromarray(np.clip(deep / 257.0 + 0.5, 0, 255).astype(np.uint8)).convert("RGB")
-    if "transparency" in im.info or im.mode in ("LA", "PA", "La", "RGBA", "RGBa"):
-        rgba = im.convert("RGBA")
-        paper = Image.new("RGBA", rgba.size, (255, 255, 255, 255))
-        return Image.alpha_composite(paper, rgba).convert("RGB")
-    return im.convert("RGB")
-
-
-def _pixels(im: Image.Image) -> np.ndarray:
-    """Decode: (H, W, 3) uint8 RGB of the picture as it is stored."""
-    im.load()
-    width, height = im.size
-    out = np.empty((height, width, 3), np.uint8)
-    for top in range(0, height, _STRIP_ROWS):
-        strip = im.crop((0, top, width, min(top + _STRIP_ROWS, height)))
-        out[top:top + _STRIP_ROWS] = np.asarray(_rgb(strip))
-    return out
-
-
 def _jpeg_pixels(bare: bytes, orientation: int) -> np.ndarray:
-    return _turned(_pixels(_open(bare, "JPEG")), orientation)
+    return turned(rgb_pixels(_open(bare, "JPEG")), orientation)
 
 
 def _webp_pixels(data: bytes) -> np.ndarray:
@@ -460,24 +335,8 @@ def _webp_pixels(data: bytes) -> np.ndarray:
     if bgr is None:
         raise PhotoError(_DAMAGED)
     if bgr.shape[2] == 4:
-        return _pixels(Image.fromarray(cv2.cvtColor(bgr, cv2.COLOR_BGRA2RGBA, dst=bgr)))
+        return rgb_pixels(Image.fromarray(cv2.cvtColor(bgr, cv2.COLOR_BGRA2RGBA, dst=bgr)))
     return np.asarray(cv2.cvtColor(bgr, cv2.COLOR_BGR2RGB, dst=bgr))
-
-
-def _turned(rgb: np.ndarray, orientation: int) -> np.ndarray:
-    """The picture upright, read-only."""
-    across, down, along = _TURN.get(orientation, (False, 1, 1))
-    return _frozen((rgb.transpose(1, 0, 2) if across else rgb)[::down, ::along])
-
-
-def reduced(rgb: np.ndarray, k: int) -> np.ndarray:
-    """Mean over k x k blocks; rows and columns left over at the far ends are dropped."""
-    h, w = (side // k for side in rgb.shape[:2])
-    out = np.empty((h, w, 3), np.uint8)
-    for top in range(0, h, _STRIP_ROWS):
-        rows = rgb[top * k:min(top + _STRIP_ROWS, h) * k, :w * k]
-        out[top:top + _STRIP_ROWS] = np.asarray(Image.fromarray(rows).reduce(k))
-    return _frozen(out)
 
 
 def _as_is(full: np.ndarray) -> np.ndarray:
@@ -485,7 +344,3 @@ def _as_is(full: np.ndarray) -> np.ndarray:
     return full
 
 
-def _frozen(array: np.ndarray) -> np.ndarray:
-    array = np.ascontiguousarray(array)
-    array.flags.writeable = False
-    return array

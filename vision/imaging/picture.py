@@ -9,7 +9,8 @@ import cv2
 import numpy as np
 
 from vision.imaging.camera import focal_px
-from vision.imaging.photo import Photo, reduced
+from vision.imaging.photo import Photo
+from vision.imaging.pixels import reduced
 from vision.imaging.work import Work
 
 #: In what a picture can be looked at: grey, its negative (light print), and single colours,

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from vision.errors import InputError
-from vision.imaging.photo import CameraFacts, Photo, scaled_points
+from vision.imaging.exif import CameraFacts
+from vision.imaging.photo import Photo, scaled_points
 from vision.lens.model import Lens
 
 if TYPE_CHECKING:

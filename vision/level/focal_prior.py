@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from vision.imaging.camera import FILM_DIAGONAL_MM, focal_px
-from vision.imaging.photo import CameraFacts
+from vision.imaging.exif import CameraFacts
 
 #: Main cameras of phones gather about here (35 mm-equivalent), with a wide spread
 #: to longer lenses: the prior of a photo that lost its metadata.  Our assumption.

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import cv2
 import numpy as np
 
-from vision.graduations.alignment import fit_1d, project_1d, slope_1d
+from vision.graduations.projective_row import fit_1d, project_1d, slope_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import Chain, find_chains
 from vision.imaging.photo import scaled_points

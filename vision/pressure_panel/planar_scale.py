@@ -14,7 +14,8 @@ from functools import cached_property
 import cv2
 import numpy as np
 
-from vision.graduations.alignment import Alignment, align, fit_1d, slope_1d
+from vision.graduations.alignment import Alignment, align
+from vision.graduations.projective_row import fit_1d, slope_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import find_chains
 from vision.imaging.photo import scaled_points

@@ -22,7 +22,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.graduations.numeral_reader import NumeralEvidence, read_numerals, settle_numbering
-from vision.training.numerals import _face, held_out
+from vision.training.numeral_fonts import digits_of, held_out
 
 Rng = np.random.Generator
 ROWS = (  # what the labels of a chamber may say, from below
@@ -44,7 +44,7 @@ def fonts_below(folders: list[Path]) -> list[Path]:
         except Exception:  # any odd font file is simply left out
             continue
         name = "".join(c for c in family.lower() if c.isalnum())
-        if name not in found and held_out(name) and _face(path) is not None:
+        if name not in found and held_out(name) and digits_of(path) is not None:
             found[name] = path
     return list(found.values())
 
