@@ -207,25 +207,6 @@ def unit_question(value: float | Decimal, unit: str, *,
     return None
 
 
-def pair_question(value: float | Decimal, unit: str, other_value: float | Decimal,
-                  other_unit: str) -> UnitQuestion | None:
-    """Ask when two numbers written for one pressure are not the same pressure.
-
-    For orders and tables that print both units, as in "10 cmH2O (15 mmHg)".  Each
-    number may be rounded to a whole one.
-    """
-    code, other_code = unit_code(unit), unit_code(other_unit)
-    here, there = (convert(float(v), u, CM_H2O_CODE)
-                   for v, u in ((value, code), (other_value, other_code)))
-    half_units = sum(convert(0.5, u, CM_H2O_CODE) for u in (code, other_code))
-    if abs(here - there) <= half_units:
-        return None
-    return UnitQuestion(
-        f"{_both(float(value), code)} and {_both(float(other_value), other_code)} are not the "
-        "same pressure. Look at the written order: which one is meant?",
-        abs(here / there) if there else None)
-
-
 def _slip(here: float, there: float, typed: float, code: str, other: float,
           other_code: str) -> float | None:
     """The ratio, when it is one that a mixed-up unit makes."""

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import pytest
 
-from app.orders import LIMITS, Order, limits_question, pair_question, unit_question
+from app.orders import LIMITS, Order, limits_question, unit_question
 from vision.errors import InputError
 from vision.output.limits import LIMIT_NAMES
 
@@ -97,19 +97,6 @@ def test_printed_slip_one_mm_hg_is_13_6_cm_h2o():
     alone = unit_question(13.6, CM, other_value=1, other_unit=HG)
     assert alone.ratio == pytest.approx(10, rel=0.01)
     assert unit_question(136, CM) is not None, "even alone it is far from ordinary orders"
-
-
-def test_printed_slip_10_cm_h2o_as_15_mm_hg():
-    # A paediatric guideline prints "0-10 cmH2O (15 mmHg)": 10 cmH2O are 7.4 mmHg and
-    # 15 mmHg are 20.4 cmH2O, so the two numbers are not the same pressure.
-    from vision.hydrostatics import convert
-
-    assert convert(10, CM, HG) == pytest.approx(7.36, abs=0.01)
-    assert convert(15, HG, CM) == pytest.approx(20.4, abs=0.05)
-    asked = pair_question(10, CM, 15, HG)
-    assert "not the same pressure" in asked.sentence and "7.36 mmHg" in asked.sentence
-    assert pair_question(1, HG, 13.6, CM) is not None  # the syllabus again, as a pair
-    assert pair_question(10, HG, 14, CM) is None and pair_question(20, CM, 15, HG) is None
 
 
 @pytest.mark.parametrize("value, unit, other_value, other_unit", [

@@ -31,7 +31,7 @@ def fit(log_odds: float, misfit_share: float, scale=EVEN, seen: float = 1.0,
         scale=scale, seen=marks, pitch_px=10.0, height_mm=np.array(
             [m.height_mm for m in scale.marks]),
         relative_residual=misfit_share,
-        evidence=SimpleNamespace(margin=lambda _: log_odds, best_shift=0, beside_lead=beside))
+        evidence=SimpleNamespace(margin=lambda _: log_odds, best_shift=0, beside_log_odds=beside))
     return found  # type: ignore[return-value]
 
 

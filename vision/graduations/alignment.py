@@ -13,7 +13,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 
@@ -31,7 +30,7 @@ from vision.true_intervals import true_intervals
 # Each is a log-likelihood ratio against "no ladder here".
 _LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
-_LOG_STRANGER = np.log(0.03)
+_LOG_UNMATCHED = np.log(0.03)
 #: That of a picture none of the short marks is found, once; and what share of long ones
 #: among the marks found says so.
 _LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
@@ -91,6 +90,30 @@ def _crossing(strokes: Strokes, column: tuple[float, float]) -> tuple[np.ndarray
     x = column[0] + column[1] * y
     outside = np.maximum(strokes.left_px[:, 0] - x, x - strokes.right_px[:, 0])
     return y, np.maximum(outside, 0.0)
+
+
+@dataclass(frozen=True)
+class _Row:
+    """A chain, and all strokes of the picture laid onto its reference column.
+
+    ``along_px`` (N,) is the y at which each stroke (continued) crosses the column; ``near`` are
+    the strokes that reach it, from the top down.
+    """
+
+    strokes: Strokes
+    chain: Chain
+    column: tuple[float, float]
+    along_px: np.ndarray
+    near: np.ndarray
+    picture_height_px: int
+
+
+def _row(strokes: Strokes, chain: Chain, picture_height_px: int) -> _Row:
+    column = _reference_column(strokes, chain.index)
+    along, outside = _crossing(strokes, column)
+    near = np.flatnonzero(outside < 0.15 * median(strokes.length_px[chain.index]))
+    return _Row(strokes, chain, column, along, near[np.argsort(along[near], kind="stable")],
+                picture_height_px)
 
 
 def _regular_segments(count: np.ndarray, t: np.ndarray) -> list[np.ndarray]:
@@ -161,24 +184,23 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
     empty list when no chain fits the scale.
     """
     found: list[Alignment] = []
-    later: list[tuple[Any, ...]] = []
+    later: list[tuple[_Row, np.ndarray, np.ndarray]] = []
     work = Work() if work is None else work
     rows = 1 if scale.outline is None else len(_TRIED_DEG)
     runs = _runs(scale)
     for chain in chains[:3]:
         if found and len(chain) < 0.5 * max(len(a.mark) for a in found):
             break
-        column = _reference_column(strokes, chain.index)
-        t, outside = _crossing(strokes, column)
+        row = _row(strokes, chain, height_px)
+        t = row.along_px
         for segment in _regular_segments(chain.count, t[chain.index]):
             idx, count = chain.index[segment], chain.count[segment]
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
-            later += [(t, outside, column, *pair, chain) for pair in trial[_PAIRINGS:]]
+            later += [(row, *pair) for pair in trial[_PAIRINGS:]]
             for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
                 if not work.take(rows):
                     break
-                a = _best_view(strokes, t, outside, column, scale, pairs_mark, pairs_stroke,
-                               chain, height_px, focal_px)
+                a = _best_view(row, scale, pairs_mark, pairs_stroke, focal_px)
                 if a is not None:
                     found.append(a)
                     if len(a.mark) > 0.95 * len(scale.marks) and a.unmatched_marks <= 1:
@@ -186,8 +208,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                         # on the unrolled wall
                         break
     if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
-        grown = (_best_view(strokes, t, outside, column, scale, mark, stroke, chain, height_px,
-                            focal_px) for t, outside, column, mark, stroke, chain in later
+        grown = (_best_view(row, scale, mark, stroke, focal_px) for row, mark, stroke in later
                  if work.take(rows))
         found += [a for a in grown if a is not None]
     found.sort(key=lambda a: -a.score)
@@ -227,10 +248,10 @@ def _trials(
         where = place[None] + shifts[:, None]
         inside = (where >= 0) & (where < len(run))
         marks = run[np.clip(where, 0, len(run) - 1)]
-        worth = np.ones(inside.shape)
+        agreement = np.ones(inside.shape)
         if longish is not None:
-            worth = np.where(is_long[marks] == longish[None], 1.0, -1.5)
-        score = np.where(inside, worth, -1.0).sum(axis=1)
+            agreement = np.where(is_long[marks] == longish[None], 1.0, -1.5)
+        score = np.where(inside, agreement, -1.0).sum(axis=1)
         n = inside.sum(axis=1)
         score[(n < 5) | (n < 0.35 * len(idx))] = -np.inf
         if held is not None and fixed is not None:
@@ -310,43 +331,34 @@ def _runs_missed(missed: np.ndarray) -> float:
     return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
 
 
-def _best_view(
-    strokes: Strokes, t: np.ndarray, outside: np.ndarray, column: tuple[float, float],
-    scale: Scale, mark: np.ndarray, stroke: np.ndarray, chain: Chain, height_px: int,
-    focal_px: float,
-) -> Alignment | None:
+def _best_view(row: _Row, scale: Scale, mark: np.ndarray, stroke: np.ndarray, focal_px: float
+               ) -> Alignment | None:
     """A pairing followed through the whole scale, from the elevation that explains most."""
     z = np.array([m.height_mm for m in scale.marks])
     is_long = np.array([m.length == "long" for m in scale.marks])
-    near = np.flatnonzero(outside < 0.15 * median(strokes.length_px[chain.index]))
-    near = near[np.argsort(t[near], kind="stable")]
-    if len(near) == 0:
+    if len(row.near) == 0:
         return None
     if scale.outline is None:
-        return _grow(strokes, t, near, column, scale, is_long, z, mark, stroke, chain, height_px)
+        return _grow(row, scale, is_long, z, mark, stroke)
     behind = scale.outline.behind_mm(z)
     middle = 0.5 * (float(z.min()) + float(z.max()))
-    abc, _ = fit_1d(z[mark], t[stroke], rounds=2)
+    abc, _ = fit_1d(z[mark], row.along_px[stroke], rounds=2)
     away = focal_px / max(float(np.abs(slope_1d(abc, z[mark])).mean()), 1e-6)
     found = []
     for elevation_deg in _TRIED_DEG:
         height = middle + away * np.tan(np.radians(elevation_deg))
         on_line = z + (height - z) * behind / (away + behind)
-        found.append(_grow(strokes, t, near, column, scale, is_long, on_line, mark, stroke, chain,
-                           height_px))
+        found.append(_grow(row, scale, is_long, on_line, mark, stroke))
     return max((a for a in found if a is not None), key=lambda a: a.score, default=None)
 
 
-def _grow(
-    strokes: Strokes, t: np.ndarray, near: np.ndarray, column: tuple[float, float],
-    scale: Scale, is_long: np.ndarray, z_all: np.ndarray, mark: np.ndarray, stroke: np.ndarray,
-    chain: Chain, height_px: int,
-) -> Alignment | None:
+def _grow(row: _Row, scale: Scale, is_long: np.ndarray, z_all: np.ndarray, mark: np.ndarray,
+          stroke: np.ndarray) -> Alignment | None:
     """Fit the map, predict every mark, gather what is there, and judge.
 
-    ``near`` (N,) are the strokes at the column, from the top down; ``z_all`` (M,) the heights of
-    the marks on the line that the map is of.
+    ``z_all`` (M,) are the heights of the marks on the line that the map is of.
     """
+    t, near = row.along_px, row.near
     there = t[near]
     order = np.arange(len(z_all))
     apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
@@ -384,15 +396,15 @@ def _grow(
     abc, residual = fit_1d(z_all[mark], t[stroke])
     if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():
         return None
-    size = np.log(strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
+    size = np.log(row.strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
     want = project_1d(abc, z_all)
-    in_picture = (want > 2) & (want < height_px - 3)
+    in_picture = (want > 2) & (want < row.picture_height_px - 3)
     missed = int(in_picture.sum()) - len(mark)
     # strokes of the chain that the scale leaves unexplained
-    unmatched_marks = int(np.setdiff1d(chain.index, stroke).size)
+    unmatched_marks = int(np.setdiff1d(row.chain.index, stroke).size)
     residual_px = float(spread(residual))
     score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
-        unmatched_marks * _LOG_STRANGER)
+        unmatched_marks * _LOG_UNMATCHED)
     # marks on another radius may be of other lengths, too
     part = np.zeros(len(mark), int) if scale.outline is None else scale.outline.part(
         [scale.marks[m].height_mm for m in mark])
@@ -401,4 +413,4 @@ def _grow(
     # a misfit of the spacing itself
     pitch = median(apart * np.abs(slope_1d(abc, z_all)))
     score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
-    return Alignment(mark, stroke, abc, column, score, residual_px, unmatched_marks, missed)
+    return Alignment(mark, stroke, abc, row.column, score, residual_px, unmatched_marks, missed)

@@ -44,7 +44,7 @@ def reject_by_marks(fit: GraduationFit, legible: int = 0) -> bool:
     """
     log_odds = fit.evidence.margin(0)
     out_of_place = fit.relative_residual >= COUNTED_RESIDUAL
-    against = log_odds < HOPELESS_LOG_ODDS or fit.evidence.beside_lead > BESIDE_LOG_ODDS
+    against = log_odds < HOPELESS_LOG_ODDS or fit.evidence.beside_log_odds > BESIDE_LOG_ODDS
     if against and not (legible >= HIDDEN_END_LABELS and end_hidden(fit)):
         return True
     return out_of_place and log_odds <= 0.0

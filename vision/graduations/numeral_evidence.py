@@ -250,8 +250,8 @@ def _like_numbers(patches: list[np.ndarray | None]) -> float:
 
 def _shifts(fit: GraduationFit) -> list[int]:
     e = fit.evidence
-    worth = e.log_likelihood > e.log_likelihood.max() - 60.0
-    return sorted({0, *(int(k) for k in e.shifts[worth])})
+    likely = e.log_likelihood > e.log_likelihood.max() - 60.0
+    return sorted({0, *(int(k) for k in e.shifts[likely])})
 
 
 def _text(fit: GraduationFit, run: np.ndarray, mark: int, shift: int) -> str | None:
@@ -277,7 +277,7 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
     for start, step in ((-1, -1), (len(run), 1)):
         at = start
         while at in there:
-            # marks of another row of the scale are no strangers
+            # marks of another row of the scale are not unmatched
             height = float(lattice_heights(every[run], np.array([at]))[0])
             if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
                 break

@@ -210,7 +210,7 @@ def settle_numbering(
     texts = hypotheses[best]
     log_odds = float(judged[order[0]] - judged[order[1]]) if len(keys) > 1 else math.inf
     others = np.delete(scores, order[0])
-    own_lead = float(scores[order[0]] - others.max()) if len(others) else math.inf
+    own_log_odds = float(scores[order[0]] - others.max()) if len(others) else math.inf
     agreeing, doubting = evidence.agreeing(texts), evidence.doubting(texts)
     against = len(doubting) * LABELS_PER_DOUBT > len(agreeing) or any(
         evidence.patches[i].confidence >= SURE for i in doubting)
@@ -219,7 +219,7 @@ def settle_numbering(
             p.unreadable < 0.5 for p in evidence.patches) else "No printed number could be read.")
     elif against:
         reason = "The printed numbers fit no numbering of this scale."
-    elif own_lead < SETTLED_MARGIN:
+    elif own_log_odds < SETTLED_MARGIN:
         reason = "The printed numbers fit more than one numbering."
     elif any(_may_be_part(texts, hypotheses[k], agreeing) for k in keys if k != best):
         reason = "The printed numbers could be parts of longer ones."

@@ -20,7 +20,7 @@ from vision.robust import median_along, spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
-_STRANGER = np.log(0.03)
+_UNMATCHED = np.log(0.03)
 #: Share by which gaps of one row differ at most, and share of the marks that lie evenly in one run,
 #: under which a scale is uneven.
 _SAME_GAP, _UNEVEN = 0.03, 0.6
@@ -54,7 +54,7 @@ class ShiftEvidence:
         return int(self.shifts[int(np.argmax(self.log_likelihood))])
 
     @property
-    def beside_lead(self) -> float:
+    def beside_log_odds(self) -> float:
         """How far one of the numberings one or two marks further leads the present one."""
         beside = (self.shifts != 0) & (np.abs(self.shifts) <= 2)
         here = self.log_likelihood[self.shifts == 0]
@@ -136,8 +136,8 @@ def shift_evidence(
     strength, present = _presence(s.depth, s.offset_mm, s.noise, core, gap)
     on_scale = (lattice >= 0) & (lattice < n)
     typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
-    # a stranger has to look like the marks do, not merely be an edge
-    stranger_like = present & (strength > 0.5 * typical)
+    # an unmatched mark has to look like the marks do, not merely be an edge
+    like_marks = present & (strength > 0.5 * typical)
     # long against short by the share of the light that ink takes: what is behind does not count
     ink = np.where(np.isfinite(s.depth), s.ink_share, 0.0)
     marks_ink = np.median(ink[:, core], axis=1)[on_scale & present]
@@ -145,7 +145,7 @@ def shift_evidence(
     is_long = np.array([m.length == "long" for m in marks])
     left, right = _beside(relative, core)
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
-    there = np.array([_presence_score(lattice, present, stranger_like, n, int(k), whole)
+    there = np.array([_presence_score(lattice, present, like_marks, n, int(k), whole)
                       for k in shifts])
     if not is_even(of_marks):
         seen = s.offset_mm[:, core]
@@ -157,7 +157,7 @@ def shift_evidence(
         s + (_class_score(lattice, present, left, right, is_long, int(k)) if c else 0.0)
         for k, s, c in zip(shifts, there, close, strict=True)
     ])
-    return ShiftEvidence(shifts, ll, lattice, present, stranger_like, float(step))
+    return ShiftEvidence(shifts, ll, lattice, present, like_marks, float(step))
 
 
 def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np.ndarray,
@@ -172,7 +172,7 @@ def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 
-def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.ndarray,
+def _presence_score(lattice: np.ndarray, present: np.ndarray, like_marks: np.ndarray,
                     n: int, shift: int, whole: bool) -> float:
     """Marks that are there or missing under one shift, as a log-likelihood."""
     place = lattice + shift
@@ -182,7 +182,7 @@ def _presence_score(lattice: np.ndarray, present: np.ndarray, stranger_like: np.
     # marks of the scale that would lie outside the picture were not missed,
     # they were not there to be seen
     if whole:
-        score += float(stranger_like[~on].sum()) * _STRANGER
+        score += float(like_marks[~on].sum()) * _UNMATCHED
     return float(score)
 
 

@@ -90,7 +90,7 @@ def read_point(photo: Photo, scale: Scale, point: tuple[float, float], numbers: 
     JCGM 100:2008 (budget).
     """
     _check(photo, scale, point, numbers)
-    division = float(min(np.diff([m.value for m in scale.marks])))
+    division = scale.smallest_division
     row = find_numbered_row(photo.rgb, scale, numbers)
     if row is None:
         return _refused(scale, division, None, numbers, "No row of marks agrees with the typed "

@@ -63,7 +63,7 @@ def read_between(photo: Photo, scale: Scale, point: tuple[float, float], places:
     slope, start = (float(v) for v in np.polyfit(along, height, 1))
     here = float(start + slope * at)
     low, high = scale.lowest_mark, scale.highest_mark
-    division = float(np.diff([m.value for m in scale.marks]).min())
+    division = scale.smallest_division
     ends = sorted((scale.height_mm(low.value), scale.height_mm(high.value)))
     nothing = np.zeros((0, 2))
     slack = TAP_PX * abs(slope)

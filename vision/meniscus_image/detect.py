@@ -42,21 +42,37 @@ _MOST_PLACES = 4
 class MeniscusPosterior:
     """The front contact line and the level that follows.
 
-    ``line`` is the contact line on the outer wall; ``offset_mm`` and
-    ``offset_probability`` (N,) say how far below ``reference_mm`` the level lies;
-    ``shift_mm`` is the part of it that the wall's refraction makes; ``held_before``
-    whether the line runs on past the chamber and is of something else.
-    ``ring`` says that the line is a mark that runs round the tube; ``hidden`` that the
-    liquid is as dark as its meniscus, ``dark`` that it swallows a colour; ``other_side_nats``
-    how much better, at the most, the surface is understood as one that is seen from the other
-    side of its plane;
-    ``of_the_room`` that the place is unlike a surface and the room shows more there than the
-    wall does.
-    ``contested`` says that another line close beside may as well be the front edge.
-    ``chosen_mm`` is the height read where it is not the median; ``tail`` what the 95 %
-    interval leaves out on either side, less where that would leave out what the choice
-    was made for.  ``modes`` are all ways to understand the picture that were looked at,
-    the one that is read among them; what their weights leave was not thought of.
+    Attributes
+    ----------
+    line
+        The contact line on the outer wall; None where no edge could be followed.
+    reference_mm, offset_mm, offset_probability
+        The level lies ``offset_mm`` (N,) below the reference, each with its probability (N,).
+    shift_mm
+        The part of that offset which the wall's refraction makes.
+    candidates, p_absent
+        Places of the row network, likeliest first, and its probability of no surface in sight.
+    occluded
+        The line runs on past the chamber and is of something else.
+    contested
+        Another line close beside may as well be the front edge.
+    chosen_mm
+        The height read where it is not the median.
+    tail
+        What the 95 % interval leaves out on either side, less where that would leave out what
+        the choice was made for.
+    modes
+        All ways to understand the picture that were looked at, the one that is read among them;
+        what their weights leave was not thought of.
+    ring
+        The line is a mark that runs round the tube.
+    hidden, dark
+        The liquid is as dark as its meniscus; it swallows a colour.
+    other_side_nats
+        How much better, at the most, the surface is understood as one that is seen from the
+        other side of its plane.
+    of_the_room
+        The place is unlike a surface and the room shows more there than the wall does.
     """
 
     line: ContactLine | None

@@ -13,7 +13,6 @@ import numpy as np
 from vision.flags import describe
 from vision.imaging.quality import measure_quality, quality_flags
 from vision.parameters import USELESS_DIVISIONS
-from vision.pressure_panel.estimate import smallest_division
 from vision.pressure_panel.evidence import PanelEvidence
 from vision.pressure_panel.number import Open
 from vision.pressure_panel.result import SettingReading
@@ -53,7 +52,7 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("scale-cut-off", _unit_unproven),
     Refusal("pointer-off-scale", lambda e: e.estimate is not None and not e.estimate.on_scale),
     Refusal("few-pixels", lambda e: e.estimate is not None and e.estimate.half_width
-            > USELESS_DIVISIONS * smallest_division(e.scale)),
+            > USELESS_DIVISIONS * e.scale.smallest_division),
 )
 #: What a person should know of how the numbering was settled.
 _REMARKS = {"typed": ("number-given",), "count": ("numerals-unread",)}
@@ -89,7 +88,7 @@ def decide(evidence: PanelEvidence) -> SettingReading:
     e = evidence.estimate if refusal is None else None
     return SettingReading(
         status="refused" if e is None else "read", unit=scale.unit, scale=scale.name,
-        division=smallest_division(scale), value=None if e is None else e.value,
+        division=scale.smallest_division, value=None if e is None else e.value,
         interval=None if e is None else (e.value - e.half_width, e.value + e.half_width),
         surface_px=evidence.pointer_px, flags=tuple(flags),
         reasons=tuple(describe(flag).sentence for flag in flags),

@@ -30,11 +30,6 @@ class PointerEstimate:
         return NORMAL_95 * combined_standard_uncertainty(self.budget)
 
 
-def smallest_division(scale: Scale) -> float:
-    """The smallest interval between marks, in the scale's unit."""
-    return float(min(np.diff([m.value for m in scale.marks])))
-
-
 def estimate_pointer(ladder: FlatLadder, at: tuple[float, float], tap_sd_px: float
                      ) -> PointerEstimate:
     """What stands at a point of the working picture, tapped to ``tap_sd_px`` of its pixels."""
@@ -42,7 +37,7 @@ def estimate_pointer(ladder: FlatLadder, at: tuple[float, float], tap_sd_px: flo
     upright = ladder.map_at(x)
     height = upright.height(y)
     value = float(scale.value_at(height))
-    slack = POINTER_BEYOND_DIVISIONS * smallest_division(scale)
+    slack = POINTER_BEYOND_DIVISIONS * scale.smallest_division
     on_scale = scale.lowest_mark.value - slack <= value <= scale.highest_mark.value + slack
     edge = float(ladder.centre_px[:, 0].mean())
     return PointerEstimate(

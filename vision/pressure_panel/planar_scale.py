@@ -24,7 +24,7 @@ from vision.scale_file.scale import Scale
 
 _SEARCH_PIXELS = 1_100_000
 #: An alignment that scores less than this share of a perfect one is no ladder.
-_WORTH = 0.12 * 3.0
+_LEAST_SCORE = 0.12 * 3.0
 #: Localisation of one stroke is never taken to be better than this, px.
 _FLOOR_PX = 0.15
 
@@ -163,8 +163,8 @@ def _search(small: np.ndarray, scale: Scale, factor: int, sigma: float,
     found: list[Alignment] = []
     for chain in chains:  # one at a time: each ladder keeps its own numberings
         found += align(strokes, [chain], scale, small.shape[0])
-    worth = _WORTH * len(scale.marks)
-    found = sorted((a for a in found if a.score >= worth), key=lambda a: -a.score)
+    least = _LEAST_SCORE * len(scale.marks)
+    found = sorted((a for a in found if a.score >= least), key=lambda a: -a.score)
     return [_ladder(a, strokes, scale, factor) for a in found]
 
 

@@ -120,6 +120,11 @@ class Scale:
         """The mark with the largest value."""
         return self.marks[-1]
 
+    @property
+    def smallest_division(self) -> float:
+        """The smallest interval between marks, in the scale's unit."""
+        return float(min(np.diff([m.value for m in self.marks])))
+
     def division_at(self, value: float) -> float:
         """The interval between the two marks around ``value`` (the smallest there is,
         where the value lies outside the marks or in a gap without marks)."""

@@ -107,25 +107,25 @@ def front_line_mm(scene: ChamberScene, pose: CylinderPose, turn: np.ndarray) -> 
 APART_MM = 2.0
 
 
-def found_mm(belief: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
-    """Where the shipped finder would put the front line, or a place near it if nowhere near."""
-    near = [c.height_mm for c in peaks(belief, grid) if abs(c.height_mm - line) < NEAR_MM]
+def found_mm(probability: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
+    """Where the shipped row network would put the front line, else a place near that."""
+    near = [c.height_mm for c in peaks(probability, grid) if abs(c.height_mm - line) < NEAR_MM]
     if near:
         return min(near, key=lambda z: abs(z - line))
     return float(line + np.clip(rng.normal(0, 0.5), -NEAR_MM, NEAR_MM))
 
 
-def decoy_mm(belief: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
+def decoy_mm(probability: np.ndarray, grid: Grid, line: float, rng: np.random.Generator) -> float:
     """A height where the front contact line is not, by preference one that looks like it.
 
-    Half of them are what the shipped finder, whose ``belief`` this is, would take next;
+    Half of them are what the shipped row network, whose ``probability`` this is, would take next;
     of the others, half lie close to the line, where the back edge of the surface is, and
     half anywhere.
     """
     z = grid.height_mm
     kind = rng.random()
     if kind < 0.5:
-        p = np.where(np.abs(z - line) > APART_MM + 0.2, belief, 0.0)
+        p = np.where(np.abs(z - line) > APART_MM + 0.2, probability, 0.0)
         if p.sum() > 1e-9:
             return float(rng.choice(z, p=p / p.sum()) + np.clip(rng.normal(0, 0.1), -0.2, 0.2))
     if kind < 0.75:
@@ -274,9 +274,9 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     r = Bore(scene, np).radius
     marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * sum(marks))))
-    belief, _ = row_probability(far.astype(np.float32), middle_deg, r, whole.step_mm)
-    decoy = decoy_mm(belief, whole, line, rng)
-    found = found_mm(belief, whole, line, rng)
+    probability, _ = row_probability(far.astype(np.float32), middle_deg, r, whole.step_mm)
+    decoy = decoy_mm(probability, whole, line, rng)
+    found = found_mm(probability, whole, line, rng)
     turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]
     bore = scene.scale.inner_radius_mm(scene.scale.value_at(decoy - 0.5))
     facts = np.array([

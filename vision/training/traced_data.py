@@ -108,9 +108,9 @@ def views(scene: TracedScene, photo: np.ndarray, corner: tuple[int, int],
     far = picture(whole)
     bore = float(profile_of(scene)[0][-1])
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
-    belief, _ = row_probability(far.astype(np.float32), middle_deg, bore, whole.step_mm)
-    decoy = decoy_mm(belief, whole, line, rng)
-    found = found_mm(belief, whole, line, rng)
+    probability, _ = row_probability(far.astype(np.float32), middle_deg, bore, whole.step_mm)
+    decoy = decoy_mm(probability, whole, line, rng)
+    found = found_mm(probability, whole, line, rng)
     turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]
     facts = np.array([
         line, centre, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), bore,

@@ -244,17 +244,12 @@ def range_status(scale: Scale, value: float) -> tuple[VolumeStatus, str]:
 
     A level at an end mark may be found a hair beyond it.
     """
-    hair = END_SLACK_DIVISIONS * smallest_division(scale)
+    hair = END_SLACK_DIVISIONS * scale.smallest_division
     if value < scale.lowest_mark.value - hair:
         return "below-scale", "below-lowest-mark"
     if value > scale.highest_mark.value + hair:
         return "above-scale", "above-highest-mark"
     return "read", ""
-
-
-def smallest_division(scale: Scale) -> float:
-    """The smallest interval between marks of the scale, in its unit."""
-    return float(min(np.diff([m.value for m in scale.marks])))
 
 
 def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str],
@@ -279,7 +274,7 @@ def _reading(evidence: PhotoEvidence, status: VolumeStatus, said: dict[str, str]
         at = (float(x), float(y))
     return VolumeReading(
         status=status, unit=scale.unit, scale=scale.name,
-        division=smallest_division(scale) if e is None else scale.division_at(e.value),
+        division=scale.smallest_division if e is None else scale.division_at(e.value),
         value=e.value if e is not None and read else None,
         interval=e.interval if e is not None and read else None,
         naive_value=e.naive_value if e is not None and read else None,

@@ -39,7 +39,6 @@ class RoundState:
     initials: str = ""
     ask_initials: bool = False
     setting_first: str = ""
-    setting_said: bool = False
     meanwhile_accepted: int | None = None
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
@@ -76,7 +75,7 @@ class RoundState:
         self.form_key = uuid.uuid4().hex
         self.eye, self.after, self.meanwhile_accepted = False, None, None
         self.fields, self.missing, self.clock_doubt = {}, (), False
-        self.setting_first, self.setting_said, self.level_own = "", False, ""
+        self.setting_first, self.level_own = "", ""
         self.level_found, self.ask_initials = (), False
         self.level.forget()
         self.chamber = ChamberState()
