@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator, Sequence
 from functools import cache
 from typing import Any
 
@@ -20,10 +21,27 @@ STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server", "p
 gc.disable()
 
 
+def drivers(workers: int) -> int:
+    """How many of the workers, the first ones, drive a browser before they do anything else."""
+    return 2 if workers > 2 else 1
+
+
+@pytest.hookimpl(optionalhook=True, wrapper=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> Generator[None, int, int]:
+    """One worker more than processors: those that drive a browser often wait for a page, and
+    the others work in the meantime."""
+    workers = yield
+    return workers if config.option.markexpr == "quick" else workers + 1
+
+
 def pytest_collection_finish() -> None:
-    """Memory is cleared up as always once tests run."""
+    """Memory is cleared up as always once tests run.  Workers that drive no browser step back
+    behind those that do: pages answer as fast as if nothing else ran."""
     gc.freeze()
     gc.enable()
+    number = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
+    if number >= drivers(int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))):
+        os.nice(10)
 
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``
@@ -41,12 +59,38 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """Each worker goes through neighbouring tests, which share what a module makes once (scenes
-    drawn and read, a record, a server), and in the end takes over what another has left."""
+    drawn and read, a record, a server), and in the end takes over what another has left.  What
+    drives a browser is the first workers' (``drivers``), in whole modules; all else is for the
+    others to begin with."""
     if config.getvalue("dist") != "load":
         return None
     from xdist.scheduler import WorkStealingScheduling
 
-    return WorkStealingScheduling(config, log)
+    class BrowserFirst(WorkStealingScheduling):
+        shares: list[int] = []
+
+        def schedule(self) -> None:
+            if self.collection is None:  # nothing is given out yet
+                self.node2pending = dict(sorted(self.node2pending.items(), key=lambda node: int(
+                    node[0].gateway.id.removeprefix("gw"))))
+                self.shares = browser_shares(next(iter(self.node2collection.values())),
+                                             len(self.node2pending))
+            super().schedule()
+
+        def _send_tests(self, node: Any, num: int) -> None:
+            super()._send_tests(node, self.shares.pop(0) if self.shares else num)
+
+    return BrowserFirst(config, log)
+
+
+def browser_shares(names: Sequence[str], workers: int) -> list[int]:
+    """How many tests each of the workers that drive a browser begins with."""
+    files = [name.split("::")[0] for name in names if name.startswith("tests/browser/")]
+    if not files or workers == 1:
+        return []
+    half = next((i for i in range(len(files) // 2, len(files)) if files[i] != files[i - 1]),
+                len(files)) if drivers(workers) == 2 else len(files)
+    return [n for n in (half, len(files) - half) if n]
 
 
 @pytest.fixture(autouse=True, scope="session")

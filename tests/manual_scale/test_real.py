@@ -8,6 +8,7 @@ source named beside them.  ``docs/real-photos.md`` says what follows from it.
 
 from __future__ import annotations
 
+from functools import lru_cache
 from pathlib import Path
 
 import numpy as np
@@ -26,6 +27,7 @@ pytestmark = [pytest.mark.slow, pytest.mark.skipif(
     not REAL.is_dir(), reason="the real photographs are not beside this checkout")]
 
 
+@lru_cache(maxsize=2)  # what a class reads is decoded once
 def photo(name: str) -> Photo:
     path = REAL / name
     if not path.exists():

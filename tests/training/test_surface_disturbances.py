@@ -7,10 +7,9 @@ import math
 import numpy as np
 import pytest
 
-torch = pytest.importorskip("torch")  # of the extra for teaching
-
 
 def test_colours_turned_about_grey_keep_how_light_a_pixel_is():
+    torch = pytest.importorskip("torch")  # of the extra for teaching
     from vision.training.surface_disturbances import hue_turned
 
     x = torch.rand(3, 3, 4, 5, generator=torch.Generator().manual_seed(1))
