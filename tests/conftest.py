@@ -5,7 +5,7 @@ from __future__ import annotations
 import gc
 import os
 import sys
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator
 from functools import cache
 from typing import Any
 
@@ -21,11 +21,6 @@ STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server", "p
 gc.disable()
 
 
-def drivers(workers: int) -> int:
-    """How many of the workers, the first ones, drive a browser before they do anything else."""
-    return 2 if workers > 2 else 1
-
-
 @pytest.hookimpl(optionalhook=True, wrapper=True)
 def pytest_xdist_auto_num_workers(config: pytest.Config) -> Generator[None, int, int]:
     """One worker more than processors: those that drive a browser often wait for a page, and
@@ -39,16 +34,18 @@ def pytest_collection_finish() -> None:
     behind those that do: pages answer as fast as if nothing else ran."""
     gc.freeze()
     gc.enable()
-    number = int(os.environ.get("PYTEST_XDIST_WORKER", "gw0").removeprefix("gw"))
-    if number >= drivers(int(os.environ.get("PYTEST_XDIST_WORKER_COUNT", "1"))):
-        os.nice(10)
+    if "PYTEST_XDIST_WORKER" in os.environ:
+        from sharing_out import drivers
+
+        number = int(os.environ["PYTEST_XDIST_WORKER"].removeprefix("gw"))
+        if number >= drivers(int(os.environ["PYTEST_XDIST_WORKER_COUNT"])):
+            os.nice(5)
 
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark as ``quick`` what a contributor runs at every change.  What drives a browser comes
-    first: with several workers one begins with it, needs one browser and one page server for
-    all, and hands over in the end what needs neither."""
+    first, and so is the first workers' (``sharing_out``)."""
     for item in items:
         starts = STARTS_SOMETHING & set(getattr(item, "fixturenames", ()))
         if not (starts or item.get_closest_marker("slow") or item.get_closest_marker("browser")):
@@ -58,39 +55,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Each worker goes through neighbouring tests, which share what a module makes once (scenes
-    drawn and read, a record, a server), and in the end takes over what another has left.  What
-    drives a browser is the first workers' (``drivers``), in whole modules; all else is for the
-    others to begin with."""
+    """What drives a browser is the first workers', all else for the others to begin with."""
     if config.getvalue("dist") != "load":
         return None
-    from xdist.scheduler import WorkStealingScheduling
-
-    class BrowserFirst(WorkStealingScheduling):
-        shares: list[int] = []
-
-        def schedule(self) -> None:
-            if self.collection is None:  # nothing is given out yet
-                self.node2pending = dict(sorted(self.node2pending.items(), key=lambda node: int(
-                    node[0].gateway.id.removeprefix("gw"))))
-                self.shares = browser_shares(next(iter(self.node2collection.values())),
-                                             len(self.node2pending))
-            super().schedule()
-
-        def _send_tests(self, node: Any, num: int) -> None:
-            super()._send_tests(node, self.shares.pop(0) if self.shares else num)
+    from sharing_out import BrowserFirst
 
     return BrowserFirst(config, log)
-
-
-def browser_shares(names: Sequence[str], workers: int) -> list[int]:
-    """How many tests each of the workers that drive a browser begins with."""
-    files = [name.split("::")[0] for name in names if name.startswith("tests/browser/")]
-    if not files or workers == 1:
-        return []
-    half = next((i for i in range(len(files) // 2, len(files)) if files[i] != files[i - 1]),
-                len(files)) if drivers(workers) == 2 else len(files)
-    return [n for n in (half, len(files) - half) if n]
 
 
 @pytest.fixture(autouse=True, scope="session")
