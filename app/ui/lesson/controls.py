@@ -30,6 +30,15 @@ def choice(state: LessonState, label: str, key: str, options: Sequence[str], *,
     return value
 
 
+def hold(state: LessonState, label: str, key: str, row: tuple[float, ...]) -> None:
+    """The buttons that hold what is shown beside what was held before, and clear all of it."""
+    left, right = st.columns(2)
+    left.button(as_label(label), key=f"{key}-hold", type="primary", on_click=state.hold,
+                args=(row,), width="stretch")
+    right.button("Clear", key=f"{key}-clear", on_click=state.held.clear, disabled=not state.held,
+                 width="stretch")
+
+
 def _restore(state: LessonState, key: str, start: object) -> None:
     """A widget that was not on the last page drawn has lost its position; give it back."""
     if key not in st.session_state:

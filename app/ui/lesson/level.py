@@ -9,7 +9,7 @@ import streamlit as st
 
 from app.ui import blocks, guard
 from app.ui.drawing import show_drawing
-from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.controls import choice, hold, slider
 from app.ui.lesson.follow import follow
 from app.ui.lesson.plot import Line, curve_drawing
 from app.ui.lesson.predict import HIDDEN, Question, ask, said_words
@@ -189,11 +189,7 @@ def _next_hour(state: LessonState, view: BedView, now: Threshold) -> None:
 def _holding(state: LessonState, view: BedView, now: Threshold) -> None:
     row = (view.pole_cm, view.bed_to_deg, view.slid_cm, view.bed_cm, now.offset_cm,
            now.value_cm_h2o - now.setting_cm_h2o, now.value_cm_h2o)
-    left, right = st.columns(2)
-    left.button("Hold this position", key="ll-hold", type="primary", on_click=state.hold,
-                args=(row,), width="stretch")
-    right.button("Clear", key="ll-clear", on_click=state.held.clear, disabled=not state.held,
-                 width="stretch")
+    hold(state, "Hold this position", "ll", row)
     if state.held:
         blocks.table(
             ("Pole, cm", "Head, degrees", "Slid, cm", "Bed, cm", "Offset, cm", "Opens at"),

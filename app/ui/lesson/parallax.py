@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.ui import blocks
 from app.ui.drawing import show_drawing
-from app.ui.lesson.controls import choice, slider
+from app.ui.lesson.controls import choice, hold, slider
 from app.ui.lesson.follow import follow
 from app.ui.lesson.picture import eye_picture
 from app.ui.lesson.plot import Line, curve_drawing
@@ -161,11 +161,7 @@ def _same(view: EyeView) -> tuple[float, float]:
 def _holding(state: LessonState, view: EyeView, seen: EyeReading) -> None:
     row = (view.eye_height_mm / 10, *_same(view), seen.naive_value, seen.true_value, seen.error,
            seen.error_divisions, seen.division)
-    left, right = st.columns(2)
-    left.button("Hold the reading", key="le-hold", type="primary", on_click=state.hold,
-                args=(row,), width="stretch")
-    right.button("Clear", key="le-clear", on_click=state.held.clear, disabled=not state.held,
-                 width="stretch")
+    hold(state, "Hold the reading", "le", row)
     if state.held:
         blocks.table(
             ("Eye, cm", "Away, cm", "Bore, mm", "Reads, mL", "True, mL", "Error, mL", "Divisions"),
