@@ -19,6 +19,7 @@ import numpy as np
 from vision.graduations.projective_row import fit_1d, project_1d, slope_1d
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
+from vision.graduations.spacing import is_even, main_run
 from vision.imaging.work import Work
 from vision.robust import fit_linear, median, spread
 from vision.scale_file.scale import Scale
@@ -157,13 +158,21 @@ def _regular_segments(count: np.ndarray, t: np.ndarray) -> list[np.ndarray]:
 
 
 def _runs(scale: Scale) -> list[np.ndarray]:
-    """Index runs of the scale's marks with even spacing: all marks, and the long ones."""
+    """Index runs of the scale's marks with even spacing: of all marks, and of the long ones.
+
+    In a tapered bore the gaps change little by little: there a run is all of them, since a row
+    seen whole has more strokes than any even part of the scale has marks.
+    """
     runs: list[np.ndarray] = []
     height = np.array([m.height_mm for m in scale.marks])
     is_long = np.array([m.length == "long" for m in scale.marks])
+    run = main_run(scale)
+    tapered = len(run) == len(height) and not is_even(height)
     for subset in (np.arange(len(height)), np.flatnonzero(is_long)):
         if len(subset) < 3:
             continue
+        if tapered:
+            runs.append(subset)
         gap = np.diff(height[subset])
         start = 0
         for i in range(1, len(gap) + 1):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
-from vision.graduations.shift_likelihood import main_run
+from vision.graduations.spacing import main_run
 from vision.parameters import (
     ALONE_LOG_ODDS,
     BESIDE_LOG_ODDS,

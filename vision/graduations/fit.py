@@ -15,13 +15,8 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.search import Found, Seen, search
-from vision.graduations.shift_likelihood import (
-    ShiftEvidence,
-    is_even,
-    lattice_heights,
-    main_run,
-    shift_evidence,
-)
+from vision.graduations.shift_likelihood import ShiftEvidence, shift_evidence
+from vision.graduations.spacing import is_even, lattice_heights, main_run
 from vision.graduations.unrolled_samples import MarkSamples, lightness
 from vision.graduations.wall import (
     FEWEST_SAMPLES,

@@ -25,7 +25,8 @@ from vision.graduations.numeral_reader import (
     read_numerals,
     settle_numbering,
 )
-from vision.graduations.shift_likelihood import lattice_heights, main_run
+from vision.graduations.numerals_in_rings import patches_in_rings
+from vision.graduations.spacing import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample
 from vision.parameters import BOTH_LOG_ODDS, COUNT_LOG_ODDS, LED_RESIDUAL, NUMERALS_LOG_ODDS
 
@@ -128,6 +129,11 @@ def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict
         if found.verdict == "settled":
             return one, found
         tries.append((one, found))
+    for one in _in_rings(fit, texts):
+        found = _settle(fit, one.evidence, one.marks)
+        if found.verdict == "settled":
+            return one, found
+        tries.append((one, found))
     return max(tries, key=lambda one_try: one_try[1].margin, default=None)
 
 
@@ -176,6 +182,13 @@ def _clearer_side(fit: GraduationFit, texts: list[str], width_mm: float) -> _Sid
         if legible > 0.5 * len(marks):
             break
     return None if best is None else best[1]
+
+
+def _in_rings(fit: GraduationFit, texts: list[str]) -> Iterator[_Side]:
+    """What is read where marks that run round the tube are broken for their numbers."""
+    marks = [i for i, m in enumerate(fit.scale.marks) if m.label]
+    for side, patches in patches_in_rings(fit, marks):
+        yield _Side(side, marks, read_numerals(patches, [texts] * len(patches)))
 
 
 def _settle(fit: GraduationFit, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:

@@ -15,7 +15,7 @@ from vision.graduations.alignment import Alignment, align
 from vision.graduations.projective_row import project_1d
 from vision.graduations.ridges import Strokes, find_strokes
 from vision.graduations.rows import Chain, find_chains
-from vision.graduations.shift_likelihood import main_run
+from vision.graduations.spacing import main_run
 from vision.imaging.work import Work
 from vision.scale_file.scale import Scale
 
