@@ -27,7 +27,7 @@ from vision.graduations.numeral_reader import (
 )
 from vision.graduations.numerals_in_rings import patches_in_rings
 from vision.graduations.spacing import lattice_heights, main_run
-from vision.graduations.unrolled_samples import sample
+from vision.graduations.unrolled_samples import sample, sample_marks
 from vision.parameters import BOTH_LOG_ODDS, COUNT_LOG_ODDS, LED_RESIDUAL, NUMERALS_LOG_ODDS
 
 _HALF_HEIGHT_MM = 3.4
@@ -39,6 +39,8 @@ _MOST_LABELS = 6
 _LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
 LEGIBLE = 0.5
+#: So many times as dark against the wall the ink has to be in one colour for that to be asked.
+_CLEARER = 1.2
 #: Grain is smoothed over so much of the wall, where nothing else helps.
 _GRAIN_MM = 0.3
 
@@ -141,9 +143,29 @@ def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
     """The picture and the width of the patches in which the numbers are read, in turn."""
     yield fit, _WIDTH_MM
     yield fit, _WIDE_MM
+    clearer = _in_the_inks_colour(fit)
+    if clearer is not None:
+        yield clearer, _WIDTH_MM
     px_per_mm = fit.pose.px_per_mm(float(np.median(fit.height_mm)))
     smooth = cv2.GaussianBlur(fit.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
     yield replace(fit, grey=np.asarray(smooth)), _WIDTH_MM
+
+
+def _in_the_inks_colour(fit: GraduationFit) -> GraduationFit | None:
+    """The row in the colour that its ink swallows most; None where none shows it much better."""
+    if fit.picture is None or not fit.seen.any():
+        return None
+    core = (fit.samples.azimuth_rad >= fit.core_rad[0]) & (
+        fit.samples.azimuth_rad <= fit.core_rad[1])
+
+    def depth(grey: np.ndarray) -> float:
+        return float(np.median(sample_marks(
+            grey, fit.pose, fit.height_mm[fit.seen], fit.samples.gap_mm[fit.seen],
+            fit.samples.azimuth_rad[core]).depth))
+
+    looks = [fit.picture.look(name) for name in ("red", "green", "blue")]
+    best = max(looks, key=depth)
+    return replace(fit, grey=best) if depth(best) > _CLEARER * depth(fit.grey) else None
 
 
 def _together(fit: GraduationFit, found: NumberingVerdict) -> bool:

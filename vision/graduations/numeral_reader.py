@@ -191,7 +191,7 @@ def settle_numbering(
       hypothesis.  One label moves the difference of two hypotheses by at most
       log(1 / CHANCE) - log(MISREAD) = 7.6 nats, so no single label can settle anything;
     - at least SETTLED_LABELS labels that clearly agree, LABELS_PER_DOUBT for each that
-      speaks against, and none that surely shows another number (the labels of another
+      speaks against (one that is read with a confidence counts as much as that), and none that surely shows another number (the labels of another
       scale may agree in part);
     - no other hypothesis under which every agreeing label would just be a longer number
       seen in part ("20", "40" where "120", "140" are possible): what cuts one label,
@@ -212,8 +212,10 @@ def settle_numbering(
     others = np.delete(scores, order[0])
     own_log_odds = float(scores[order[0]] - others.max()) if len(others) else math.inf
     agreeing, doubting = evidence.agreeing(texts), evidence.doubting(texts)
-    against = len(doubting) * LABELS_PER_DOUBT > len(agreeing) or any(
-        evidence.patches[i].confidence >= SURE for i in doubting)
+    said = [evidence.patches[i] for i in doubting]
+    # what is barely legible is misread as any number, and contradicts as little
+    doubts = sum(p.confidence if p.text else 1.0 for p in said)
+    against = doubts * LABELS_PER_DOUBT > len(agreeing) or any(p.confidence >= SURE for p in said)
     if len(agreeing) < SETTLED_LABELS and not (against and len(doubting) >= SETTLED_LABELS):
         reason = ("Too few printed numbers could be read." if any(
             p.unreadable < 0.5 for p in evidence.patches) else "No printed number could be read.")
