@@ -191,8 +191,8 @@ def settle_numbering(
       hypothesis.  One label moves the difference of two hypotheses by at most
       log(1 / CHANCE) - log(MISREAD) = 7.6 nats, so no single label can settle anything;
     - at least SETTLED_LABELS labels that clearly agree, LABELS_PER_DOUBT for each that
-      speaks against (one that is read with a confidence counts as much as that), and none that surely shows another number (the labels of another
-      scale may agree in part);
+      speaks against (one that is barely legible counts as little as it is legible), and none
+      that surely shows another number (the labels of another scale may agree in part);
     - no other hypothesis under which every agreeing label would just be a longer number
       seen in part ("20", "40" where "120", "140" are possible): what cuts one label,
       such as the outline of the chamber, cuts them all.

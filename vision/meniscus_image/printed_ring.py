@@ -34,6 +34,10 @@ _MOST, _FEWEST, _FEWEST_IN_ALL, _LEAST_LEVELS = 6, 2, 5, 1.0
 _ACROSS = np.linspace(-0.95, 0.95, 24)
 #: Share by which the bore may differ at two rings that are compared.
 _SAME_BORE = 0.1
+#: How far from a line its meniscus and print reach; so many other marks tell how much the wall's
+#: colour changes anyhow, and so many times as much, and at least so many grey levels, it changes
+#: where two fluids meet.  Our choice.
+_EDGE_MM, _FEWEST_TO_TELL, _TWO_FLUIDS, _LEAST_CHANGE = 1.0, 3, 2.5, 10.0
 #: Half of a printed line with its soft edges, and the most of a window that print may hide.
 _PRINT_MM, _MOST_HIDDEN = 0.4, 0.7
 
@@ -46,7 +50,7 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     right round and there are too few of them to compare, a line on one is taken for it.
     """
     mark = _ring_at(fit, height_mm)
-    if mark is None:
+    if mark is None or _parts_two_fluids(rgb, fit, mark, height_mm):
         return False
     round_about = _runs_round(_reach_deg(fit, mark.length))
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
@@ -71,6 +75,36 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
         alike = _as_others(wall, z, mark.height_mm, [above, below])
     # where too few are seen nothing shows that a line on a ring is none
     return round_about if alike is None else alike
+
+
+def _parts_two_fluids(rgb: np.ndarray, fit: GraduationFit, mark: Mark, height_mm: float) -> bool:
+    """Whether the wall is of another colour above a line than below it, as nowhere else on it.
+
+    Measured over the distance between two such marks, so that as much print lies above as below.
+    """
+    every = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
+    if len(every) < 2:
+        return False
+    reach = float(np.median(np.abs(np.diff(every)))) + _EDGE_MM
+    low, high = every.min() - _EDGE_MM + reach, every.max() + _EDGE_MM - reach
+    others = every[(np.abs(every - height_mm) > 2 * reach) & (every >= low) & (every <= high)]
+    others = others[_of_one_tube(fit, height_mm, others)] if len(others) else others
+    if len(others) < _FEWEST_TO_TELL:
+        return False
+    here, *there = (_change(rgb, fit, float(h), reach) for h in (height_mm, *others))
+    usual = max((c for c in there if np.isfinite(c)), default=np.inf)
+    return here > max(_TWO_FLUIDS * usual, _LEAST_CHANGE)
+
+
+def _change(rgb: np.ndarray, fit: GraduationFit, height_mm: float, reach_mm: float) -> float:
+    """Grey levels by which the wall's colour changes at a height; NaN outside the photo."""
+    wall = unroll(rgb, fit.pose, np.arange(
+        height_mm + reach_mm, height_mm - reach_mm, -_STEP_MM), _ACROSS)
+    if np.isnan(wall).any():
+        return float("nan")
+    rows = max(round((reach_mm - _EDGE_MM) / _STEP_MM), 1)
+    change = np.median(wall[:rows], axis=0) - np.median(wall[-rows:], axis=0)
+    return float(np.sqrt(np.mean(np.median(change, axis=0) ** 2)))
 
 
 def _as_others(wall: np.ndarray, z: np.ndarray, height_mm: float, places: list[list[float]]
