@@ -74,6 +74,21 @@ def even_scale(count: int = 31, long_every: int = 5, label_every: int = 10, step
     })
 
 
+def tapered_scale() -> Scale:
+    """A scale on a bore that widens upwards from 17 to 27 mm, so that no two gaps are alike."""
+    z = np.linspace(0.0, 80.0, 41)
+    bore = np.linspace(17.0, 27.0, 41)
+    area = np.pi / 4 * bore**2 / 1000.0
+    volume = np.concatenate([[0.0], np.cumsum(0.5 * (area[1:] + area[:-1]) * np.diff(z))])
+    return parse_scale({
+        "name": "taper", "unit": "mL", "wall_mm": 1.5, "capacity": float(volume[-1]),
+        "inner_diameter_mm": [[v, d] for v, d in zip(volume, bore, strict=True)],
+        "outer_diameter_mm": 30.0,
+        "height_mm": [[v, h] for v, h in zip(volume, z, strict=True)],
+        "marks": [{"from": 1, "to": 29, "step": 0.5, "length": "short"},
+                  {"from": 5, "to": 25, "step": 5, "length": "long", "label": True}]})
+
+
 def projective(z: np.ndarray, top: float, bottom: float, z_top: float, bend: float) -> np.ndarray:
     """Places t(z) = (a z + b) / (1 + bend z) with t(0) = bottom and t(z_top) = top."""
     a = (top * (1 + bend * z_top) - bottom) / z_top

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_ladders import draw_ladder, even_scale, paper, projective, stroke
+from drawn_ladders import draw_ladder, even_scale, paper, projective, stroke, tapered_scale
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -68,6 +68,17 @@ class TestNumbering:
         strokes = find_strokes(picture, 1.3)
         best = align(strokes, find_chains(strokes), scale, 600)[0]
         assert sorted(best.mark.tolist()) == [*range(15), *range(43, 61)]
+        assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
+
+    def test_a_row_of_a_tapered_bore_is_laid_against_all_of_its_scale(self):
+        """No even part of such a scale is as long as the row, and all of them were left out."""
+        scale = tapered_scale()
+        top = scale.marks[-1].height_mm
+        picture = paper()
+        t = draw_ladder(picture, scale, lambda z: projective(z, 50, 550, top, 0.0005))
+        strokes = find_strokes(picture, 1.3)
+        best = align(strokes, find_chains(strokes), scale, 600)[0]
+        assert sorted(best.mark.tolist()) == list(range(len(scale.marks)))
         assert strokes.centre_px[best.stroke, 1] == pytest.approx(t[best.mark], abs=0.3)
 
     def test_marks_missing_here_and_there_still_count_one_by_one(self):

@@ -7,7 +7,15 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from drawn_ladders import STEPPED, camera_towards, even_scale, paint_tube, paper, printed
+from drawn_ladders import (
+    STEPPED,
+    camera_towards,
+    even_scale,
+    paint_tube,
+    paper,
+    printed,
+    tapered_scale,
+)
 
 from vision.graduations.cut_out import recentred
 from vision.graduations.fit import GraduationFit, fit_graduations
@@ -240,17 +248,7 @@ def test_a_pose_with_no_mark_in_the_picture_is_no_ladder():
 @lru_cache(maxsize=1)
 def tapered() -> tuple[np.ndarray, Scale]:
     """A picture of a tube whose bore widens upwards, so that no two gaps are alike."""
-    z = np.linspace(0.0, 80.0, 41)
-    bore = np.linspace(17.0, 27.0, 41)
-    area = np.pi / 4 * bore**2 / 1000.0
-    volume = np.concatenate([[0.0], np.cumsum(0.5 * (area[1:] + area[:-1]) * np.diff(z))])
-    scale = parse_scale({
-        "name": "taper", "unit": "mL", "wall_mm": 1.5, "capacity": float(volume[-1]),
-        "inner_diameter_mm": [[v, d] for v, d in zip(volume, bore, strict=True)],
-        "outer_diameter_mm": 30.0,
-        "height_mm": [[v, h] for v, h in zip(volume, z, strict=True)],
-        "marks": [{"from": 1, "to": 29, "step": 0.5, "length": "short"},
-                  {"from": 5, "to": 25, "step": 5, "length": "long", "label": True}]})
+    scale = tapered_scale()
     camera = camera_towards(5.0, 230.0, (0, 0, 40.0), focal_px=1000.0, size=(420, 640))
     picture = paint_tube(camera, (420, 640), scale.outer_radius_mm, printed(scale))
     return picture + np.random.default_rng(5).normal(0, 1.5, picture.shape), scale

@@ -9,12 +9,14 @@ from pathlib import Path
 import cv2
 import numpy as np
 import pytest
+from drawn_ladders import camera_towards, even_scale, paint_tube, printed
 
 from vision.graduations import numeral_evidence as labels
 from vision.graduations.fit import GraduationFit, _moved, fit_graduations
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.numeral_reader import settle_numbering
-from vision.imaging.photo import load_photo
+from vision.imaging.photo import load_photo, photo_from_array
+from vision.imaging.picture import working_picture
 from vision.scale_file.scale import load_scale
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_images"
@@ -62,6 +64,25 @@ def test_marks_that_reach_further_than_they_were_seen_to_do_not_cut_the_numbers_
     short_of = middle - side * np.radians(12.0)
     seen = replace(fit, core_rad=(short_of, short_of), long_rad=(short_of, short_of))
     assert check_numerals(seen).verdict == "agree"
+
+
+def test_numbers_are_also_read_in_the_colour_that_their_ink_swallows():
+    """Red print is pale in grey and dark in green."""
+    camera = camera_towards(4.0, 110.0, (0, 0, 22.0), focal_px=800.0, size=(420, 640))
+    scale = even_scale()
+    drawn = paint_tube(camera, (420, 640), scale.outer_radius_mm, printed(scale, ink=110.0))
+    for ink, asked in (("red", True), ("black", False)):
+        rgb = np.repeat(drawn[..., None], 3, axis=2)
+        if ink == "red":
+            rgb[..., 0] = np.where(drawn < 200.0, 205.0, drawn)
+        picture = working_picture(photo_from_array(rgb.astype(np.uint8), 26.0))
+        grey = picture.look("grey")
+        fit = fit_graduations(grey, scale, focal=(800.0, 0.02))
+        assert fit is not None
+        clearer = labels._in_the_inks_colour(replace(fit, picture=picture))
+        assert (clearer is not None) is asked
+        if clearer is not None:
+            assert np.array_equal(clearer.grey, rgb[..., 1].astype(np.uint8).astype(np.float32))
 
 
 def test_count_and_numbers_settle_together_what_neither_proves_alone(monkeypatch):

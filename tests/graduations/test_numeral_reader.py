@@ -281,6 +281,16 @@ class TestNumbering:
         empty = PatchEvidence({t: -2.5 for t in (*SIXTY, "")}, 0.05, "", 0.0)
         assert NumeralEvidence((empty,)).doubting(("5",)) == (0,)
 
+    def test_a_doubt_counts_as_much_as_it_is_legible(self):
+        """Three labels agree; a fourth, half behind an edge, is read as another number."""
+        texts = ("0", "10", "20", "30")
+        for chance, verdict in ((0.2, "settled"), (0.8, "unsettled")):
+            found = settle_numbering(
+                NumeralEvidence((*(said(t, HUNDRED + texts) for t in ("0", "20", "30")),
+                                 said("96", HUNDRED + texts, chance))),
+                {0: ("0", "20", "30", "10"), 1: ("10", "30", "40", "20")})
+            assert (found.agreeing, found.doubting, found.verdict) == (3, 1, verdict)
+
     def test_a_sure_contradiction_is_not_overruled(self):
         patches = [said(t, SIXTY) for t in SIXTY]
         patches[4] = said("35", SIXTY)

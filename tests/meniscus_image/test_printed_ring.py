@@ -10,7 +10,7 @@ import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, printed, wall_point
 
 from vision.graduations.fit import GraduationFit, fit_graduations
-from vision.meniscus_image.printed_ring import _of_one_tube, is_printed_ring
+from vision.meniscus_image.printed_ring import _of_one_tube, _parts_two_fluids, is_printed_ring
 
 SIZE, FOCAL = (420, 640), 800.0
 SCALE = even_scale()
@@ -69,6 +69,22 @@ def test_the_edge_of_a_liquid_on_a_ring_is_a_surface():
     assert not is_printed_ring(rgb, fit, height)
     # and rings above and below it stay rings
     assert is_printed_ring(rgb, fit, SCALE.marks[21].height_mm)
+
+
+@pytest.mark.parametrize(("mark", "levels"), [(9, 40.0), (14, 40.0), (14, 25.0)])
+def test_where_the_wall_changes_its_colour_on_a_ring_two_fluids_meet(mark, levels):
+    """Rings seen obliquely with their backs hide the meniscus band: what is left is that the wall
+    is another colour above than below, which it is at no other ring."""
+    height = SCALE.marks[mark].height_mm
+    rgb, fit = picture()
+    low = fit.pose.project(fit.pose.on_wall(np.zeros(1), np.array([height])))[0, 1]
+    tinted = rgb.astype(float)
+    tinted[int(low):, :, 2] -= levels  # a clear yellow liquid: print and wall alike through it
+    ring = SCALE.marks[mark]
+    assert _parts_two_fluids(np.clip(tinted, 0, 255).astype(np.uint8), fit, ring, height)
+    assert not _parts_two_fluids(rgb, fit, ring, height)
+    far = SCALE.marks[mark + 12]
+    assert not _parts_two_fluids(np.clip(tinted, 0, 255).astype(np.uint8), fit, far, far.height_mm)
 
 
 def test_short_marks_are_no_rings():
