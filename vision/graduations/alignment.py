@@ -19,7 +19,7 @@ import numpy as np
 from vision.graduations.projective_row import fit_1d, project_1d, slope_1d
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
-from vision.graduations.spacing import is_even, main_run
+from vision.graduations.spacing import SAME_RUN, is_tapered
 from vision.imaging.work import Work
 from vision.robust import fit_linear, median, spread
 from vision.scale_file.scale import Scale
@@ -166,8 +166,7 @@ def _runs(scale: Scale) -> list[np.ndarray]:
     runs: list[np.ndarray] = []
     height = np.array([m.height_mm for m in scale.marks])
     is_long = np.array([m.length == "long" for m in scale.marks])
-    run = main_run(scale)
-    tapered = len(run) == len(height) and not is_even(height)
+    tapered = is_tapered(height)
     for subset in (np.arange(len(height)), np.flatnonzero(is_long)):
         if len(subset) < 3:
             continue
@@ -176,7 +175,7 @@ def _runs(scale: Scale) -> list[np.ndarray]:
         gap = np.diff(height[subset])
         start = 0
         for i in range(1, len(gap) + 1):
-            if i == len(gap) or abs(gap[i] / gap[start] - 1) > 0.06:
+            if i == len(gap) or abs(gap[i] / gap[start] - 1) > SAME_RUN:
                 if i - start >= 2:
                     runs.append(subset[start:i + 1])
                 start = i

@@ -153,7 +153,7 @@ def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
 
 def _in_the_inks_colour(fit: GraduationFit) -> GraduationFit | None:
     """The row in the colour that its ink swallows most; None where none shows it much better."""
-    if fit.picture is None or not fit.seen.any():
+    if fit.picture is None or not fit.seen.any() or not fit.is_of_marks:
         return None
     core = (fit.samples.azimuth_rad >= fit.core_rad[0]) & (
         fit.samples.azimuth_rad <= fit.core_rad[1])

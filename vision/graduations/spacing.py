@@ -9,6 +9,8 @@ from vision.scale_file.scale import Scale
 #: Share by which gaps of one row differ at most, and share of the marks that lie evenly in one run,
 #: under which a scale is uneven.
 _SAME_GAP, _UNEVEN = 0.03, 0.6
+#: Share by which gaps differ within what is laid against a row as one piece.
+SAME_RUN = 0.06
 
 
 def main_run(scale: Scale) -> np.ndarray:
@@ -29,6 +31,12 @@ def is_even(height_mm: np.ndarray) -> bool:
     """Whether the gaps between marks are all alike."""
     gap = np.diff(height_mm)
     return bool(np.abs(gap / gap[0] - 1.0).max() <= _SAME_GAP)
+
+
+def is_tapered(height_mm: np.ndarray) -> bool:
+    """Whether the gaps change little by little, as in a tapered bore, and not at a step."""
+    gap = np.diff(height_mm)
+    return not is_even(height_mm) and bool(np.abs(gap[1:] / gap[:-1] - 1.0).max() <= SAME_RUN)
 
 
 def lattice_heights(height_mm: np.ndarray, lattice: np.ndarray) -> np.ndarray:
