@@ -7,7 +7,15 @@ import pytest
 
 from vision import read_volume
 from vision.imaging.photo import photo_from_array
-from vision.meniscus_image.features import HIDDEN_WITHIN_DEG, is_hidden, swallows_a_colour
+from vision.meniscus_image.features import (
+    BIN_CENTRES_MM,
+    FLAT_CHANCE,
+    FLAT_RISE_MM,
+    HIDDEN_WITHIN_DEG,
+    is_hidden,
+    maybe_flat,
+    swallows_a_colour,
+)
 from vision.meniscus_image.misread_risk import HIDDEN_CHANCE, LARGEST_CHANCE, largest_chance
 from vision.synthetic.chamber.render import render_scene
 from vision.synthetic.chamber.sample import sample_scene
@@ -30,6 +38,28 @@ def test_only_a_liquid_that_swallows_a_colour_hides_and_only_seen_level() -> Non
     assert not is_hidden(window(AIR, PINK), 0.0)
     assert not is_hidden(window(RED, RED), 0.0)
     assert swallows_a_colour(window(AIR, RED)) and not swallows_a_colour(window(AIR, PINK))
+
+
+def test_a_shadow_behind_the_air_does_not_hide_that_a_colour_is_swallowed() -> None:
+    """Above the liquid the dark wall is as dark as the liquid's green and blue."""
+    shadow, red = (57, 55, 55), (84, 27, 28)
+    assert swallows_a_colour(window(shadow, red)) and is_hidden(window(shadow, red), -2.7)
+    grey = (20, 20, 20), (60, 62, 58)  # a lighter background behind the liquid swallows nothing
+    assert not swallows_a_colour(window(*grey))
+    assert not swallows_a_colour(window((120, 118, 117), (60, 59, 58)))  # shadow below: no dye
+
+
+def test_where_nothing_shows_the_wall_may_be_dry_whatever_the_network_says() -> None:
+    sure = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.5) / 0.3) ** 2)
+    sure /= sure.sum()
+    p = maybe_flat(sure)
+    assert p.sum() == pytest.approx(1.0)
+    flat = (BIN_CENTRES_MM >= 0.0) & (BIN_CENTRES_MM <= FLAT_RISE_MM)
+    assert p[flat].sum() == pytest.approx(FLAT_CHANCE, abs=1e-3)
+    # the central 95 % reach the line, and what was likeliest stays so
+    assert np.interp(0.025, np.cumsum(p), BIN_CENTRES_MM) < 0.5
+    assert p.argmax() == sure.argmax()
+    assert HIDDEN_CHANCE < FLAT_CHANCE
 
 
 def test_less_chance_of_a_misreading_is_taken_where_nothing_shows() -> None:

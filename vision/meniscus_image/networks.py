@@ -23,6 +23,7 @@ from vision.meniscus_image.features import (
     HIDDEN_COOLING,
     is_hard,
     is_hidden,
+    maybe_flat,
     offset_net_facts,
     row_net_facts,
     standardised,
@@ -125,8 +126,9 @@ def offset_posterior(
     if hidden:
         heat *= HIDDEN_COOLING
     here = np.clip(said[-1] / cooled["here"], -_SUREST, _SUREST)
-    return OffsetPosterior(_softmax(said[:-1], heat), float(np.exp(here) / TAUGHT_ODDS), hidden,
-                           swallows_a_colour(look.seen))
+    offset = _softmax(said[:-1], heat)
+    return OffsetPosterior(maybe_flat(offset) if hidden else offset,
+                           float(np.exp(here) / TAUGHT_ODDS), hidden, swallows_a_colour(look.seen))
 
 
 def filled(view: np.ndarray) -> np.ndarray:
