@@ -26,7 +26,8 @@ def pytest_xdist_auto_num_workers(config: pytest.Config) -> Generator[None, int,
     """One worker more than processors: those that drive a browser often wait for a page, and
     the others work in the meantime."""
     workers = yield
-    return workers if config.option.markexpr == "quick" else workers + 1
+    told = "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ
+    return workers if told or config.option.markexpr == "quick" else workers + 1
 
 
 def pytest_collection_finish() -> None:
@@ -39,7 +40,7 @@ def pytest_collection_finish() -> None:
 
         number = int(os.environ["PYTEST_XDIST_WORKER"].removeprefix("gw"))
         if number >= drivers(int(os.environ["PYTEST_XDIST_WORKER_COUNT"])):
-            os.nice(5)
+            os.nice(3)
 
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``

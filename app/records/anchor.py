@@ -9,6 +9,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
+import tempfile
 from contextlib import suppress
 from dataclasses import asdict, dataclass
 from pathlib import Path
@@ -20,7 +22,7 @@ from app.records.engine import SMALLEST
 from app.records.errors import DamagedError
 from app.records.station_key import StationKey, anchor_signed
 from app.settings import key_file
-from vision.plain_file import open_plain, private_folder, write_whole
+from vision.plain_file import open_plain, private_folder
 
 #: Longer files are no anchor.
 _LONGEST = 2000
@@ -110,7 +112,16 @@ def write_anchor(file: Path, entry: int, head: str, key: StationKey) -> None:
         made = Anchor(entry, head, key.public, "")
         made = Anchor(entry, head, key.public, key.sign_anchor(_text(made)))
         private_folder(file.parent)
-        write_whole(file, json.dumps(asdict(made)).encode())
+        handle, part = tempfile.mkstemp(prefix=".anchor-", dir=file.parent)  # for this user only
+        try:
+            with open(handle, "w", encoding="utf-8") as stream:
+                json.dump(asdict(made), stream)
+                stream.flush()
+                os.fsync(stream.fileno())
+            os.replace(part, file)
+        except OSError:
+            Path(part).unlink(missing_ok=True)
+            raise
 
 
 def _text(anchor: Anchor) -> str:

@@ -65,7 +65,7 @@ def serve(command: list[str], port: int, data: Path, scheme: str = "http") -> It
     url = f"{scheme}://127.0.0.1:{port}"
     unseen = ssl._create_unverified_context()  # a certificate that nobody vouches for
     try:
-        for _ in range(300):
+        for _ in range(1800):  # it is ready within seconds where nothing else runs
             if process.poll() is not None:
                 break
             try:

@@ -88,7 +88,7 @@ def running(folder: Path, *more: str) -> Iterator[Station]:
             env={**os.environ, "PYTHONPATH": str(ROOT)})
     url = f"http://127.0.0.1:{port}"
     try:
-        for _ in range(600):
+        for _ in range(1800):
             try:
                 PageClient(url)
                 break

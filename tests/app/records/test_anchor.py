@@ -178,10 +178,12 @@ def test_writers_at_once_leave_the_anchor_at_the_end(ward):
 
 
 def test_an_anchor_that_cannot_be_written_keeps_no_entry_back(ward, monkeypatch):
+    from app.records import anchor
+
     def full(*_, **__):
         raise OSError(28, "no space")
 
-    monkeypatch.setattr("vision.plain_file.tempfile.mkstemp", full)
+    monkeypatch.setattr(anchor.tempfile, "mkstemp", full)
     store = Store.open(ward)
     assert store.add(reading("9", minutes=9)).number == 4
     assert store.verify().ok
