@@ -277,6 +277,36 @@ def test_a_camera_that_does_not_come_is_said(easy, visit, name: str, why: str) -
     expect(frame(page).get_by_role("button", name="Open the camera")).to_be_enabled()
 
 
+#: The live picture comes when ``window.late()`` is called; photos are frames of it.
+LATE = """delete window.ImageCapture;
+    const own = Object.getOwnPropertyDescriptor(HTMLMediaElement.prototype, 'srcObject');
+    Object.defineProperty(HTMLVideoElement.prototype, 'srcObject', {get: own.get, set(stream) {
+        if (stream) window.late = () => own.set.call(this, stream);
+        else own.set.call(this, stream); }});"""
+
+
+def test_a_press_before_the_first_picture_waits_for_it(easy, visit) -> None:
+    page = visit(easy, before=LATE)
+    open_camera(page)
+    hint = frame(page).locator("#hint")
+    frame(page).get_by_role("button", name="Take the photos").click()
+    expect(hint).to_have_text(re.compile("The camera is starting"))
+    script(page).evaluate("window.late()")
+    expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
+
+
+def test_a_picture_that_never_comes_is_said_and_can_be_asked_for_again(easy, visit) -> None:
+    page = visit(easy, before=LATE)
+    open_camera(page)
+    frame(page).get_by_role("button", name="Take the photos").click()
+    expect(frame(page).locator("#hint")).to_have_text(
+        re.compile("No picture has come from the camera"))
+    expect(frame(page).get_by_role("button", name="Take the photos")).to_be_enabled()
+    script(page).evaluate("window.late()")
+    frame(page).get_by_role("button", name="Take the photos").click()
+    expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
+
+
 def test_without_a_sensor_photos_are_taken_all_the_same(easy, visit) -> None:
     page = visit(easy, None)
     open_camera(page)

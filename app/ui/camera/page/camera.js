@@ -11,6 +11,8 @@ const BURST = 6, BURST_EVERY_MS = 90, STILLS = 3, STILL_MS = 4000;
 // Of a burst, so many become photos.
 const OF_BURST = 2;
 const WAIT_FOR_STILL_MS = 1500;
+// A camera takes a moment to start; a press before its first picture waits so long for it.
+const WAIT_FOR_PICTURE_MS = 2000;
 // Share of the screen's height that the picture takes: what to do and the button stay in sight.
 const PICTURE_SHARE = 0.56;
 const DRAW_EVERY_MS = 60;
@@ -259,6 +261,8 @@ ui.shoot.addEventListener('click', async () => {
   if (busy || !track) return;
   busy = ui.shoot.disabled = true;
   try {
+    await firstPicture();
+    if (!track) return;  // closed in the meantime
     ui.hint.textContent = 'Hold still.';
     const limit = performance.now() + WAIT_FOR_STILL_MS;
     let held = tilt();
@@ -278,11 +282,22 @@ ui.shoot.addEventListener('click', async () => {
     ui.open.hidden = true;  // the page takes over
     hand(bytes);
   } catch {
-    ui.hint.textContent = 'No photo came from the camera; press again.';
+    ui.hint.textContent = ui.video.videoWidth ? 'No photo came from the camera; press again.'
+      : 'No picture has come from the camera. Press again, or close the camera and open it anew.';
   } finally {
     busy = ui.shoot.disabled = false;
   }
 });
+
+/** Waits a moment for the first picture of a camera that is starting. */
+async function firstPicture() {
+  const come = () => ui.video.videoWidth > 0
+    && ui.video.readyState >= HTMLMediaElement.HAVE_CURRENT_DATA;
+  if (come()) return;
+  ui.hint.textContent = 'The camera is starting: the photos are taken as soon as its picture comes.';
+  const limit = performance.now() + WAIT_FOR_PICTURE_MS;
+  while (track && !come() && performance.now() < limit) await pause(40);
+}
 
 /** The largest stills that the phone gives, or frames of the live picture. */
 async function burst() {
