@@ -34,9 +34,9 @@ def crop(index: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     window: Window = (x - 110, y - 150, x + 110, y + 150)
     followed, send = [0], ChamberTracer._send
 
-    def counted(self, where, point, direction, weights, pixels):
+    def counted(self, where, point, direction, weights, share, pixels):
         before = sum(r.shape[1] for r, _ in self.queue[where])
-        send(self, where, point, direction, weights, pixels)
+        send(self, where, point, direction, weights, share, pixels)
         followed[-1] += sum(r.shape[1] for r, _ in self.queue[where]) - before
 
     with pytest.MonkeyPatch.context() as patch:

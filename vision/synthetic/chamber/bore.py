@@ -47,6 +47,11 @@ def scene_meniscus(scene: ChamberScene) -> MeniscusProfile:
     return meniscus_profile(radius, angle)
 
 
+def across_axis(o: Any, d: Any) -> tuple[Any, Any, Any]:
+    """Of rays square to the axis: direction squared, place times direction, place squared."""
+    return d[0] * d[0] + d[1] * d[1], o[0] * d[0] + o[1] * d[1], o[0] * o[0] + o[1] * o[1]
+
+
 class Bore:
     """Inner wall and surface of one scene on an array module."""
 
@@ -145,27 +150,23 @@ class Bore:
         return out
 
     # ------------------------------------------------------------ inner wall
-    def wall(self, o: Any, d: Any, inside: bool) -> Any:
-        """Distance to the inner wall from inside the bore or from the plastic (FAR: none)."""
+    def wall(self, o: Any, d: Any, inside: bool, across: tuple[Any, Any, Any] | None = None
+             ) -> Any:
+        """Distance to the inner wall from inside the bore or from the plastic (FAR: none).
+
+        ``across`` is what :func:`across_axis` says of the rays, where the caller has it.
+        """
+        dd, od, oo = across or across_axis(o, d)
+        if self.straight:
+            return self._straight_wall(dd, od, oo, inside)
         xp = self.xp
         best = None
         for z0, r0, z1, k in self.pieces:
             w = r0 + k * (o[2] - z0)
             s = k * d[2]
-            qa = d[0] * d[0] + d[1] * d[1] - s * s
-            qb = o[0] * d[0] + o[1] * d[1] - w * s
-            qc = o[0] * o[0] + o[1] * o[1] - w * w
+            qa, qb, qc = dd - s * s, od - w * s, oo - w * w
             disc = qb * qb - qa * qc
             root = xp.sqrt(xp.maximum(disc, 0))
-            # What is not met is put far away by adding: several times quicker than a choice.
-            if self.straight:
-                qa = xp.maximum(qa, 1e-9)
-                if inside:
-                    return (root - qb) / qa + _FAR * (disc <= 0)
-                # The later one counts where drops on the wall have turned a ray inwards.
-                near, later = -(qb + root) / qa, (root - qb) / qa
-                return xp.minimum(near + _FAR * ((disc <= 0) | (near <= 2e-3)),
-                                  later + _FAR * ((disc <= 0) | (later <= 2e-3)))
             qa = xp.where(xp.abs(qa) < 1e-9, 1e-9, qa)
             for candidate in (-(qb + root) / qa, (root - qb) / qa):
                 z = o[2] + candidate * d[2]
@@ -174,9 +175,28 @@ class Bore:
                 outward = x * d[0] + y * d[1] - k * (w + k * candidate * d[2]) * d[2]
                 ok = ((disc > 0) & (candidate > 2e-3) & (z > z0 - 1e-3) & (z < z1 + 1e-3)
                       & ((outward > 0) if inside else (outward < 0)))
+                # What is not met is put far away by adding: several times quicker than a choice.
                 t = xp.abs(candidate) + _FAR * ~ok
                 best = t if best is None else xp.minimum(best, t)
         return best
+
+    def _straight_wall(self, dd: Any, od: Any, oo: Any, inside: bool) -> Any:
+        """The same for a cylinder."""
+        xp = self.xp
+        radius = xp.float32(self.pieces[0][1])
+        disc = od * od - dd * (oo - radius * radius)
+        root = xp.sqrt(xp.maximum(disc, 0))
+        dd = xp.maximum(dd, 1e-9)
+        missed = disc <= 0
+        if inside:
+            return (root - od) / dd + _FAR * missed
+        near = -(od + root) / dd
+        out = near + _FAR * (missed | (near <= 2e-3))
+        # The later one counts where drops on the wall have turned a ray inwards.
+        again = xp.nonzero(~missed & (near <= 2e-3))[0]
+        later = (root.take(again) - od.take(again)) / dd.take(again)
+        out[again] = later + _FAR * (later <= 2e-3)
+        return out
 
     def wall_normal(self, x: Any, y: Any, z: Any) -> tuple[Any, Any, Any]:
         """Unit normal of the inner wall, away from the axis."""

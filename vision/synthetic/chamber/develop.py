@@ -9,6 +9,9 @@ import numpy as np
 
 from vision.synthetic.chamber.model import Capture
 
+#: Pixels developed at a time on a processor.
+BAND = 16_000
+
 
 def margin_px(capture: Capture) -> int:
     """How far a pixel's value reaches into its neighbourhood."""
@@ -77,28 +80,46 @@ def develop(light: Any, capture: Capture, seed: int, xp: Any,
     picture, for the vignette.
     """
     h, w = light.shape[:2]
-    x0, y0, width, height = place
     image = xp.minimum(light * float(capture.exposure), 4.0)
     image = gaussian(image, capture.blur_px, xp)
     if capture.motion_px >= 0.75:
         image = _shake(image, capture.motion_px, capture.motion_deg, xp)
+    source, grain = xp.random.default_rng(seed), None
+    if capture.noise_grain_px and (capture.read_noise or capture.shot_noise):
+        sigma = capture.noise_grain_px
+        grain = gaussian(source.standard_normal((h, w, 3), dtype=xp.float32), sigma, xp)
+        grain = grain * (2 * math.sqrt(math.pi) * max(sigma, 0.35))
+    curve = xp.asarray(_tone_curve(capture.contrast))
+    # Rows that stay near the processor; each pixel by itself.
+    step = max(BAND // w, 1) if xp is np else h
+    bands = [(i, min(i + step, h)) for i in range(0, h, step)]
+    tone = xp.zeros((h, w, 3), dtype=xp.float32)
+    for i, end in bands:
+        part = _exposed(image[i:end], capture, xp, (place[0], place[1] + i, *place[2:]))
+        if capture.read_noise or capture.shot_noise:
+            noise = (source.standard_normal(part.shape, dtype=xp.float32) if grain is None
+                     else grain[i:end])
+            part = part + noise * xp.sqrt(
+                capture.read_noise**2 + capture.shot_noise**2 * xp.clip(part, 0, 1))
+        at = xp.clip(part, 0, 1) * (len(curve) - 1) + 0.5
+        tone[i:end] = curve.take(at.astype(xp.int32))
+    if capture.halo:
+        tone = tone + capture.halo * (tone - gaussian(tone, 1.2, xp))
+    out = xp.zeros((h, w, 3), dtype=xp.uint8)
+    for i, end in bands:
+        out[i:end] = xp.clip(tone[i:end] * 255 + 0.5, 0, 255).astype(xp.uint8)
+    return out
+
+
+def _exposed(image: Any, capture: Capture, xp: Any,
+             place: tuple[float, float, float, float]) -> Any:
+    """Light with the lens's veil and vignette and the camera's white balance."""
+    h, w = image.shape[:2]
+    x0, y0, width, height = place
     if capture.veil:
         image = image * (1 - capture.veil) + capture.veil * 0.6 * float(capture.exposure)
     if capture.vignette:
         x = (xp.arange(w, dtype=xp.float32) + (x0 - width / 2)) / (width / 2)
         y = (xp.arange(h, dtype=xp.float32) + (y0 - height / 2)) / (height / 2)
         image = image * (1 - capture.vignette * 0.5 * (x * x + (y * y)[:, None]))[..., None]
-    image = image * xp.asarray(capture.white_balance, dtype=xp.float32)
-    if capture.read_noise or capture.shot_noise:
-        source = xp.random.default_rng(seed)
-        grain = source.standard_normal((h, w, 3), dtype=xp.float32)
-        if capture.noise_grain_px:
-            sigma = capture.noise_grain_px
-            grain = gaussian(grain, sigma, xp) * (2 * math.sqrt(math.pi) * max(sigma, 0.35))
-        grain *= xp.sqrt(capture.read_noise**2 + capture.shot_noise**2 * xp.clip(image, 0, 1))
-        image = image + grain
-    curve = xp.asarray(_tone_curve(capture.contrast))
-    tone = curve[(xp.clip(image, 0, 1) * (len(curve) - 1) + 0.5).astype(xp.int32)]
-    if capture.halo:
-        tone = tone + capture.halo * (tone - gaussian(tone, 1.2, xp))
-    return xp.clip(tone * 255 + 0.5, 0, 255).astype(xp.uint8)
+    return image * xp.asarray(capture.white_balance, dtype=xp.float32)

@@ -121,16 +121,17 @@ def distance_field(hand: Lettering, signs: str = SIGNS) -> np.ndarray:
     xs = (np.arange(COLS) + 0.5) / COLS * hand.advance - hand.gap / 2
     gx, gy = np.meshgrid(xs, ys)
     gx = gx - hand.slant * (gy - 0.5)
-    points = np.stack([gx.ravel(), gy.ravel()], 1).astype(np.float32)
+    px, py = (g.ravel()[:, None].astype(np.float32) for g in (gx, gy))
     fields = []
     for sign in signs:
-        best = np.full(len(points), 9.0, np.float32)
+        best = np.full(px.size, 9.0, np.float32)
         for path in strokes(sign, hand):
-            a, d = path[:-1].astype(np.float32), np.diff(path, axis=0).astype(np.float32)
-            length2 = np.maximum((d**2).sum(1), 1e-12)
-            rel = points[:, None, :] - a[None]
-            t = np.clip((rel * d[None]).sum(2) / length2, 0, 1)
-            gap = rel - t[..., None] * d[None]
-            best = np.minimum(best, np.sqrt((gap**2).sum(2).min(1)))
+            (ax, ay), (dx, dy) = path[:-1].astype(np.float32).T, np.diff(path, axis=0).astype(
+                np.float32).T
+            length2 = np.maximum(dx**2 + dy**2, 1e-12)
+            rx, ry = px - ax, py - ay
+            t = np.clip((rx * dx + ry * dy) / length2, 0, 1)
+            gap2 = (rx - t * dx) ** 2 + (ry - t * dy) ** 2
+            best = np.minimum(best, np.sqrt(gap2.min(1)))
         fields.append(best.reshape(ROWS, COLS))
     return np.stack(fields).astype(np.float32)

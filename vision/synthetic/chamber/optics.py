@@ -35,21 +35,33 @@ def fresnel(cos_in: Any, eta: Any, xp: Any) -> tuple[Any, Any]:
     return 0.5 * (across * across + along * along), cos_out
 
 
-def split(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any]:
-    """Refracted and reflected directions and the reflected share at an interface.
+def meet(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any]:
+    """What of a ray's light an interface mirrors, with what its new directions are made from.
 
     ``direction`` and ``normal`` are triples of equally shaped arrays of unit
-    length; the normal may point to either side.  Returns (refracted triple,
-    reflected triple, share).  Snell's law in vector form; the refracted
-    direction is meaningless where the share is 1.
+    length; the normal may point to either side.  Returns the cosine between the two
+    (with its sign), the cosine of the refracted ray, and the reflected share.
     """
-    dx, dy, dz = direction
-    nx, ny, nz = normal
-    along = dx * nx + dy * ny + dz * nz
-    cos_in = xp.minimum(xp.abs(along), 1.0)
-    share, cos_out = fresnel(cos_in, eta, xp)
+    along = direction[0] * normal[0] + direction[1] * normal[1] + direction[2] * normal[2]
+    share, cos_out = fresnel(xp.minimum(xp.abs(along), 1.0), eta, xp)
+    return along, cos_out, share
+
+
+def refracted(direction: Any, normal: Any, eta: Any, along: Any, cos_out: Any, xp: Any) -> Any:
+    """Where the light goes behind the interface (Snell's law in vector form); meaningless where
+    all of it is reflected.  ``along`` and ``cos_out`` as from :func:`meet`."""
     k = xp.copysign(cos_out, along) - eta * along
-    refracted = (eta * dx + k * nx, eta * dy + k * ny, eta * dz + k * nz)
+    return tuple(eta * d + k * n for d, n in zip(direction, normal, strict=True))
+
+
+def reflected(direction: Any, normal: Any, along: Any) -> Any:
+    """Where the mirrored light goes; ``along`` as from :func:`meet`."""
     twice = -2.0 * along
-    reflected = (dx + twice * nx, dy + twice * ny, dz + twice * nz)
-    return refracted, reflected, share
+    return tuple(d + twice * n for d, n in zip(direction, normal, strict=True))
+
+
+def split(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any]:
+    """Refracted triple, reflected triple and reflected share at an interface, all three at once."""
+    along, cos_out, share = meet(direction, normal, eta, xp)
+    return (refracted(direction, normal, eta, along, cos_out, xp),
+            reflected(direction, normal, along), share)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
+from functools import partial
 from typing import Any
 
 import numpy as np
@@ -12,12 +13,14 @@ from vision.synthetic.chamber.camera import View, view_of
 from vision.synthetic.chamber.develop import develop, margin_px
 from vision.synthetic.chamber.model import ChamberScene
 from vision.synthetic.chamber.room import FAR, RoomShader
-from vision.synthetic.chamber.tracer import ChamberTracer
+from vision.synthetic.chamber.tracer import BATCH, ChamberTracer
 
 #: Kind of pixel that shows the tube (the room's kinds are in ``room``).
 TUBE = 9
-#: Rays handled at a time: small enough for a processor's cache.
-CHUNK_NUMPY, CHUNK_DEVICE = 40_000, 2_000_000
+#: Rays handled at a time on a graphics card; a processor takes ``BATCH``.
+BATCH_DEVICE = 2_000_000
+#: Batches of rays that are traced together: where few are left of each they join.
+TOGETHER = 3
 #: Where the rays of a pixel pierce it, by their number.
 PIERCED = {
     1: ((0.0, 0.0),),
@@ -40,9 +43,10 @@ class Painter:
 
     def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int) -> None:
         self.xp, self.view, self.scene = xp, view, scene
+        self.chunk = BATCH if xp is np else BATCH_DEVICE
         self.room = RoomShader(scene, xp)
         footprint = scene.camera.distance_mm / view.focal_px / math.sqrt(samples)
-        self.tracer = ChamberTracer(scene, self.room, xp, footprint)
+        self.tracer = ChamberTracer(scene, self.room, xp, footprint, self.chunk)
         #: Every chamber in the picture: where it hangs, its outside and its inside.
         self.chambers = [((0.0, 0.0, 0.0), self.room, self.tracer)]
         if scene.neighbour is not None:
@@ -51,8 +55,8 @@ class Painter:
             offset = (*scene.neighbour_mm, scene.middle_mm - other.middle_mm)
             # The room's origin stays on the first chamber.
             room = RoomShader(other, xp, (offset[0], offset[1], 0.0))
-            self.chambers.append((offset, room, ChamberTracer(other, room, xp, footprint)))
-        self.chunk = CHUNK_NUMPY if xp is np else CHUNK_DEVICE
+            tracer = ChamberTracer(other, room, xp, footprint, self.chunk)
+            self.chambers.append((offset, room, tracer))
 
     def rays(self, x: Any, y: Any) -> Any:
         """Unit directions (3, N) of pixel positions, chamber's frame."""
@@ -84,10 +88,11 @@ class Painter:
                 hits = xp.concatenate([hit for hit, _ in waiting])
                 starts = xp.concatenate([start for _, start in waiting], axis=1)
                 kind[hits] = TUBE
-                for i in range(0, hits.shape[0], self.chunk):
-                    hit = hits[i:i + self.chunk]
+                some = TOGETHER * self.chunk
+                for i in range(0, hits.shape[0], some):
+                    hit = hits[i:i + some]
                     colour[:, hit], faint[:, hit] = self._trace(
-                        starts[:, i:i + self.chunk], tracer,
+                        starts[:, i:i + some], tracer,
                         None if chosen is None else chosen.take(hit))
         return colour, faint, kind
 
@@ -102,16 +107,31 @@ class Painter:
         whose = xp.full(n, -1, dtype=xp.int8)
         for i, (offset, _, tracer) in enumerate(self.chambers):
             self._meet(tuple(o[k] - offset[k] for k in range(3)), d, tracer, met, whose, i)
-        colour, far, kind = self.room.shade(tuple(o), tuple(d), met)  # type: ignore[arg-type]
+        within = partial(self._within, x, y)
+        colour, far, kind = self.room.shade(tuple(o), tuple(d), met,  # type: ignore[arg-type]
+                                            within)
         for offset, room, _ in self.chambers[1:]:
             here = [o[k] - offset[k] for k in range(3)]
-            room.shade_rounds(tuple(here), tuple(d), colour, far, kind)  # type: ignore[arg-type]
+            room.shade_rounds(
+                tuple(here), tuple(d), colour, far, kind,  # type: ignore[arg-type]
+                lambda corners, at=offset: within(corners + np.array(at)))  # type: ignore[misc]
         tubes = []
         for i, (offset, _, _) in enumerate(self.chambers):
             hit = xp.nonzero((whose == i) & (far >= met))[0]
             tubes.append((hit, xp.stack([*((o[k] - offset[k]).take(hit) for k in range(3)),
                                          *(c.take(hit) for c in d), met.take(hit)])))
         return colour, kind, tubes
+
+    def _within(self, x: Any, y: Any, corners: np.ndarray) -> Any:
+        """Which pixel positions lie in the frame round (M, 3) corners; None where one of them
+        is beside or behind the camera."""
+        view = self.view
+        if ((corners - view.centre) @ view.axes[2]).min() < 1.0:
+            return None
+        (x0, y0), (x1, y1) = (f(view.project(corners), axis=0) for f in (np.min, np.max))
+        if float(y.max()) < y0 - 1 or float(y.min()) > y1 + 1:
+            return self.xp.zeros(0, dtype=self.xp.int32)
+        return self.xp.nonzero((x > x0 - 1) & (x < x1 + 1) & (y > y0 - 1) & (y < y1 + 1))[0]
 
     def _meet(self, o: Any, d: Any, tracer: ChamberTracer, met: Any, whose: Any,
               number: int) -> None:

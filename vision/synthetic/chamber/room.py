@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import itertools
 import math
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -14,6 +16,8 @@ from vision.synthetic.chamber.model import AreaLight, ChamberScene
 WALL, PANEL, ROD, BOX, LID, COLLAR, STEM = 0, 1, 2, 3, 4, 5, 6
 FAR = 1e9
 Triple = tuple[Any, Any, Any]
+#: Which rays may meet what lies between corners: their numbers, or None where that is not known.
+Within = Callable[[np.ndarray], Any]
 
 
 def direction_of(light: AreaLight) -> np.ndarray:
@@ -80,25 +84,36 @@ class RoomShader:
         up = xp.clip(0.5 + d[2] * float(room.horizon), 0, 1)
         up = room.floor_ambient + (1.0 - room.floor_ambient) * up
         out = [up * float(a) for a in room.ambient]
-        if self.lamps:
-            az = xp.arctan2(d[0], -d[1])
-            el = xp.arcsin(xp.clip(d[2], -1, 1))
-            for _, _, light in self.lamps:
-                soft = 1.0 / math.radians(light.edge_deg)
-                gap = xp.abs(az - math.radians(light.azimuth_deg))
-                gap = xp.minimum(gap, 2 * math.pi - gap)
-                h = math.radians(light.half_height_deg) - xp.abs(
-                    el - math.radians(light.elevation_deg))
-                w = math.radians(light.half_width_deg) - gap
-                inside = xp.clip(0.5 + soft * h, 0, 1) * xp.clip(0.5 + soft * w, 0, 1)
-                if light.bars > 1:
-                    pane = 2 * math.radians(light.half_width_deg) / light.bars
-                    at = (w + 10 * pane) / pane
-                    bar = xp.abs(at - xp.floor(at + 0.5)) * pane
-                    inside = inside * xp.clip(0.5 + soft * (bar - 0.06 * pane), 0, 1)
-                for k in range(3):
-                    out[k] = out[k] + inside * float(light.radiance[k])
+        for _, _, light in self.lamps:
+            self._lamp(d, light, out)
         return tuple(xp.maximum(c, 0) * self.gain for c in out)  # type: ignore[return-value]
+
+    def _lamp(self, d: Triple, light: AreaLight, out: list[Any]) -> None:
+        """Add a lamp's light for directions (room's frame) that meet it or its soft edge."""
+        xp = self.xp
+        reach = math.radians(light.half_height_deg + 0.51 * light.edge_deg)
+        middle = math.radians(light.elevation_deg)
+        # Angles are dear: they are worked out for the band of heights in which it stands only.
+        low, high = (math.sin(min(max(middle + way * reach, -math.pi / 2), math.pi / 2))
+                     for way in (-1, 1))
+        band = xp.nonzero((d[2] > low - 1e-5) & (d[2] < high + 1e-5))[0]
+        if not band.shape[0]:
+            return
+        az = xp.arctan2(d[0].take(band), -d[1].take(band))
+        el = xp.arcsin(xp.clip(d[2].take(band), -1, 1))
+        soft = 1.0 / math.radians(light.edge_deg)
+        gap = xp.abs(az - math.radians(light.azimuth_deg))
+        gap = xp.minimum(gap, 2 * math.pi - gap)
+        h = math.radians(light.half_height_deg) - xp.abs(el - middle)
+        w = math.radians(light.half_width_deg) - gap
+        inside = xp.clip(0.5 + soft * h, 0, 1) * xp.clip(0.5 + soft * w, 0, 1)
+        if light.bars > 1:
+            pane = 2 * math.radians(light.half_width_deg) / light.bars
+            at = (w + 10 * pane) / pane
+            bar = xp.abs(at - xp.floor(at + 0.5)) * pane
+            inside = inside * xp.clip(0.5 + soft * (bar - 0.06 * pane), 0, 1)
+        for k in range(3):
+            out[k][band] += inside * float(light.radiance[k])
 
     def lit(self, normal: Triple, shade: list[Any] | None = None) -> Triple:
         """Light arriving on a matt surface (room's frame), scaled to the exposure."""
@@ -115,11 +130,14 @@ class RoomShader:
         return tuple(c * self.gain for c in out)  # type: ignore[return-value]
 
     # ---------------------------------------------------------------- shading
-    def shade(self, origin: Triple, direction: Triple, met: Any = None) -> tuple[Any, Any, Any]:
+    def shade(self, origin: Triple, direction: Triple, met: Any = None,
+              within: Within | None = None) -> tuple[Any, Any, Any]:
         """Colour, distance and kind of what each ray meets: (3, N), (N,), (N,) arrays.
 
         ``met`` (N,) is where a tube ends a ray's way (``FAR``: nowhere): the wall and all else
-        behind it stay out of the colours, and ``met`` stays its distance.
+        behind it stay out of the colours, and ``met`` stays its distance.  ``within`` tells
+        which rays may meet what lies between (M, 3) corners (the chamber's frame, before the
+        offset): a cheap answer saves asking each ray.
         """
         xp, room = self.xp, self.scene.room
         o, d = self.moved(origin), self.turned(direction)
@@ -152,18 +170,45 @@ class RoomShader:
             far[hit] = th
         if room.panel is not None:
             self._panel(o, d, colour, far, kind)
+        seen = (colour, far, kind)
         for box in room.boxes:
-            self._box(o, d, box, colour, far, kind)
+            self._some(within, self._corners(np.array([box.low, box.high])), self._box, o, d, box,
+                       seen)
         for rod in room.rods:
-            self._rod(o, d, rod, colour, far, kind)
-        self.shade_rounds(origin, direction, colour, far, kind)
+            ends = np.array([rod.start, rod.end])
+            span = np.array([ends.min(0) - rod.radius_mm, ends.max(0) + rod.radius_mm])
+            self._some(within, self._corners(span), self._rod, o, d, rod, seen)
+        self.shade_rounds(origin, direction, colour, far, kind, within)
         return colour, far, kind
 
+    def _corners(self, span: np.ndarray) -> np.ndarray:
+        """(8, 3) corners of a block of the room's frame, in that of the rays."""
+        corners = np.array(list(itertools.product(*span.T))) @ np.array(self.to_room)
+        return corners + np.array([0.0, 0.0, self.middle]) - np.array(self.offset)
+
+    def _some(self, within: Within | None, corners: np.ndarray, shade: Any, o: Triple, d: Triple,
+              part: Any, seen: tuple[Any, Any, Any]) -> None:
+        """``shade`` a part for those rays that may meet it."""
+        which = within(corners) if within else None
+        if which is None:
+            shade(o, d, part, *seen)
+        elif which.shape[0]:
+            colour, far, kind = seen
+            few = (self.xp.stack([c.take(which) for c in colour]), far.take(which),
+                   kind.take(which))
+            shade(tuple(c.take(which) for c in o), tuple(c.take(which) for c in d), part, *few)
+            for k in range(3):
+                colour[k, which] = few[0][k]
+            far[which], kind[which] = few[1], few[2]
+
     def shade_rounds(self, origin: Triple, direction: Triple, colour: Any, far: Any,
-                     kind: Any) -> None:
+                     kind: Any, within: Within | None = None) -> None:
         """Put this chamber's lid, collar and stem into what rays see, where they are nearer."""
         for part in self.rounds:
-            self._round(origin, direction, part, colour, far, kind)
+            _, radius, low, high, _ = part
+            span = np.array([[-radius, -radius, low], [radius, radius, high]])
+            corners = np.array(list(itertools.product(*span.T)))
+            self._some(within, corners, self._round, origin, direction, part, (colour, far, kind))
 
     def _pattern(self, u: Any, v: Any, name: str, size: float, x: float) -> Any:
         """Share (0..1) of the pattern's colour at panel places (mm)."""
@@ -255,32 +300,40 @@ class RoomShader:
         mirror = (d[0] - 2 * along * normal[0], d[1] - 2 * along * normal[1],
                   d[2] - 2 * along * normal[2])
         shine = self.surroundings(mirror)
-        grazing = (1.0 - self.xp.minimum(self.xp.abs(along), 1.0)) ** 5
+        steep = 1.0 - self.xp.minimum(self.xp.abs(along), 1.0)
+        grazing = steep * steep
+        grazing = grazing * grazing * steep
         share = gloss + (1 - gloss) * 0.5 * grazing
         for k in range(3):
             colour[k, hit] = (1 - share) * float(rgb[k]) * light[k] + share * shine[k]
 
     def _box(self, o: Triple, d: Triple, box: Any, colour: Any, far: Any, kind: Any) -> None:
         xp = self.xp
-        enter, leave = None, None
-        axis = xp.zeros(d[0].shape, dtype=xp.int8)
-        for k in range(3):
-            safe = xp.where(xp.abs(d[k]) < 1e-6, 1e-6, d[k])
-            a, b = (box.low[k] - o[k]) / safe, (box.high[k] - o[k]) / safe
+        # Slab by slab: most rays are past it sideways, and need not be asked about its height.
+        some, enter, leave, axis = None, None, None, None
+        for k in (0, 1, 2):
+            dk, ok = (d[k], o[k]) if some is None else (d[k].take(some), o[k].take(some))
+            safe = xp.where(xp.abs(dk) < 1e-6, 1e-6, dk)
+            a, b = (box.low[k] - ok) / safe, (box.high[k] - ok) / safe
             near, out = xp.minimum(a, b), xp.maximum(a, b)
             if enter is None:
-                enter, leave = near, out
+                enter, leave, axis = near, out, xp.zeros(near.shape, dtype=xp.int8)
             else:
                 axis = xp.where(near > enter, k, axis).astype(xp.int8)
                 enter, leave = xp.maximum(enter, near), xp.minimum(leave, out)
-        assert enter is not None
-        hit = xp.nonzero((enter > 1e-3) & (enter < leave) & (enter < far))[0]
-        if not hit.shape[0]:
-            return
-        dirs = tuple(d[k][hit] for k in range(3))
-        normal = tuple(xp.where(axis[hit] == k, -xp.sign(dirs[k]), 0.0) for k in range(3))
+            if k:
+                nearest = far if some is None else far.take(some)
+                left = (enter < leave) & (enter < nearest) & (leave > 1e-3)
+                left = xp.nonzero(left if k == 1 else left & (enter > 1e-3))[0]
+                if not left.shape[0]:
+                    return
+                some = left if some is None else some.take(left)
+                enter, leave, axis = enter.take(left), leave.take(left), axis.take(left)
+        hit = some
+        dirs = tuple(d[k].take(hit) for k in range(3))
+        normal = tuple(xp.where(axis == k, -xp.sign(dirs[k]), 0.0) for k in range(3))
         self._paint(hit, normal, box.rgb, 0.03, dirs, colour)  # type: ignore[arg-type]
-        far[hit] = enter[hit]
+        far[hit] = enter
         kind[hit] = BOX
 
     def _rod(self, o: Triple, d: Triple, rod: Any, colour: Any, far: Any, kind: Any) -> None:
@@ -336,13 +389,23 @@ class RoomShader:
         """A solid cylinder on the chamber's axis (rays in the chamber's frame)."""
         xp = self.xp
         code, radius, low, high, rgb = part
-        aside = o[0] * d[1] - o[1] * d[0]
-        near = xp.nonzero(aside * aside < radius**2 * 1.01 * (d[0] * d[0] + d[1] * d[1]) + 1e-3)[0]
+        # Few rays rise or sink enough to reach its height while they are near the axis.
+        qa = d[0] * d[0] + d[1] * d[1]
+        climb = (low + high) / 2 - o[2]
+        away = xp.maximum(xp.abs(climb) - (high - low) / 2, 0.0)
+        reach2 = 2.1 * (o[0] * o[0] + o[1] * o[1] + radius**2)
+        near = xp.nonzero((d[2] * d[2] * reach2 >= away * away * qa)
+                          & ((d[2] * climb > 0) | (away <= 0.01)))[0]
         if not near.shape[0]:
             return
-        qa = (d[0] * d[0] + d[1] * d[1]).take(near) + 1e-12
-        qb = (o[0] * d[0] + o[1] * d[1]).take(near)
-        x, y, z, dz = o[0].take(near), o[1].take(near), o[2].take(near), d[2].take(near)
+        x, y, dx, dy, qa = (a.take(near) for a in (o[0], o[1], d[0], d[1], qa))
+        aside = x * dy - y * dx
+        some = xp.nonzero(aside * aside < radius**2 * 1.01 * qa + 1e-3)[0]
+        if not some.shape[0]:
+            return
+        near, x, y, dx, dy, qa = (a.take(some) for a in (near, x, y, dx, dy, qa))
+        qa, qb = qa + 1e-12, x * dx + y * dy
+        z, dz = o[2].take(near), d[2].take(near)
         disc = qb * qb - qa * (x * x + y * y - radius**2)
         root = xp.sqrt(xp.maximum(disc, 0))
         enter, leave = -(qb + root) / qa, (root - qb) / qa
