@@ -269,7 +269,7 @@ PANEL_FACES_SD_DEG = 20.0 / math.sqrt(3.0)
 #: Probability that an edge which is not upright runs along the wall or square to it; how far such
 #: an edge is off level as seen, with what is not known of the vertical, and how far beds and
 #: shelves are turned against the wall (deg, one standard deviation).  Our assumptions.
-ROOM_EDGE_P, LEVEL_EDGE_SD_DEG, ROOM_SQUARE_SD_DEG = 0.4, 1.5, 2.0
+ROOM_EDGE_P, LEVEL_EDGE_SD_DEG, ROOM_SQUARE_SD_DEG = 0.6, 1.5, 2.0
 #: Probability that the edges of a photo say nothing of its room, however well they go together.
 #: Our assumption: of 45 drawn rooms 3 were off by more than twice what their edges alone say.
 EDGES_MISLEAD_P = 0.1

@@ -87,3 +87,38 @@ def test_a_depth_square_to_the_wall_places_the_landmark_where_it_is():
     assert told.offset_mm == pytest.approx(80.0, abs=0.01)
     by_axis = Scenario(0.0, 1100.0, told.gravity, told.zero, told.landmark)
     assert abs(by_axis.offset_mm - 80.0) > 15
+
+
+def hung_picture(rotation: np.ndarray, roll_deg: float, colour: tuple[int, int, int]) -> np.ndarray:
+    """(750, 1000, 3) a wall with one picture, off level by ``roll_deg``, above the eye."""
+    picture = np.full((750, 1000, 3), 200, np.uint8)
+    c, s = np.cos(np.radians(roll_deg)), np.sin(np.radians(roll_deg))
+    turn = np.array([[c, s], [-s, c]])
+    flat = np.array([[-200.0, -80], [200, -80], [200, 80], [-200, 80]]) @ turn
+    corners = np.column_stack([flat[:, 0], flat[:, 1] - 330, np.full(4, 1200.0)])
+    px = cv2.projectPoints(corners, cv2.Rodrigues(rotation)[0], np.zeros(3), CAMERA, None)[0]
+    cv2.fillPoly(picture, [np.rint(px * 16).astype(np.int32)], colour, cv2.LINE_AA, shift=4)
+    return picture
+
+
+@pytest.mark.parametrize("roll_deg", [-6.0, -4.0, 4.0, 6.0, 8.0])
+def test_a_crooked_picture_leaves_the_truth_possible(roll_deg):
+    """It reads as a wall turned by as much over the sine of its height, by 13 degrees in one room;
+    that its sides are not plumb shows it."""
+    rotation = looking(10.0, -8.0)
+    seen = facing_of(hung_picture(rotation, roll_deg, (30, 90, 190)), CAMERA, rotation[:, 1], None,
+                     None, 60.0)
+    assert seen.edges == 2
+    for side in (TURNS_DEG <= 10.0, TURNS_DEG >= 10.0):
+        assert seen.probability[side].sum() > 0.05
+    assert sd_deg(seen) > 0.8 * AXIS_SD_DEG
+
+
+def test_a_straight_picture_tells_and_each_of_its_edges_once():
+    """In all three colour planes it is seen; a witness may not speak three times."""
+    rotation = looking(10.0, -8.0)
+    grey, coloured = (facing_of(hung_picture(rotation, 0.0, c), CAMERA, rotation[:, 1], None, None,
+                                60.0) for c in ((60, 60, 60), (30, 90, 190)))
+    assert grey.edges == coloured.edges == 2
+    assert coloured.probability == pytest.approx(grey.probability, abs=2e-3)
+    assert np.degrees(coloured.turn_rad) > 2.0
