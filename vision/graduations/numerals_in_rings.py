@@ -106,11 +106,14 @@ def _beside(azimuth: np.ndarray, core_rad: tuple[float, float]) -> np.ndarray:
 
 def _broken_at(strips: _Strips) -> list[int]:
     """Columns in the middle of what may be the common break of the rings, the emptiest first."""
-    if not np.isfinite(strips.ink).any():
+    from scipy.ndimage import uniform_filter1d
+
+    seen = np.isfinite(strips.ink).any(axis=0)
+    if not seen.any():
         return []
-    usual = np.nanmedian(np.clip(strips.ink, -0.5, 1.5), axis=0)
-    wide = strips.columns(1.0)
-    smooth = np.convolve(np.pad(usual, wide // 2, mode="edge"), np.ones(wide) / wide, "valid")
+    usual = np.ones(len(seen))
+    usual[seen] = np.nanmedian(np.clip(strips.ink[:, seen], -0.5, 1.5), axis=0)
+    smooth = uniform_filter1d(usual, strips.columns(1.0), mode="nearest")
     low = np.flatnonzero(smooth < _BROKEN)
     runs = [run for run in np.split(low, np.flatnonzero(np.diff(low) > 1) + 1)
             if len(run) >= strips.columns(_LEAST_BREAK_MM)]

@@ -219,7 +219,7 @@ def variants(seed: int) -> Iterator[ChamberScene]:
     dark = rng.random() < DARK
     if dark:
         scene = replace(scene, fluid=dark_fluid(scene.fluid, rng))
-    steep, wettest = {"easy": (6, 58), "hard": (31, 20)}.get(tier, (15, 42))
+    steep, wettest = {"easy": (6.0, 58), "hard": (31.0, 20)}.get(tier, (15.0, 42))
     heights = [m.height_mm for m in scale.marks]
     for k in range(VARIANTS):
         one = scene
