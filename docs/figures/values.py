@@ -19,6 +19,7 @@ from vision.imaging import photo
 from vision.lesson.level import BedView, level_threshold
 from vision.lesson.parallax import EyeView, eye_reading, lesson_scale
 from vision.lesson.two_looks import TwoLooks, angle_between_deg, crossing
+from vision.meniscus_image.features import FLAT_CHANCE, FLAT_RISE_MM
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD
 from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
@@ -172,6 +173,12 @@ def scene_capillary_length() -> str:
 @figure
 def least_light() -> str:
     return f"{100 * LEAST_WEIGHT:g} %"
+
+
+@figure
+def flat_chance() -> str:
+    return (f"{FLAT_CHANCE:.0%}".replace("%", " %") + " stays that there is none: the surface then "
+            f"lies within {FLAT_RISE_MM:g} mm of the line")
 
 
 @figure
