@@ -14,7 +14,7 @@ from PIL import Image, ImageDraw, ImageFont
 from vision.graduations.fit import GraduationFit, fit_graduations
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.numeral_reader import read_numerals
-from vision.graduations.numerals_in_rings import patches_in_rings, runs_round
+from vision.graduations.numerals_in_rings import patches_in_rings
 from vision.scale_file.scale import parse_scale
 
 SIZE, FOCAL, PX_MM = (480, 900), 1100.0, 12.0
@@ -73,7 +73,7 @@ def fitted(at_deg: float, reach_deg: float = 80.0, tall_mm: float = 3.0, free_mm
 def test_numbers_are_read_where_the_rings_are_broken(at_deg):
     """Marks that run round have no end beside which a number could stand: none was looked for."""
     fit = fitted(at_deg)
-    assert runs_round(fit)
+    assert fit.runs_round("long")
     side, patches = patches_in_rings(fit, LABELLED)[0]
     assert side == (-1 if at_deg < -10 else side)
     texts = [SCALE.marks[i].text for i in LABELLED]
@@ -100,7 +100,7 @@ def test_marks_with_ends_have_no_numbers_in_them():
     camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
     grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE))
     fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and not runs_round(fit)
+    assert fit is not None and not fit.runs_round("long")
     assert patches_in_rings(fit, LABELLED) == []
 
 
@@ -111,7 +111,7 @@ def test_unbroken_rings_show_no_number():
     grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm,
                       printed(SCALE, short=(-reach, reach), long=(-reach, reach)))
     fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and runs_round(fit)
+    assert fit is not None and fit.runs_round("long")
     for _, patches in patches_in_rings(fit, LABELLED):
         read = read_numerals(patches, [["5", "10"]] * len(patches)).patches
         assert not any(p.text and p.confidence > 0.5 for p in read)

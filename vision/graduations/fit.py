@@ -36,7 +36,14 @@ from vision.graduations.wall import (
 )
 from vision.imaging.picture import Picture
 from vision.imaging.work import Work
-from vision.parameters import BETTER_ROW_NATS, CLEAR_RESIDUAL, CLEAR_SEEN, LEAST_LIGHTNESS
+from vision.parameters import (
+    ALL_ROUND_DEG,
+    BETTER_ROW_NATS,
+    CLEAR_RESIDUAL,
+    CLEAR_SEEN,
+    LEAST_LIGHTNESS,
+    RING_DEG,
+)
 from vision.scale_file.scale import Scale
 
 #: A whole photo's focal length was never found so many standard uncertainties too short.
@@ -125,6 +132,16 @@ class GraduationFit:
         """
         return lightness(self.grey, self.pose, self.samples, self.used,
                          self.height_mm) >= LEAST_LIGHTNESS
+
+    def reach_deg(self, length: str) -> tuple[float, float]:
+        """Azimuth of the left and the right end of marks that are "long" or "short"."""
+        left, right = self.long_rad if length == "long" else self.core_rad
+        return float(np.degrees(left)), float(np.degrees(right))
+
+    def runs_round(self, length: str) -> bool:
+        """Whether marks of that length are taken to run right round the tube."""
+        left, right = self.reach_deg(length)
+        return right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG
 
     @property
     def pitch_px(self) -> float:

@@ -164,8 +164,9 @@ def _in_the_inks_colour(fit: GraduationFit) -> GraduationFit | None:
             fit.samples.azimuth_rad[core]).depth))
 
     looks = [fit.picture.look(name) for name in ("red", "green", "blue")]
-    best = max(looks, key=depth)
-    return replace(fit, grey=best) if depth(best) > _CLEARER * depth(fit.grey) else None
+    depths = [depth(look) for look in looks]
+    best = int(np.argmax(depths))
+    return replace(fit, grey=looks[best]) if depths[best] > _CLEARER * depth(fit.grey) else None
 
 
 def _together(fit: GraduationFit, found: NumberingVerdict) -> bool:

@@ -7,11 +7,13 @@ out, since a reader of digits would see a minus in it.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.graduations.unrolled_samples import sample
-from vision.parameters import ALL_ROUND_DEG, RING_DEG
+from vision.parameters import RING_DEG
 
 #: Half the height of a patch; how far either side of a mark its stroke reaches, and from where to
 #: where it is looked for ink that is none of the stroke's.
@@ -32,12 +34,6 @@ _LEAST_LEVELS = 5.0
 _LIMIT_RAD = np.radians(70.0)
 
 
-def runs_round(fit: GraduationFit) -> bool:
-    """Whether the labelled marks run right round the tube."""
-    left, right = np.degrees(fit.long_rad)
-    return bool(right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG)
-
-
 def patches_in_rings(fit: GraduationFit, marks: list[int]
                      ) -> list[tuple[int, list[np.ndarray | None]]]:
     """Patches of the wall where the rings of ``marks`` (indices) are broken.
@@ -46,7 +42,7 @@ def patches_in_rings(fit: GraduationFit, marks: list[int]
     the middle) and for each mark an (h, w) float32 patch with upright digits and no ring, or None
     where it leaves the photo or shows no ring.  Empty where marks do not run round.
     """
-    if not runs_round(fit) or not marks:
+    if not fit.runs_round("long") or not marks:
         return []
     strips = _strips(fit, marks)
     broken = _broken_at(strips)
@@ -54,21 +50,19 @@ def patches_in_rings(fit: GraduationFit, marks: list[int]
              [_patch(strips, k, middle) for k in range(len(marks))]) for middle in broken]
 
 
+@dataclass(frozen=True)
 class _Strips:
     """The wall right across, unrolled about each mark: ``grey`` (M, rows, columns), ``z`` (rows,)
-    mm above the mark, ``ink`` (M, columns) how much darker the ring is than what is beside it, in
-    shares of its middle value (NaN where no ring is seen), ``levels`` (M,) that value."""
+    mm above the mark, ``azimuth`` (columns,) rad, ``ink`` (M, columns) how much darker the ring is
+    than what is beside it, in shares of its middle value (NaN where no ring is seen), ``levels``
+    (M,) that value."""
 
-    def __init__(self, grey: np.ndarray, z: np.ndarray, azimuth: np.ndarray, px_mm: float) -> None:
-        self.grey, self.z, self.azimuth, self.px_mm = grey, z, azimuth, px_mm
-        near = np.abs(z)
-        beside = (near > _BESIDE_MM[0]) & (near < 2 * _BESIDE_MM[0])
-        drop = (np.median(grey[:, beside], axis=1)
-                - grey[:, near < 0.5 * _STROKE_MM].mean(axis=1))
-        self.levels = np.median(drop, axis=1)
-        seen = np.isfinite(self.levels) & (self.levels > _LEAST_LEVELS)
-        with np.errstate(invalid="ignore", divide="ignore"):
-            self.ink = np.where(seen[:, None], drop / self.levels[:, None], np.nan)
+    grey: np.ndarray
+    z: np.ndarray
+    azimuth: np.ndarray
+    px_mm: float
+    ink: np.ndarray
+    levels: np.ndarray
 
     def columns(self, length_mm: float) -> int:
         """How many columns a length is."""
@@ -81,10 +75,11 @@ def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
     every = np.array([m.height_mm for m in fit.scale.marks])
     apart = np.abs(every[None] - height[:, None])
     # rings of other marks are kept out; where those are short marks the place is beside them
-    ringed = np.degrees(fit.core_rad[1] - fit.core_rad[0]) >= RING_DEG
+    left, right = fit.reach_deg("short")
+    ringed = right - left >= RING_DEG
     labelled = np.array([m.label or ringed for m in fit.scale.marks])
-    near = apart[:, labelled]
-    half = min(_HALF_MM, float(near[near > 0].min(initial=np.inf)) - _STROKE_MM)
+    gaps = apart[:, labelled]
+    half = min(_HALF_MM, float(gaps[gaps > 0].min(initial=np.inf)) - _STROKE_MM)
     px_mm = float(np.clip(pose.px_per_mm(float(np.median(height))), 3.0, 9.0))
     limit = min(float(_LIMIT_RAD), float(pose.limb_azimuth_rad()) - 0.06)
     radius = float(np.median(pose.radius_at_mm(height)))
@@ -94,7 +89,14 @@ def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
         # short marks stand within the long ones: no number is among them
         azimuth = _beside(azimuth, fit.core_rad)
     grey = np.stack([sample(fit.grey, pose.project_wall(azimuth, z0 + z)) for z0 in height])
-    return _Strips(grey, z, azimuth, px_mm)
+    near = np.abs(z)
+    beside = (near > _BESIDE_MM[0]) & (near < 2 * _BESIDE_MM[0])
+    drop = np.median(grey[:, beside], axis=1) - grey[:, near < 0.5 * _STROKE_MM].mean(axis=1)
+    levels = np.median(drop, axis=1)
+    seen = np.isfinite(levels) & (levels > _LEAST_LEVELS)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        ink = np.where(seen[:, None], drop / levels[:, None], np.nan)
+    return _Strips(grey, z, azimuth, px_mm, ink, levels)
 
 
 def _beside(azimuth: np.ndarray, core_rad: tuple[float, float]) -> np.ndarray:

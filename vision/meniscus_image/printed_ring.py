@@ -15,7 +15,6 @@ from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.unroll import unroll
 from vision.optics.refraction import N_WATER
 from vision.parameters import (
-    ALL_ROUND_DEG,
     LIKE_A_MARK,
     ON_A_MARK_MM,
     ON_A_MARK_PX,
@@ -43,16 +42,21 @@ _PRINT_MM, _MOST_HIDDEN = 0.4, 0.7
 
 
 def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
-    """True where the line at ``height_mm`` lies on a ring and looks as other rings do.
+    """True where the line at ``height_mm`` lies on a ring, looks as other rings do and parts no
+    two fluids.
 
     ``rgb`` is (H, W, 3) uint8, the picture of ``fit``.  Always False for marks that cover
     only a small part of the visible wall: a line right across is then no mark.  Where marks run
     right round and there are too few of them to compare, a line on one is taken for it.
     """
     mark = _ring_at(fit, height_mm)
-    if mark is None or _parts_two_fluids(rgb, fit, mark, height_mm):
-        return False
-    round_about = _runs_round(_reach_deg(fit, mark.length))
+    return mark is not None and _like_others(rgb, fit, mark) and not _parts_two_fluids(
+        rgb, fit, mark, height_mm)
+
+
+def _like_others(rgb: np.ndarray, fit: GraduationFit, mark: Mark) -> bool:
+    """Whether a ring looks as others do; where too few are seen, whether it runs right round."""
+    round_about = fit.runs_round(mark.length)
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     away = away[_of_one_tube(fit, mark.height_mm, away)] - mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
@@ -133,17 +137,6 @@ def _of_one_tube(fit: GraduationFit, height_mm: float, others_mm: np.ndarray) ->
     return np.abs(np.array(bore[1:]) - bore[0]) < _SAME_BORE * bore[0]
 
 
-def _reach_deg(fit: GraduationFit, length: str) -> tuple[float, float]:
-    """Azimuth of the left and the right end of marks of that length."""
-    left, right = fit.long_rad if length == "long" else fit.core_rad
-    return float(np.degrees(left)), float(np.degrees(right))
-
-
-def _runs_round(reach_deg: tuple[float, float]) -> bool:
-    left, right = reach_deg
-    return right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG
-
-
 def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
     """The nearest mark whose front, or whose back as it is seen through the tube, lies there."""
     reach = max(ON_A_MARK_MM, ON_A_MARK_PX / fit.pose.px_per_mm(height_mm))
@@ -153,9 +146,9 @@ def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:
     back = sorted((rise, rise / N_WATER))
     best: tuple[float, Mark] | None = None
     for mark in fit.scale.marks:
-        off, (left, right) = height_mm - mark.height_mm, _reach_deg(fit, mark.length)
+        off, (left, right) = height_mm - mark.height_mm, fit.reach_deg(mark.length)
         there = right - left >= RING_DEG and abs(off) <= reach
-        there |= _runs_round((left, right)) and back[0] - reach <= off <= back[1] + reach
+        there |= fit.runs_round(mark.length) and back[0] - reach <= off <= back[1] + reach
         if there and (best is None or abs(off) < best[0]):
             best = abs(off), mark
     return None if best is None else best[1]
@@ -171,7 +164,7 @@ def _printed_round(fit: GraduationFit, z: np.ndarray) -> np.ndarray:
     for length in ("short", "long"):
         height = np.array([m.height_mm for m in fit.scale.marks if m.length == length])
         height = height[(height < z[0] + _CLEAR_MM) & (height > z[-1] - _CLEAR_MM)]
-        if not len(height) or not _runs_round(_reach_deg(fit, length)):
+        if not len(height) or not fit.runs_round(length):
             continue
         radius = np.broadcast_to(fit.pose.radius_at_mm(height), height.shape)
         chord = 2 * radius[:, None] * np.sqrt(1 - _ACROSS**2)

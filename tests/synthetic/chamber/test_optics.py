@@ -9,7 +9,14 @@ import pytest
 from scipy.optimize import minimize_scalar
 
 from vision import constants
-from vision.synthetic.chamber.optics import INDEX_PLASTICS, INDEX_WATER, fresnel, split
+from vision.synthetic.chamber.optics import (
+    INDEX_PLASTICS,
+    INDEX_WATER,
+    fresnel,
+    meet,
+    reflected,
+    refracted,
+)
 
 ANGLES_DEG = np.arange(0.0, 89.0, 4.0)
 PAIRS = [(1.0, INDEX_WATER), (INDEX_WATER, 1.0), (1.0, INDEX_PLASTICS["pmma"]),
@@ -21,7 +28,8 @@ def refracted_angle(angle_deg: float, n1: float, n2: float) -> tuple[float, floa
     a = math.radians(angle_deg)
     d = tuple(np.array([v]) for v in (math.sin(a), 0.0, -math.cos(a)))
     n = tuple(np.array([v]) for v in (0.0, 0.0, 1.0))
-    into, mirrored, share = split(d, n, n1 / n2, np)
+    along, cos_out, share = meet(d, n, n1 / n2, np)
+    into, mirrored = refracted(d, n, n1 / n2, along, cos_out, np), reflected(d, n, along)
     assert mirrored[2][0] == pytest.approx(math.cos(a))
     assert math.hypot(mirrored[0][0], mirrored[2][0]) == pytest.approx(1.0)
     return math.degrees(math.atan2(into[0][0], -into[2][0])), float(share[0])

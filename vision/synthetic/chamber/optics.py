@@ -58,10 +58,3 @@ def reflected(direction: Any, normal: Any, along: Any) -> Any:
     """Where the mirrored light goes; ``along`` as from :func:`meet`."""
     twice = -2.0 * along
     return tuple(d + twice * n for d, n in zip(direction, normal, strict=True))
-
-
-def split(direction: Any, normal: Any, eta: Any, xp: Any) -> tuple[Any, Any, Any]:
-    """Refracted triple, reflected triple and reflected share at an interface, all three at once."""
-    along, cos_out, share = meet(direction, normal, eta, xp)
-    return (refracted(direction, normal, eta, along, cos_out, xp),
-            reflected(direction, normal, along), share)
