@@ -8,20 +8,21 @@ from __future__ import annotations
 import io
 import json
 import re
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pytest
+import shift_page
 from fhir_account import read_accounts
 from pypdf import PdfReader
-from records_help import BED, BY
-from shift_page import Page, ago, read
+from records_help import BED
+from shift_page import Page, put, read
 from streamlit.testing.v1 import AppTest
 
 from app.exports.account_text import account_json, account_lines
 from app.exports.fhir import write_bundle
 from app.exports.handover import handover_pdf
 from app.exports.table import read_csv, write_csv
-from app.records import EventDraft, OrderDraft, Store, confirm
+from app.records import EventDraft, Moment, OrderDraft, Store
 from app.records.shift import bed_account, chamber_inputs
 from app.records.standing import standings
 from vision.output import ShiftPlan, make_account, parse_starts
@@ -29,14 +30,13 @@ from vision.output import ShiftPlan, make_account, parse_starts
 PLAN = ShiftPlan(parse_starts("07:00,19:00"))
 
 
-def put(store, draft, minutes, **more):
-    return store.add(confirm(draft, by=BY, bed=BED, clock=lambda: ago(minutes), **more))
-
-
 @pytest.fixture
 def store(tmp_path, monkeypatch):
     """With limits that 8 mL in an hour keep and that any rate of the last minute breaks."""
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path))
+    now = datetime.now().astimezone()  # one for all: what is put on record takes its time, too
+    monkeypatch.setattr(shift_page, "ago", lambda minutes: Moment.of(
+        now - timedelta(minutes=minutes)))
     store = Store.open(tmp_path)
     put(store, OrderDraft(landmark="tragus", drain="continuously",
                           limits={"ml_per_hour": "15", "ml_per_six_hours": "60"}), 80)
@@ -153,7 +153,7 @@ def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(stor
     from app.exports.output_plot import output_plot
 
     put(store, EventDraft("drain-opened", detail="at the round", seen=True), 0,
-        happened_at=ago(30))
+        happened_at=shift_page.ago(30))
     bed, now = bed_account(store, BED), datetime.now().astimezone()
     (interval,) = bed.account.intervals
     assert interval.open_hours == pytest.approx(interval.hours)
@@ -170,7 +170,7 @@ def test_a_drain_seen_open_is_no_drain_opened_on_plot_sheet_table_or_bundle(stor
 def test_a_drain_that_was_opened_is_one(store):
     from app.exports.output_plot import output_plot
 
-    put(store, EventDraft("drain-opened"), 0, happened_at=ago(30))
+    put(store, EventDraft("drain-opened"), 0, happened_at=shift_page.ago(30))
     bed = bed_account(store, BED)
     plot = output_plot(bed, bed.account.readings[0].at, datetime.now().astimezone())
     assert plot is not None and ">O<" in plot.svg
