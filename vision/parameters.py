@@ -91,7 +91,7 @@ ALL_ROUND_DEG = 60.0
 #: beside the chamber may change so many times as much as the wall does before it is taken for
 #: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
 #: (docs/accuracy.md).
-UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.5
+UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.1
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3

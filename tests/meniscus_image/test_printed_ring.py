@@ -87,6 +87,21 @@ def test_where_the_wall_changes_its_colour_on_a_ring_two_fluids_meet(mark, level
     assert not _parts_two_fluids(np.clip(tinted, 0, 255).astype(np.uint8), fit, far, far.height_mm)
 
 
+def test_a_lid_close_to_the_last_ring_hides_no_surface():
+    """The wall changes at two places then: where two fluids meet, and below the lid."""
+    ring = SCALE.marks[14]
+    rgb, fit = picture()
+    levels = np.array([ring.height_mm, SCALE.highest_mark.height_mm - 1.0])
+    line, lid = fit.pose.project(fit.pose.on_wall(np.zeros(2), levels))[:, 1].astype(int)
+    tinted = rgb.astype(float)
+    tinted[line:, :, 2] -= 40.0
+    tinted[:lid] *= 0.3
+    rgb = np.clip(tinted, 0, 255).astype(np.uint8)
+    assert _parts_two_fluids(rgb, fit, ring, ring.height_mm)
+    other = SCALE.marks[21]
+    assert not _parts_two_fluids(rgb, fit, other, other.height_mm)
+
+
 def test_short_marks_are_no_rings():
     camera = camera_towards(6.0, 110.0, (0, 0, 22.0), focal_px=FOCAL, size=SIZE)
     grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE))

@@ -25,6 +25,7 @@ from vision.graduations.numeral_reader import (
     read_numerals,
     settle_numbering,
 )
+from vision.graduations.numerals_across_rings import patches_across_rings
 from vision.graduations.numerals_in_rings import patches_in_rings
 from vision.graduations.spacing import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample, sample_marks
@@ -208,10 +209,13 @@ def _clearer_side(fit: GraduationFit, texts: list[str], width_mm: float) -> _Sid
 
 
 def _in_rings(fit: GraduationFit, texts: list[str]) -> Iterator[_Side]:
-    """What is read where marks that run round the tube are broken for their numbers."""
+    """What is read where marks that run round the tube are broken for their numbers, or where
+    the numbers stand across them."""
     marks = [i for i, m in enumerate(fit.scale.marks) if m.label]
     for side, patches in patches_in_rings(fit, marks):
         yield _Side(side, marks, read_numerals(patches, [texts] * len(patches)))
+    for side, some, patches in patches_across_rings(fit, marks):
+        yield _Side(side, some, read_numerals(patches, [texts] * len(patches)))
 
 
 def _settle(fit: GraduationFit, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:

@@ -134,7 +134,7 @@ def _patch(strips: _Strips, k: int, middle: int) -> np.ndarray | None:
     beside = (near > _BESIDE_MM[0]) & (near < _BESIDE_MM[1])
     ground = np.percentile(grey, 80, axis=0)
     ink = (ground - grey[beside].min(axis=0)) > _SOME_INK * max(strips.levels[k], _LEAST_LEVELS)
-    left, right = _number(ink, middle - first, strips.columns(_APART_MM))
+    left, right = number_columns(ink, middle - first, strips.columns(_APART_MM))
     out = grey.astype(np.float32).copy()
     room = strips.columns(0.15)
     ring = np.ones(grey.shape[1], dtype=bool)
@@ -148,7 +148,7 @@ def _patch(strips: _Strips, k: int, middle: int) -> np.ndarray | None:
     return out[:, max(left - margin, 0):right + margin + 1]
 
 
-def _number(ink: np.ndarray, middle: int, apart: int) -> tuple[int, int]:
+def number_columns(ink: np.ndarray, middle: int, apart: int) -> tuple[int, int]:
     """First and last column of the ink round ``middle``, up to gaps of ``apart`` columns."""
     where = np.flatnonzero(ink)
     if not len(where):

@@ -96,8 +96,9 @@ def _parts_two_fluids(rgb: np.ndarray, fit: GraduationFit, mark: Mark, height_mm
     if len(others) < _FEWEST_TO_TELL:
         return False
     here, *there = (_change(rgb, fit, float(h), reach) for h in (height_mm, *others))
-    usual = max((c for c in there if np.isfinite(c)), default=np.inf)
-    return here > max(_TWO_FLUIDS * usual, _LEAST_CHANGE)
+    # one of the others may be close to something else: the lid, the edge of a shelf behind
+    usual = sorted((c for c in there if np.isfinite(c)), reverse=True)
+    return len(usual) >= _FEWEST_TO_TELL and here > max(_TWO_FLUIDS * usual[1], _LEAST_CHANGE)
 
 
 def _change(rgb: np.ndarray, fit: GraduationFit, height_mm: float, reach_mm: float) -> float:
