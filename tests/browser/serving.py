@@ -99,9 +99,11 @@ NOTES = """(() => {
   const touched = (e) => {
     if (e.type === 'message') {
       if (e.source === window) return;  // the page tells itself its state
-      if (/:(componentReady|setFrameHeight)$/.test(e.data?.type)) {  // a frame, touched by nobody
-        notes.frames.add(e.source);
+      const frame = /:(componentReady|setFrameHeight|render)$/.exec(e.data?.type);
+      if (frame) {  // between the page and a frame, touched by nobody
+        if (frame[1] !== 'render') notes.frames.add(e.source);
         notes.framed = Date.now();
+        try { if (top.notes) top.notes.framed = Date.now(); } catch { /* another's frame */ }
         return;
       }
     }
@@ -192,7 +194,8 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     its strength: too pale to be read, and gone a moment later.  Rest has to last half a
     second, since a browser hears a little late that the drawing has begun; a tenth is enough
     where the page told the page server of the last touch, and a drawing began after that.  Frames
-    come last: a quarter, and as long after one last said that it is there, once all have.
+    come last: a quarter, and as long after one last said that it is there or was drawn anew,
+    once all have.
     ``window.restSince`` falls back to 0 when a drawing begins afterwards.
     """
     page.evaluate("""() => {
