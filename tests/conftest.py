@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import gc
+import os
 import sys
-from collections.abc import Iterator
+from collections.abc import Generator, Iterator
 from functools import cache
 from typing import Any
 
@@ -20,17 +21,28 @@ STARTS_SOMETHING = {"chromium", "browser", "page_server", "served", "server", "p
 gc.disable()
 
 
+@pytest.hookimpl(optionalhook=True, wrapper=True)
+def pytest_xdist_auto_num_workers(config: pytest.Config) -> Generator[None, int, int]:
+    """One worker more than processors: the one that drives the browser mostly waits for a page,
+    and the others work in the meantime."""
+    workers = yield
+    told = "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ
+    return workers if told or config.option.markexpr == "quick" else workers + 1
+
+
 def pytest_collection_finish() -> None:
-    """Memory is cleared up as always once tests run."""
+    """Memory is cleared up as always once tests run.  Workers that drive no browser step back
+    behind the one that does: pages answer as fast as if nothing else ran."""
     gc.freeze()
     gc.enable()
+    if os.environ.get("PYTEST_XDIST_WORKER", "gw0") != "gw0":
+        os.nice(3)
 
 
 @pytest.hookimpl(tryfirst=True)  # before the choice by ``-m``
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark as ``quick`` what a contributor runs at every change.  What drives a browser comes
-    first: with several workers one begins with it, needs one browser and one page server for
-    all, and hands over in the end what needs neither."""
+    first, and so is the first worker's (``sharing_out``)."""
     for item in items:
         starts = STARTS_SOMETHING & set(getattr(item, "fixturenames", ()))
         if not (starts or item.get_closest_marker("slow") or item.get_closest_marker("browser")):
@@ -40,13 +52,12 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
 
 @pytest.hookimpl(optionalhook=True)
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
-    """Each worker goes through neighbouring tests, which share what a module makes once (scenes
-    drawn and read, a record, a server), and in the end takes over what another has left."""
+    """What drives a browser is the first worker's, all else for the others to begin with."""
     if config.getvalue("dist") != "load":
         return None
-    from xdist.scheduler import WorkStealingScheduling
+    from sharing_out import BrowserFirst
 
-    return WorkStealingScheduling(config, log)
+    return BrowserFirst(config, log)
 
 
 @pytest.fixture(autouse=True, scope="session")
