@@ -1,8 +1,10 @@
 """Numbers printed across marks that run round the tube, which are not broken for them.
 
 The ring of the mark runs through the middle of its number, those of its neighbours through its
-ends.  In each column of the unrolled wall the rings are bridged from above to below: a stroke that
-crosses one is joined again, and where no number stands nothing is left.
+ends.  In each column of the unrolled wall the rings are bridged from above to below, and where no
+number stands nothing is left: that shows where the numbers are.  There the rings are filled in as
+the strokes about them run on (biharmonic inpainting: S. B. Damelin and N. S. Hoang, *On Surface
+Completion and Image Inpainting by Biharmonic Functions*, Int. J. Math. Math. Sci. 2018, 3950312).
 """
 
 from __future__ import annotations
@@ -56,37 +58,41 @@ def patches_across_rings(fit: GraduationFit, marks: list[int]
     azimuth = np.linspace(-limit, limit, max(16, int(2 * limit * radius * px_mm)))
     z = np.linspace(_HALF_MM, -_HALF_MM, max(8, int(2 * _HALF_MM * px_mm)))
 
-    def walls(heights: np.ndarray) -> tuple[list[np.ndarray], np.ndarray]:
-        bare = [_bare(sample(fit.grey, pose.project_wall(azimuth, z0 + z)), px_mm)
-                for z0 in heights]
-        ink = np.array([_ink(wall[np.abs(z) < _BAND_MM]) for wall in bare])
-        return bare, np.nan_to_num(ink)  # outside the photo there is none
+    def walls(heights: np.ndarray) -> tuple[list[np.ndarray], list[np.ndarray], np.ndarray]:
+        grey = [sample(fit.grey, pose.project_wall(azimuth, z0 + z)) for z0 in heights]
+        rings = [_ring_rows(wall, px_mm) for wall in grey]
+        ink = np.array([_ink(_bridged(wall, ring)[np.abs(z) < _BAND_MM])
+                        for wall, ring in zip(grey, rings, strict=True)])
+        return grey, rings, np.nan_to_num(ink)  # outside the photo there is none
 
-    here, ink = walls(height)
-    _, plain = walls(0.5 * (height[1:] + height[:-1]))
+    here, rings, ink = walls(height)
+    *_, plain = walls(0.5 * (height[1:] + height[:-1]))
     more = np.quantile(ink, _SEEN, axis=0) - np.quantile(plain, _SEEN, axis=0)
     return [(-1 if azimuth[first] + azimuth[last] < 0 else 1, marks,
-             [_patch(wall, one, first, last, px_mm) for wall, one in zip(here, ink, strict=True)])
+             [_patch(*wall, first, last, px_mm) for wall in zip(here, rings, ink, strict=True)])
             for first, last in _places(more, px_mm)]
 
 
-def _bare(grey: np.ndarray, px_mm: float) -> np.ndarray:
-    """The wall with the rings bridged; NaN where the photo ends."""
+def _ring_rows(grey: np.ndarray, px_mm: float) -> np.ndarray:
+    """(rows,) True where a ring runs through the wall; nowhere if little else is left."""
+    none = np.zeros(len(grey), dtype=bool)
     if not np.isfinite(grey).any(axis=1).all():
-        return grey
+        return none
     usual = np.nanmedian(grey, axis=1)
     from scipy.ndimage import binary_dilation, grey_closing
 
     wide = 2 * round(0.8 * px_mm) + 1
     dark = grey_closing(usual, size=wide, mode="nearest") - usual
     if dark.max() < _LEAST_LEVELS:
-        return grey
+        return none
     ring = binary_dilation(dark > _RING_SHARE * dark.max(),
                            iterations=max(1, round(_RING_EDGE_MM * px_mm)))
-    kept = np.flatnonzero(~ring)
-    if len(kept) < 4:
-        return grey
-    at = np.arange(len(grey))
+    return none if np.count_nonzero(~ring) < 4 else np.asarray(ring)
+
+
+def _bridged(grey: np.ndarray, ring: np.ndarray) -> np.ndarray:
+    """The wall with straight lines across the rings, column by column."""
+    kept, at = np.flatnonzero(~ring), np.arange(len(grey))
     above = kept[np.clip(np.searchsorted(kept, at, side="right") - 1, 0, len(kept) - 1)]
     below = kept[np.clip(np.searchsorted(kept, at, side="left"), 0, len(kept) - 1)]
     share = np.where(below > above, (at - above) / np.maximum(below - above, 1), 0.0)[:, None]
@@ -118,15 +124,21 @@ def _places(more_ink: np.ndarray, px_mm: float) -> list[tuple[int, int]]:
     return [(int(run[0]), int(run[-1])) for run in runs[:_MOST_PLACES]]
 
 
-def _patch(wall: np.ndarray, ink: np.ndarray, first: int, last: int, px_mm: float
-           ) -> np.ndarray | None:
-    """What stands at the common place on a wall without rings, as far as it reaches."""
+def _patch(grey: np.ndarray, ring: np.ndarray, ink: np.ndarray, first: int, last: int,
+           px_mm: float) -> np.ndarray | None:
+    """What stands at the common place, as far as it reaches, without the rings."""
     reach, margin = round(_REACH_MM * px_mm), round(_ROOM_MM * px_mm)
-    start, end = max(first - reach, 0), min(last + reach + 1, wall.shape[1])
-    if not np.isfinite(wall[:, start:end]).all():
+    start, end = max(first - reach, 0), min(last + reach + 1, grey.shape[1])
+    if not np.isfinite(grey[:, start:end]).all():
         return None
     here = ink[start:end]
     left, right = number_columns(here > 0.4 * max(float(here.max()), _LEAST_LEVELS),
                                  (first + last) // 2 - start, round(_APART_MM * px_mm))
     left, right = min(left, first - start), max(right, last - start)
-    return wall[:, start + max(left - margin, 0):start + right + margin + 1]
+    out = grey[:, start + max(left - margin, 0):start + right + margin + 1]
+    if not ring.any():
+        return out
+    from skimage.restoration import inpaint_biharmonic
+
+    return np.asarray(inpaint_biharmonic(out, np.broadcast_to(ring[:, None], out.shape)),
+                      dtype=np.float32)
