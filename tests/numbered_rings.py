@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import lru_cache
 from importlib.resources import files
 
@@ -64,3 +65,26 @@ def fitted(at_deg: float, reach_deg: float = 80.0, tall_mm: float = 3.0,
     fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
     assert fit is not None
     return fit
+
+
+def ten_marks_too_far(fit: GraduationFit) -> GraduationFit:
+    """The same row, numbered ten marks too far, its lowest ones not seen."""
+    params = fit.pose.params.copy()
+    params[1] += 10 * fit.evidence.step_mm
+    seen = fit.seen.copy()
+    seen[:2] = False
+    return replace(fit, pose=fit.pose.with_params(params), seen=seen)
+
+
+def unnumbered(**reach: tuple[float, float]) -> GraduationFit:
+    """The row of a tube without numbers, its marks as long as said, or as usual."""
+    camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
+    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE, **reach))
+    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
+    assert fit is not None
+    return fit
+
+
+#: Azimuths of marks that run right round, as far as a camera sees them.
+ALL_ROUND = {"short": (-np.radians(80.0), np.radians(80.0)),
+             "long": (-np.radians(80.0), np.radians(80.0))}

@@ -93,7 +93,7 @@ def serve_pages(data: Path, *options: str, scheme: str = "http") -> Iterator[Ser
 
 #: Noted in every page, frames within it included: when somebody last touched it, when it last
 #: told the page server something, when a drawing last began, and which frames have said that they
-#: are there, and when one last did.
+#: are there, and when one last did or was drawn anew.
 NOTES = """(() => {
   const notes = window.notes = {touched: 0, told: 0, began: 0, framed: 0, frames: new WeakSet()};
   const touched = (e) => {

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import numpy as np
 import pytest
-from drawn_ladders import camera_towards, paint_tube, printed
-from numbered_rings import FOCAL, LABELLED, SCALE, SIZE, fitted
+from numbered_rings import ALL_ROUND, LABELLED, SCALE, fitted, ten_marks_too_far, unnumbered
 
-from vision.graduations.fit import fit_graduations
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.numeral_reader import read_numerals
 from vision.graduations.numerals_across_rings import patches_across_rings
@@ -34,27 +29,16 @@ def test_numbers_are_read_although_rings_run_through_them(at_deg, tall_mm):
 def test_numbers_of_another_place_are_found_out():
     """Rows numbered ten marks too far: what stands across the rings says so."""
     fit = fitted(-5.0, free_mm=None)
-    params = fit.pose.params.copy()
-    params[1] += 10 * fit.evidence.step_mm
-    seen = fit.seen.copy()
-    seen[:2] = False
-    wrong = replace(fit, pose=fit.pose.with_params(params), seen=seen)
-    assert check_numerals(wrong).verdict != "agree"
+    assert check_numerals(ten_marks_too_far(fit)).verdict != "agree"
 
 
 @pytest.mark.slow
 def test_where_no_number_stands_across_the_rings_none_is_read():
-    reach = np.radians(80.0)
-    camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
-    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm,
-                      printed(SCALE, short=(-reach, reach), long=(-reach, reach)))
-    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and patches_across_rings(fit, LABELLED) == []
+    fit = unnumbered(**ALL_ROUND)
+    assert patches_across_rings(fit, LABELLED) == []
 
 
 @pytest.mark.slow
 def test_short_marks_have_no_numbers_across_them():
-    camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
-    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE))
-    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and patches_across_rings(fit, LABELLED) == []
+    fit = unnumbered()
+    assert patches_across_rings(fit, LABELLED) == []

@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
-import numpy as np
 import pytest
-from drawn_ladders import camera_towards, paint_tube, printed
-from numbered_rings import FOCAL, LABELLED, SCALE, SIZE, fitted
+from numbered_rings import ALL_ROUND, LABELLED, SCALE, fitted, ten_marks_too_far, unnumbered
 
-from vision.graduations.fit import fit_graduations
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.numeral_reader import read_numerals
 from vision.graduations.numerals_in_rings import patches_in_rings
@@ -34,31 +29,20 @@ def test_numbers_are_read_where_the_rings_are_broken(at_deg):
 def test_numbers_of_another_place_are_found_out():
     """Rows numbered ten marks too far: what stands in the rings says so."""
     fit = fitted(-5.0)
-    params = fit.pose.params.copy()
-    params[1] += 10 * fit.evidence.step_mm
-    seen = fit.seen.copy()
-    seen[:2] = False
-    wrong = replace(fit, pose=fit.pose.with_params(params), seen=seen)
-    assert check_numerals(wrong).verdict != "agree"
+    assert check_numerals(ten_marks_too_far(fit)).verdict != "agree"
 
 
 @pytest.mark.slow
 def test_marks_with_ends_have_no_numbers_in_them():
-    camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
-    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm, printed(SCALE))
-    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and not fit.runs_round("long")
+    fit = unnumbered()
+    assert not fit.runs_round("long")
     assert patches_in_rings(fit, LABELLED) == []
 
 
 @pytest.mark.slow
 def test_unbroken_rings_show_no_number():
-    reach = np.radians(80.0)
-    camera = camera_towards(4.0, 230.0, (0, 0, 42.0), focal_px=FOCAL, size=SIZE)
-    grey = paint_tube(camera, SIZE, SCALE.outer_radius_mm,
-                      printed(SCALE, short=(-reach, reach), long=(-reach, reach)))
-    fit = fit_graduations(grey, SCALE, focal=(FOCAL, 0.02))
-    assert fit is not None and fit.runs_round("long")
+    fit = unnumbered(**ALL_ROUND)
+    assert fit.runs_round("long")
     for _, patches in patches_in_rings(fit, LABELLED):
         read = read_numerals(patches, [["5", "10"]] * len(patches)).patches
         assert not any(p.text and p.confidence > 0.5 for p in read)

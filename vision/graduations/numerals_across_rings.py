@@ -12,7 +12,13 @@ from __future__ import annotations
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
-from vision.graduations.numerals_in_rings import number_columns
+from vision.graduations.numerals_in_rings import (
+    APART_MM,
+    REACH_MM,
+    ROOM_MM,
+    number_columns,
+    wall_about,
+)
 from vision.graduations.unrolled_samples import sample
 
 #: Azimuth (deg) that marks span, at least, where numbers may stand across them.
@@ -22,18 +28,15 @@ _HALF_MM, _BAND_MM = 3.4, 1.3
 #: Rows of the wall are a ring's where they are darker than the wall by this share of the darkest
 #: row, and so far on either side of them.
 _RING_SHARE, _RING_EDGE_MM = 0.25, 0.12
-#: A place is at least so wide, and has there so many times the ink of what is the same all along.
-_LEAST_WIDE_MM, _MORE_INK = 1.5, 0.35
-#: How far beyond the common place a longer number may reach; room left about it; a gap between
-#: digits is narrower than the last.
-_REACH_MM, _ROOM_MM, _APART_MM = 6.0, 1.2, 1.3
+#: A place is at least so wide, and shows this share of the ink of the place with most; a number
+#: reaches as far as there is this share of its own darkest column's.
+_LEAST_WIDE_MM, _MORE_INK, _OWN_INK = 1.5, 0.35, 0.4
 #: Where some numbers are hidden the others still tell: the quantile that is compared.
 _SEEN = 0.7
 #: So many places are looked at, those with most ink first; and so many marks settle a numbering.
 _MOST_PLACES, _MOST_MARKS = 2, 8
 #: Grey levels that ink is darker than the wall, at least.
 _LEAST_LEVELS = 6.0
-_LIMIT_RAD = np.radians(70.0)
 
 
 def patches_across_rings(fit: GraduationFit, marks: list[int]
@@ -52,11 +55,7 @@ def patches_across_rings(fit: GraduationFit, marks: list[int]
         marks = [marks[k] for k in np.unique(np.linspace(0, len(marks) - 1, _MOST_MARKS)
                                              .round().astype(int))]
     pose, height = fit.pose, np.array([fit.scale.marks[i].height_mm for i in marks])
-    px_mm = float(np.clip(pose.px_per_mm(float(np.median(height))), 3.0, 9.0))
-    limit = min(float(_LIMIT_RAD), float(pose.limb_azimuth_rad()) - 0.06)
-    radius = float(np.median(pose.radius_at_mm(height)))
-    azimuth = np.linspace(-limit, limit, max(16, int(2 * limit * radius * px_mm)))
-    z = np.linspace(_HALF_MM, -_HALF_MM, max(8, int(2 * _HALF_MM * px_mm)))
+    px_mm, azimuth, z = wall_about(fit, height, _HALF_MM)
 
     def walls(heights: np.ndarray) -> tuple[list[np.ndarray], list[np.ndarray], np.ndarray]:
         grey = [sample(fit.grey, pose.project_wall(azimuth, z0 + z)) for z0 in heights]
@@ -118,7 +117,7 @@ def _places(more_ink: np.ndarray, px_mm: float) -> list[tuple[int, int]]:
     high = np.flatnonzero(smooth > least)
     if not len(high):
         return []
-    runs = [run for run in np.split(high, np.flatnonzero(np.diff(high) > _APART_MM * px_mm) + 1)
+    runs = [run for run in np.split(high, np.flatnonzero(np.diff(high) > APART_MM * px_mm) + 1)
             if run[-1] - run[0] >= _LEAST_WIDE_MM * px_mm]
     runs.sort(key=lambda run: -float(smooth[run].sum()))
     return [(int(run[0]), int(run[-1])) for run in runs[:_MOST_PLACES]]
@@ -127,13 +126,13 @@ def _places(more_ink: np.ndarray, px_mm: float) -> list[tuple[int, int]]:
 def _patch(grey: np.ndarray, ring: np.ndarray, ink: np.ndarray, first: int, last: int,
            px_mm: float) -> np.ndarray | None:
     """What stands at the common place, as far as it reaches, without the rings."""
-    reach, margin = round(_REACH_MM * px_mm), round(_ROOM_MM * px_mm)
+    reach, margin = round(REACH_MM * px_mm), round(ROOM_MM * px_mm)
     start, end = max(first - reach, 0), min(last + reach + 1, grey.shape[1])
     if not np.isfinite(grey[:, start:end]).all():
         return None
     here = ink[start:end]
-    left, right = number_columns(here > 0.4 * max(float(here.max()), _LEAST_LEVELS),
-                                 (first + last) // 2 - start, round(_APART_MM * px_mm))
+    left, right = number_columns(here > _OWN_INK * max(float(here.max()), _LEAST_LEVELS),
+                                 (first + last) // 2 - start, round(APART_MM * px_mm))
     left, right = min(left, first - start), max(right, last - start)
     out = grey[:, start + max(left - margin, 0):start + right + margin + 1]
     if not ring.any():

@@ -22,9 +22,9 @@ _HALF_MM, _STROKE_MM, _BESIDE_MM = 3.0, 0.45, (0.55, 1.4)
 #: ink of the ring elsewhere.
 _LEAST_BREAK_MM, _BROKEN = 1.5, 0.6
 #: How far beyond the common break a longer number may reach, and room left about a number.
-_REACH_MM, _ROOM_MM = 6.0, 1.2
+REACH_MM, ROOM_MM = 6.0, 1.2
 #: A gap between digits is narrower than this.
-_APART_MM = 1.3
+APART_MM = 1.3
 #: Share of a ring's ink from which there is ink beside it.
 _SOME_INK = 0.3
 #: So many places are looked at, the emptiest first.
@@ -80,11 +80,7 @@ def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
     labelled = np.array([m.label or ringed for m in fit.scale.marks])
     gaps = apart[:, labelled]
     half = min(_HALF_MM, float(gaps[gaps > 0].min(initial=np.inf)) - _STROKE_MM)
-    px_mm = float(np.clip(pose.px_per_mm(float(np.median(height))), 3.0, 9.0))
-    limit = min(float(_LIMIT_RAD), float(pose.limb_azimuth_rad()) - 0.06)
-    radius = float(np.median(pose.radius_at_mm(height)))
-    z = np.linspace(half, -half, max(8, int(2 * half * px_mm)))
-    azimuth = np.linspace(-limit, limit, max(16, int(2 * limit * radius * px_mm)))
+    px_mm, azimuth, z = wall_about(fit, height, half)
     if not ringed:
         # short marks stand within the long ones: no number is among them
         azimuth = _beside(azimuth, fit.core_rad)
@@ -97,6 +93,18 @@ def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
     with np.errstate(invalid="ignore", divide="ignore"):
         ink = np.where(seen[:, None], drop / levels[:, None], np.nan)
     return _Strips(grey, z, azimuth, px_mm, ink, levels)
+
+
+def wall_about(fit: GraduationFit, height_mm: np.ndarray, half_mm: float
+               ) -> tuple[float, np.ndarray, np.ndarray]:
+    """Samples a millimetre, and where the wall is sampled about heights (N,): azimuths (columns,)
+    right across, rad, and how far above them (rows,), downwards, mm."""
+    pose = fit.pose
+    px_mm = float(np.clip(pose.px_per_mm(float(np.median(height_mm))), 3.0, 9.0))
+    limit = min(float(_LIMIT_RAD), float(pose.limb_azimuth_rad()) - 0.06)
+    radius = float(np.median(pose.radius_at_mm(height_mm)))
+    return (px_mm, np.linspace(-limit, limit, max(16, int(2 * limit * radius * px_mm))),
+            np.linspace(half_mm, -half_mm, max(8, int(2 * half_mm * px_mm))))
 
 
 def _beside(azimuth: np.ndarray, core_rad: tuple[float, float]) -> np.ndarray:
@@ -125,7 +133,7 @@ def _broken_at(strips: _Strips) -> list[int]:
 
 def _patch(strips: _Strips, k: int, middle: int) -> np.ndarray | None:
     """The number about a column of a strip, without the ring on either side of it."""
-    reach = strips.columns(_REACH_MM)
+    reach = strips.columns(REACH_MM)
     first, last = max(middle - reach, 0), min(middle + reach + 1, len(strips.azimuth))
     grey = strips.grey[k][:, first:last]
     if not np.isfinite(grey).all() or not np.isfinite(strips.levels[k]):
@@ -134,7 +142,7 @@ def _patch(strips: _Strips, k: int, middle: int) -> np.ndarray | None:
     beside = (near > _BESIDE_MM[0]) & (near < _BESIDE_MM[1])
     ground = np.percentile(grey, 80, axis=0)
     ink = (ground - grey[beside].min(axis=0)) > _SOME_INK * max(strips.levels[k], _LEAST_LEVELS)
-    left, right = number_columns(ink, middle - first, strips.columns(_APART_MM))
+    left, right = number_columns(ink, middle - first, strips.columns(APART_MM))
     out = grey.astype(np.float32).copy()
     room = strips.columns(0.15)
     ring = np.ones(grey.shape[1], dtype=bool)
@@ -144,7 +152,7 @@ def _patch(strips: _Strips, k: int, middle: int) -> np.ndarray | None:
     share = ((np.arange(len(stroke)) + 1) / (len(stroke) + 1))[:, None]
     filled = over * (1 - share) + under * share
     out[stroke] = np.where(ring, filled, out[stroke])
-    margin = strips.columns(_ROOM_MM)
+    margin = strips.columns(ROOM_MM)
     return out[:, max(left - margin, 0):right + margin + 1]
 
 
