@@ -92,21 +92,11 @@ def serve_pages(data: Path, *options: str, scheme: str = "http") -> Iterator[Ser
 
 
 #: Noted in every page, frames within it included: when somebody last touched it, when it last
-#: told the page server something, when a drawing last began, and which frames have said that they
-#: are there, and when one last did or was drawn anew.
+#: told the page server something, and when a drawing last began.
 NOTES = """(() => {
-  const notes = window.notes = {touched: 0, told: 0, began: 0, framed: 0, frames: new WeakSet()};
+  const notes = window.notes = {touched: 0, told: 0, began: 0};
   const touched = (e) => {
-    if (e.type === 'message') {
-      if (e.source === window) return;  // the page tells itself its state
-      const frame = /:(componentReady|setFrameHeight|render)$/.exec(e.data?.type);
-      if (frame) {  // between the page and a frame, touched by nobody
-        if (frame[1] !== 'render') notes.frames.add(e.source);
-        notes.framed = Date.now();
-        try { if (top.notes) top.notes.framed = Date.now(); } catch { /* another's frame */ }
-        return;
-      }
-    }
+    if (e.type === 'message' && e.source === window) return;  // the page tells itself its state
     notes.touched = Date.now();
     try { if (top.notes) top.notes.touched = Date.now(); } catch { /* another's frame */ }
   };
@@ -193,9 +183,8 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
     While the program draws the page anew, what is left from before is shown at a third of
     its strength: too pale to be read, and gone a moment later.  Rest has to last half a
     second, since a browser hears a little late that the drawing has begun; a tenth is enough
-    where the page told the page server of the last touch, and a drawing began after that.  Frames
-    come last: a quarter, and as long after one last said that it is there or was drawn anew,
-    once all have.
+    where the page told the page server of the last touch, and a drawing began after that, and
+    no frame is in the page: frames come last.
     ``window.restSince`` falls back to 0 when a drawing begins afterwards.
     """
     page.evaluate("""() => {
@@ -212,12 +201,10 @@ def at_rest(page) -> None:  # type: ignore[no-untyped-def]
         && document.getAnimations().every(a => a.playState !== 'running'
              || a.effect.getComputedTiming().iterations === Infinity);
       window.restSince = rest ? window.restSince || performance.now() : 0;
-      const n = window.notes, frames = [...document.querySelectorAll('iframe')];
+      const n = window.notes;
       const answered = n && n.told && n.touched <= n.told && n.told <= n.began
-        && frames.every(f => n.frames.has(f.contentWindow));
-      const quiet = !answered || frames.length && Date.now() - n.framed < 250 ? 500
-        : frames.length ? 250 : 100;
-      return rest && performance.now() - window.restSince > quiet;
+        && !document.querySelector('iframe');
+      return rest && performance.now() - window.restSince > (answered ? 100 : 500);
     }""", polling=50)
 
 
