@@ -13,7 +13,7 @@ if _HOUSE not in sys.path:
 import streamlit as st  # noqa: E402
 
 from app.pages import PageEntry, all_pages  # noqa: E402
-from app.ui import demo_bar, quiet, signed_in, theme, ways  # noqa: E402
+from app.ui import demo_bar, quiet, signed_in, theme, ways, whole_page  # noqa: E402
 from app.ui.blocks import CAUTION  # noqa: E402
 from app.ui.text import as_label  # noqa: E402
 from vision import __version__  # noqa: E402
@@ -23,6 +23,7 @@ ABOUT = f"Countersight {__version__}. {CAUTION}"
 
 def main() -> None:
     """Set up the page and hand over to the one that was chosen."""
+    whole_page.begin_at_the_top()
     st.set_page_config(page_title="Countersight", layout="wide",
                        initial_sidebar_state="collapsed", menu_items={"About": ABOUT})
     quiet.logs()
