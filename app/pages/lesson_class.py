@@ -48,11 +48,13 @@ def page() -> None:
 
 
 def _open(store: ClassStore) -> None:
-    kind = st.radio("What to practise", list(LESSONS), key="lc-kind",
-                    format_func=lambda k: as_label(LESSONS[k].title))
-    count = st.radio("Tasks", _COUNTS, key="lc-count", horizontal=True)
+    st.radio("What to practise", list(LESSONS), key="lc-kind",
+             format_func=lambda k: as_label(LESSONS[k].title))
+    st.radio("Tasks", _COUNTS, key="lc-count", horizontal=True)
 
     def begin() -> None:
+        # As chosen by now: the press may come before the page was drawn with the choice.
+        kind, count = st.session_state["lc-kind"], st.session_state["lc-count"]
         state, key = store.open_class(str(kind), int(count))
         st.query_params["class"], st.query_params["key"] = state.code, key
 

@@ -76,7 +76,7 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
         live(teacher).get_by_role("button", name=step).click()
         at_rest(teacher)
     shown(teacher, "The round is over: 3 tasks, 10 answers.")
-    assert teacher.locator('[aria-label*="task 1: bias +0."]').count() == 1
+    teacher.locator('[aria-label*="task 1: bias +0."]').wait_for()
     with teacher.expect_download() as coming:
         live(teacher).get_by_role("button", name="Save the table (CSV)").click()
     table = list(csv.DictReader(io.StringIO(coming.value.path().read_text())))

@@ -12,7 +12,7 @@ from app.ui import blocks, guard
 from app.ui.camera.block import cards_camera
 from app.ui.drawing import show_drawing
 from app.ui.level.state import LevelState, Way
-from app.ui.number import decimal_field, parse_decimal
+from app.ui.number import decimal_field, parse_decimal, within
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.reading import read
@@ -30,6 +30,8 @@ _WAYS: dict[Way, str] = {
     "two-taps": "Tap both points; one of the cards is in the picture"}
 #: Widest tolerance that a ward may mean by "level", cm (our choice).
 _WIDEST_CM = 20.0
+#: How much nearer to the phone one point can be than the other, cm (our choice).
+_DEPTH_CM = (-300.0, 300.0)
 
 
 def print_cards() -> None:
@@ -96,18 +98,24 @@ def _tapped(state: LevelState) -> None:
         tap_point(photo, f"zero-{state.key}", "the zero reference")
         blocks.say("Then the landmark that the order names:")
     tap_point(photo, f"landmark-{state.key}", "the landmark")
+    depth_key = f"depth-{state.key}"
     depth = decimal_field("How many cm nearer to the phone is the landmark than the zero "
                           "reference?",
-                          f"depth-{state.key}", unit="cm", lowest=-300, highest=300,
+                          depth_key, unit="cm", lowest=_DEPTH_CM[0], highest=_DEPTH_CM[1],
                           help="Square to the wall or the bed; with a minus when it lies further "
                                "away. Left empty, the answer is less sure.")
     point = chosen_point(photo, f"landmark-{state.key}")
     zero = chosen_point(photo, f"zero-{state.key}") if both else None
     if depth.problem or point is None or (both and zero is None):
         return
-    deep = None if depth.value is None else 10 * depth.value
 
     def pressed() -> None:
+        # As typed by now: the press may come before the page was drawn with the number.
+        typed = within(parse_decimal(st.session_state.get(depth_key) or "", "cm"),
+                       *_DEPTH_CM, "cm")
+        if typed.problem:
+            return
+        deep = None if typed.value is None else 10 * typed.value
         measure(state, lambda: read(
             read_level, photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 

@@ -10,7 +10,7 @@ from app.exports.table import write_csv
 from app.records import Verification
 from app.ui import blocks, guard, ledger, session_files
 from app.ui.shift.look import look
-from app.ui.shift.state import Papers, ShiftState
+from app.ui.shift.state import FIRST_PERIOD, Papers, ShiftState
 from app.ui.shift.state import since as since_of
 from app.ui.shift.write import now_here
 from app.ui.text import as_label
@@ -23,12 +23,12 @@ def papers_block(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> N
     blocks.say("The sheet covers the time shown, the files all of this bed; confirmed entries "
                "only, no photo in any of them.")
     st.button("Check the record and prepare sheet and files", key="sh-prepare", width="stretch",
-              on_click=_prepare, args=(state, bed, period, plan))
+              on_click=_prepare, args=(state, bed, plan))
     if state.papers_problem:
         blocks.notice("Not prepared", [state.papers_problem], stop=True)
     made = state.papers
-    if made is None or made.bed != bed:
-        return
+    if made is None or (made.bed, made.period) != (bed, period):
+        return  # they are of another bed or time than the page shows
     blocks.notice("The record is whole" if made.whole else "The record is NOT whole",
                   [made.sentence, made.note_elsewhere, f"Checked at {made.made_at:%H:%M}."],
                   stop=not made.whole)
@@ -52,8 +52,9 @@ def _forget(state: ShiftState) -> None:
     session_files.forget_downloads()
 
 
-def _prepare(state: ShiftState, bed: str, period: str, plan: ShiftPlan) -> None:
+def _prepare(state: ShiftState, bed: str, plan: ShiftPlan) -> None:
     _forget(state)
+    period = st.session_state.get("sh-period") or FIRST_PERIOD  # as chosen by now
     checked, problem = guard.in_words(lambda: ledger.open_store().verify())
     if checked is not None:
         state.papers, problem = guard.in_words(lambda: _made(bed, period, plan, checked))
@@ -81,5 +82,5 @@ def _made(bed: str, period: str, plan: ShiftPlan, checked: Verification) -> Pape
         made[name], problem = guard.in_words(make)
         problems += [f"{words}: {problem}"] if problem else []
     return Papers(
-        bed=bed, made_at=now, sentence=checked.sentence, whole=checked.ok, note_elsewhere=mark,
-        problems=tuple(problems), **made)
+        bed=bed, period=period, made_at=now, sentence=checked.sentence, whole=checked.ok,
+        note_elsewhere=mark, problems=tuple(problems), **made)

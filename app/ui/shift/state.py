@@ -17,10 +17,11 @@ FIRST_PERIOD = "24 hours"
 
 @dataclass(frozen=True)
 class Papers:
-    """Sheet and files of one bed as they were at one moment; ``problems`` says which one of
-    them could not be made (None), and why."""
+    """Sheet of one bed and period, and files, as they were at one moment; ``problems`` says
+    which one of them could not be made (None), and why."""
 
     bed: str
+    period: str
     made_at: datetime
     sentence: str
     whole: bool

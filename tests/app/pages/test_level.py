@@ -154,6 +154,13 @@ def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
     assert options["depth_difference_mm"] == -80
     assert options["zero_px"] == pytest.approx((119.25, 59.5))  # of 160 x 120 pixels
     assert options["landmark_px"] == pytest.approx((39.75, 59.5))
+    # A press that comes before the page was drawn with another number measures with that one.
+    for typed in ("12", "-"):
+        at.session_state["level_state"].reading = None
+        at.run()
+        next(t for t in at.text_input if t.key.startswith("depth-")).set_value(typed)
+        press(at, "Measure")
+    assert [o["depth_difference_mm"] for o in asked] == [-80, 120], "nor with what is no number"
 
 
 def test_without_a_photo_the_page_says_what_to_do(store, monkeypatch):

@@ -315,6 +315,16 @@ def test_prepared_papers_go_when_something_is_recorded_or_the_bed_changes(mornin
     assert page.at.session_state["shift_state"].papers is None
 
 
+def test_prepared_papers_are_of_the_period_shown(morning):
+    """Also where the press comes before the page was drawn with the period chosen."""
+    page = Page().choose("sh-period", "Everything")
+    next(g for g in page.at.button_group if g.key == "sh-period").set_value("12 hours")
+    page.press("sh-prepare")
+    assert page.at.session_state["shift_state"].papers.period == "12 hours"
+    assert "Checked at" in page.text() and "Hand-over sheet" in page.text()
+    assert "Hand-over sheet" not in page.choose("sh-period", "Everything").text()
+
+
 def test_two_sessions_share_nothing(morning):
     """What one person has typed or prepared is in no other session."""
     one, other = Page(), Page("")
