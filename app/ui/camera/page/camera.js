@@ -75,7 +75,7 @@ ui.open.addEventListener('click', async () => {
   ui.open.disabled = true;
   // First, since a browser may ask for the sensor in the tap itself only; the camera does not
   // wait for the answer.
-  noTilt = '';
+  noTilt = null;  // asked, and not answered yet
   down.start().then((problem) => { noTilt = problem; });
   let stream;
   try {
@@ -193,6 +193,7 @@ function tell() {
 
 function tilted(held) {
   if (!rear()) return 'The tilt is not used with this camera.';
+  if (!held && noTilt === null) return '';
   if (!held && noTilt) return `${noTilt} Photos are read without it.`;
   if (!held && !down.works) return 'This device does not tell how it is tilted; photos are read without it.';
   if (!held) return down.raw() ? 'Hold the phone upright: then it knows down.' : '';

@@ -73,6 +73,13 @@ export function ownTilt(first, second) {
   return {tilt: [x, 0, z]};
 }
 
+/** Whether a browser that asks nobody keeps the sensor back; some do not know how to tell. */
+async function blocked() {
+  try {
+    return (await navigator.permissions.query({name: 'accelerometer'})).state === 'denied';
+  } catch { return false; }
+}
+
 /** Listens to the sensor while the camera runs. */
 export class Down {
   samples = [];
@@ -91,7 +98,7 @@ export class Down {
     if (!('DeviceMotionEvent' in window)) return 'This device does not tell how it is tilted.';
     try {
       const said = await DeviceMotionEvent.requestPermission?.();
-      if (said === 'denied') return 'The tilt of the phone was not allowed.';
+      if (said === 'denied' || await blocked()) return 'The tilt of the phone was not allowed.';
     } catch { return 'The tilt of the phone was not allowed.'; }
     this.stop();
     this.hear = (event) => this.add(event.accelerationIncludingGravity, performance.now());
