@@ -35,6 +35,8 @@ _ALL = (
     # --- the view
     Flag("focal-unknown", "The photo does not say how strongly it is zoomed",
          "Send the original photo, not one forwarded by a chat."),
+    Flag("part-of-photo", "The photo looks like a part that was cut out of a larger one",
+         "Send the whole photo as it was taken."),
     Flag("zoomed", "The photo was taken with digital zoom", "Go nearer instead of zooming."),
     Flag("steep-view", "The chamber was seen steeply from above or below",
          "Hold the phone at the height of the liquid surface."),

@@ -98,8 +98,9 @@ def budget_terms() -> str:
         f"over the root of {INDEPENDENT_POINTS:g} independent points |",
         f"| print of the marks | marks are not printed perfectly | {estimate._PRINT_SD_MM:g} mm "
         "(common practice, no source) |",
-        "| elevation of the view | how steeply the camera looked | from the fit's covariance, "
-        "usually under a degree |",
+        "| elevation of the view | how steeply the camera looked; and whether the photo is a whole "
+        "one | from the fit's covariance, usually under a degree; more where a part of a larger "
+        "photo explains the marks as well |",
         f"| refractive index of the wall | which plastic it is | {WALL_INDEX:g}, give or take "
         f"{WALL_INDEX_SD:g}: clear plastics run from "
         f"{constants.refractive_index('PMMA').value:.2f} to "

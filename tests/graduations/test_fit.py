@@ -138,7 +138,23 @@ class TestFound:
         picture, scale, _ = scene(elevation, roll, aim)
         whole = fit_graduations(picture, scale, focal=(FOCAL, 0.05))
         assert whole is not None
-        assert not recentred(whole).cut
+        seen = recentred(whole)
+        assert not seen.cut
+        np.testing.assert_allclose(seen.pose.params, whole.pose.params)
+        assert seen.pose.elevation_sd_deg(42.0) < whole.pose.elevation_sd_deg(42.0) + 0.5
+
+    @pytest.mark.slow
+    @pytest.mark.parametrize("elevation", [-14.0, 3.0, 12.0])
+    @pytest.mark.parametrize(("left", "top"), [(0, 0), (96, 144), (20, 110)])
+    def test_a_part_of_a_camera_s_shape_is_not_surer_than_it_may_be(self, elevation, left, top):
+        """Four fifths of a photo, off its middle, that still states the lens of the whole."""
+        picture, scale, _ = scene(elevation, 1.0, 0.0)
+        part = np.ascontiguousarray(picture[top:top + 576, left:left + 384])
+        found = fit_graduations(part, scale, focal=(FOCAL * 0.8, 0.05))
+        assert found is not None
+        seen = recentred(found).pose
+        off = abs(np.degrees(float(seen.elevation_rad(42.0))) - elevation)
+        assert off < 2.0 * seen.elevation_sd_deg(42.0)
 
     @pytest.mark.slow
     @pytest.mark.parametrize("elevation", [-9.0, -3.0, 4.0, 12.0])

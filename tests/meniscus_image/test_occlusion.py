@@ -85,6 +85,16 @@ def test_a_label_on_the_chamber_alone_is_not_told_apart_here():
     assert not occluded(image, seen(view, "below"), 0.0)
 
 
+@pytest.mark.parametrize(("down_to_mm", "told"), [(-15.5, True), (-31.0, False), (-6.5, False)])
+def test_marks_that_are_seen_again_farther_down_were_hidden_by_a_thing(down_to_mm, told):
+    """A dark liquid hides the marks to the bottom; a label or a blot hides few."""
+    view = pose()
+    fit = seen(view)
+    fit.shown[(fit.height_mm < 0) & (fit.height_mm > down_to_mm)] = 0.0
+    fit.shown[fit.height_mm == -1.0] = 0.9  # through the soft edge of what is close to the lens
+    assert occluded(picture(view), fit, 0.0) == told
+
+
 def test_an_edge_beside_the_chamber_of_other_colours_is_another_thing():
     """A shelf behind, whose edge happens to be level with the surface."""
     view = pose()

@@ -10,7 +10,12 @@ import pytest
 from drawn_ladders import camera_towards, even_scale, paint_tube, printed, wall_point
 
 from vision.graduations.fit import GraduationFit, fit_graduations
-from vision.meniscus_image.printed_ring import _of_one_tube, _parts_two_fluids, is_printed_ring
+from vision.meniscus_image.printed_ring import (
+    _of_one_tube,
+    _parts_two_fluids,
+    is_outshone,
+    is_printed_ring,
+)
 
 SIZE, FOCAL = (420, 640), 800.0
 SCALE = even_scale()
@@ -100,6 +105,22 @@ def test_a_lid_close_to_the_last_ring_hides_no_surface():
     assert _parts_two_fluids(rgb, fit, ring, ring.height_mm)
     other = SCALE.marks[21]
     assert not _parts_two_fluids(rgb, fit, other, other.height_mm)
+
+
+def test_a_line_on_a_ring_is_outshone_where_the_tube_plainly_changes_elsewhere():
+    """A cloudy liquid far below the line, which parts nothing; a clear one changes no more than
+    curtains behind do."""
+    line, surface = SCALE.marks[24].height_mm + 0.3, SCALE.marks[9].height_mm + 0.7
+    rgb, fit = picture()
+    low = int(fit.pose.project(fit.pose.on_wall(np.zeros(1), np.array([surface])))[0, 1])
+    for levels, plainly in ((80.0, True), (15.0, False)):
+        cloudy = rgb.astype(float)
+        cloudy[low:] -= levels
+        seen = np.clip(cloudy, 0, 255).astype(np.uint8)
+        assert is_outshone(seen, fit, line, [surface]) == plainly
+        assert not is_outshone(seen, fit, line, [SCALE.marks[16].height_mm])
+        assert not is_outshone(seen, fit, surface, [line]), "the surface itself"
+    assert not is_outshone(seen, fit, line, [])
 
 
 def test_short_marks_are_no_rings():

@@ -217,6 +217,19 @@ class TestPhotoFile:
             assert read_volume(turned, scene.scale).as_json() == read_volume(
                 upright, scene.scale).as_json()
 
+    def test_a_part_cut_out_of_a_photo_is_not_read_wrong(self):
+        """Two thirds of a photo, off its middle, with what the whole one says of its lens."""
+        read = 0
+        for scene, picture, _ in fresh():
+            h, w = (2 * n // 3 for n in picture.shape[:2])
+            for top, left in ((0, 0), (picture.shape[0] - h, picture.shape[1] - w)):
+                part = np.ascontiguousarray(picture[top:top + h, left:left + w])
+                seen = read_volume(photo_from_array(part, scene.camera.f35), scene.scale)
+                if seen.value is not None:
+                    read += 1
+                    assert abs(seen.value - scene.true_value) < seen.division
+        assert read >= 2
+
     def test_a_photo_that_does_not_say_its_zoom(self):
         scene, picture, known = fresh()[0]
         unknown = read_volume(photo_from_array(picture), scene.scale)

@@ -1,57 +1,134 @@
-"""The row of a part of a photo: where the lens looked along is not known there."""
+"""The row of a part of a photo: where the lens looked along is not known there.
+
+Of a whole photo the lens looked along its middle, and its focal length is what the photo states.
+A part that was cut out later, as people do who send a picture on, has neither: its middle may be
+degrees off, and it was seen with a longer lens than it states.  The marks are arcs in perspective
+and tell both, the better the more of them are seen.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
+import math
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from vision.graduations.cylinder_pose import CylinderPose, fit_pose
+from vision.graduations.cylinder_pose import (
+    INDEPENDENT_POINTS,
+    CylinderPose,
+    Residuals,
+    as_view,
+    from_view,
+)
 from vision.graduations.fit import GraduationFit
-from vision.graduations.wall import POINT_SD_PX, UNKNOWN_FOCAL_SD, points_seen
+from vision.graduations.wall import POINT_SD_PX, points_seen
+from vision.robust import spread
 
-#: Elevation doubt that stays where the point that the lens looked along had to be found,
-#: and where it could not be.
-_FOUND_DOUBT_DEG, _CUT_DOUBT_DEG = 1.5, 4.0
-#: Share to which the misfit then has to fall, and by how much the view may turn and come
-#: nearer (log of the distances).
-_CUT_SHARE, _TURNED_DEG, _NEARER = 0.5, 15.0, 0.5
+#: Before the marks are looked at, either is as likely (our choice): people cut out the part that
+#: matters before they send a photo on, and a part taken for a whole misreads, while a whole taken
+#: for a part is only less sure.
+_PART = 0.5
+#: By how much longer the lens of the photo was than the part states (logarithm; middle and
+#: standard deviation): a third to nine tenths of the width are left.  Our choice.
+_LONGER, _LONGER_SD = 0.35, 0.35
+#: Where the lens looked along, from the middle of the part, in widths and heights of it (standard
+#: deviation).  It is no farther off than the part can lie in a photo that is larger by as much as
+#: its lens is longer, but for doubts about the lens, give or take the second figure.
+_ASIDE_SD, _ASIDE_BEYOND_SD = 0.25, 0.03
+#: Beyond so many standard deviations a mark pulls no harder (Huber).
+_FAR = 2.0
+_MOST_ROUNDS = 60
+#: Odds beyond which nothing is surer (logarithm).
+_SURE = 50.0
+
+
+@dataclass(frozen=True)
+class _View:
+    """A way to see the marks, and the logarithm of how well it explains them."""
+
+    pose: CylinderPose
+    log_evidence: float
 
 
 def recentred(fit: GraduationFit) -> GraduationFit:
-    """The ladder of a part of a photo: the lens looked along any line through it.
+    """The ladder with the doubt whether this is a whole photo or a part of one.
 
-    The point that it looked along is put where the marks, which are arcs in perspective,
-    fit best.  A wrong one tilts the view by degrees, so some doubt stays.
+    Both are fitted to the marks and weighed by how well they explain them (the evidence in
+    Laplace's approximation: D. J. C. MacKay, Information Theory, Inference, and Learning
+    Algorithms, 2003, chapter 27).  The likelier one is taken; the other one leaves a doubt in the
+    elevation, of its probability and of how far off it is.
     """
-    if not fit.cut:
-        return fit
-    from scipy.optimize import minimize
-
     pose, z = fit.pose, fit.height_mm
-    marks = points_seen(pose, fit.samples, fit.used, z)
-    size = float(np.hypot(*fit.grey.shape))
-
-    def looked_from(aside: np.ndarray) -> CylinderPose:
-        middle = (pose.centre_px[0] + size * aside[0], pose.centre_px[1] + size * aside[1])
-        return fit_pose(marks, pose.radius_mm, middle, pose.focal_px, UNKNOWN_FOCAL_SD,
-                        point_sd_px=POINT_SD_PX, start=pose.params, outline=pose.outline)
-
-    def misfit(aside: np.ndarray) -> float:
-        # nothing is cut out from farther aside than a photo is large
-        return looked_from(aside).residual_px + 0.05 * float(np.sum((aside / 0.5) ** 2))
-
-    best = minimize(misfit, np.zeros(2), method="Nelder-Mead", options={
-        "initial_simplex": [[0.0, 0.0], [0.15, 0.0], [0.0, 0.15]], "maxfev": 50,
-        "xatol": 0.01, "fatol": 0.002}).x
-    found = looked_from(best)
+    part = _seen_as(fit, part=True)
+    whole = None if fit.cut else _seen_as(fit, part=False)
+    if part is None or (whole is None and not fit.cut):
+        return fit
+    share = 1.0
+    if whole is not None:
+        odds = math.log(_PART / (1 - _PART)) + part.log_evidence - whole.log_evidence
+        share = 1.0 / (1.0 + math.exp(min(-odds, _SURE)))
     middle_mm = float(np.median(z))
-    turned_deg = abs(np.degrees(float(found.elevation_rad(middle_mm) - pose.elevation_rad(
-        middle_mm))))
-    nearer = abs(np.log(found.params[0] / pose.params[0]))
-    # marks measured badly fit better from somewhere far off as well
-    better = found.residual_px < _CUT_SHARE * pose.residual_px and (
-        turned_deg < _TURNED_DEG and nearer < _NEARER)
-    pose = replace(found, doubt_deg=_FOUND_DOUBT_DEG) if better else replace(
-        pose, doubt_deg=_CUT_DOUBT_DEG)
-    return replace(fit, pose=pose)
+    apart_deg = math.degrees(float(part.pose.elevation_rad(middle_mm)
+                                   - pose.elevation_rad(middle_mm)))
+    if share > 0.5:
+        doubt = math.sqrt(1 - share) * abs(apart_deg)
+        return replace(fit, pose=replace(part.pose, doubt_deg=doubt), cut=True,
+                       focal_known=False)
+    return replace(fit, pose=replace(pose, doubt_deg=math.sqrt(share) * abs(apart_deg)))
+
+
+def _seen_as(fit: GraduationFit, part: bool) -> _View | None:
+    """The pose of the same marks as a part of a photo, or as a whole one."""
+    from scipy.optimize import approx_fprime, least_squares
+
+    pose, middle_mm = fit.pose, float(np.median(fit.height_mm))
+    marks = points_seen(pose, fit.samples, fit.used, fit.height_mm)
+    clumping = max(1.0, len(marks.height_mm) / INDEPENDENT_POINTS)
+    sd_px = POINT_SD_PX * math.sqrt(clumping)
+    focal_px, focal_sd = fit.focal
+    longer_sd = math.hypot(_LONGER_SD, focal_sd)
+    height, width = fit.grey.shape
+    radius = pose.radius_at_mm(marks.height_mm)
+    at = Residuals(marks, (radius, pose.radius_at_mm(marks.end_height_mm)), pose.centre_px)
+
+    def seen(y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+        """Parameters of the pose, and where the lens looked along, from the picture's middle."""
+        if not part:
+            return from_view(y, middle_mm), np.zeros(2)
+        aside = y[6:] * [width, height]
+        # so that the ladder stays where it is in the picture
+        turned = np.arctan(aside * math.exp(-y[5]))
+        return from_view(y[:6] - [0, 0, turned[0], turned[1], 0, 0], middle_mm), aside
+
+    def left_over(y: np.ndarray) -> np.ndarray:
+        params, aside = seen(y)
+        points, _ = at.moved(aside)(params)
+        r = points / sd_px
+        far = np.abs(r) > _FAR
+        r[far] = np.sign(r[far]) * np.sqrt(2 * _FAR * np.abs(r[far]) - _FAR ** 2)
+        longer = y[5] - math.log(focal_px)
+        if not part:
+            return np.append(r, longer / focal_sd)
+        room = 0.5 * math.expm1(min(max(longer, 0.0) + focal_sd, _SURE))
+        beyond = np.maximum(np.abs(y[6:]) - room, 0.0)
+        return np.concatenate([r, [(longer - _LONGER) / longer_sd], y[6:] / _ASIDE_SD,
+                               beyond / _ASIDE_BEYOND_SD])
+
+    start = np.append(as_view(pose.params, middle_mm), [0.0, 0.0] if part else [])
+    found = least_squares(left_over, start, x_scale="jac", max_nfev=_MOST_ROUNDS)
+    if not np.isfinite(found.x).all():
+        return None
+    normal = found.jac.T @ found.jac
+    sign, log_det = np.linalg.slogdet(normal)
+    if sign <= 0:
+        return None
+    params, aside = seen(found.x)
+    points, _ = at.moved(aside)(params)
+    mad = float(spread(points))
+    worse = max(mad / POINT_SD_PX, 1.0) ** 2
+    there = replace(pose, params=params, residual_px=mad, centre_px=(
+        pose.centre_px[0] + float(aside[0]), pose.centre_px[1] + float(aside[1])))
+    turn = approx_fprime(found.x, lambda y: seen(y)[0])
+    there = replace(there, covariance=turn @ np.linalg.inv(normal) @ turn.T * worse)
+    priors = math.log(longer_sd / focal_sd) + 2 * math.log(_ASIDE_SD) if part else 0.0
+    return _View(there, -float(found.cost) / worse - 0.5 * float(log_det) - priors)

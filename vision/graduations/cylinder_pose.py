@@ -14,6 +14,7 @@ z forward.  Pixels: (x, y), origin at the centre of the top-left pixel.
 from __future__ import annotations
 
 import math
+from copy import copy
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -217,7 +218,7 @@ class MarkPoints:
     end_height_mm: np.ndarray
 
 
-class _Residuals:
+class Residuals:
     """What is left over of one set of marks, in pixels, for parameters (..., 6).
 
     Points (..., N) are off in height on the wall; ends (..., M) of one kind should share an
@@ -234,6 +235,12 @@ class _Residuals:
                                       np.broadcast_to(radii[1], ends)])
         member = self.kind[:, None] == np.arange(self.kind.max(initial=-1) + 1)
         self.share = member / np.maximum(member.sum(axis=0), 1)
+
+    def moved(self, middle_px: np.ndarray) -> Residuals:
+        """The same where the lens looked along a point that lies so far off."""
+        other = copy(self)
+        other.aside = self.aside - np.asarray(middle_px, float)[:, None]
+        return other
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Of the points and of the ends."""
@@ -275,7 +282,7 @@ def fit_pose(
     poor_px = _POOR * point_sd_px
     point_sd_px *= np.sqrt(clumping)
     end_sd_px *= np.sqrt(max(1.0, len(marks.end_kind) / _INDEPENDENT_ENDS))
-    left_over = _Residuals(marks, (radius_mm, radius_mm) if outline is None else (
+    left_over = Residuals(marks, (radius_mm, radius_mm) if outline is None else (
         outline.at(marks.height_mm), outline.at(marks.end_height_mm)), centre_px)
     middle_mm, nearest = float(marks.height_mm.mean()), math.log(1.2 * radius_mm)
     starts = [start] if start is not None else _starts(marks, radius_mm, focal_px, centre_px)
@@ -329,23 +336,36 @@ def _starts(marks: MarkPoints, radius_mm: float, focal_px: float, centre: tuple[
     return starts
 
 
+def as_view(params: np.ndarray, middle_mm: float) -> np.ndarray:
+    """(6,) the parameters as (log size, elevation, yaw, aim, roll, log focal), of a ladder about
+    ``middle_mm``.
+
+    Distance and focal length, height and pitch trade against one another almost freely.  These
+    hardly do, so that a search does not creep along a narrow valley.
+    """
+    x = params
+    e = np.arctan2(x[1] - middle_mm, x[0])
+    return np.array([np.log(x[0]) - x[5], e, x[2], x[3] - e, x[4], x[5]])
+
+
+def from_view(view: np.ndarray, middle_mm: float) -> np.ndarray:
+    """(..., 6) the parameters again."""
+    x = view.copy()
+    x[..., 0] = np.exp(view[..., 0] + view[..., 5])
+    x[..., 1] = middle_mm + x[..., 0] * np.tan(view[..., 1])
+    x[..., 3] += view[..., 1]
+    return x
+
+
 def _levenberg(
-    x0: np.ndarray, left_over: _Residuals, middle: float, nearest: float,
+    x0: np.ndarray, left_over: Residuals, middle: float, nearest: float,
     log_f: float, f_sd: float, p_sd: float, e_sd: float, iterations: int,
 ) -> tuple[np.ndarray, float, np.ndarray]:
-    # Distance and focal length, height and pitch trade against one another almost
-    # freely.  In (size, elevation, aim) instead they hardly do, and the search
-    # does not creep along a narrow valley.
     def outer(y: np.ndarray) -> np.ndarray:
-        x = y.copy()
-        x[..., 0] = np.exp(y[..., 0] + y[..., 5])
-        x[..., 1] = middle + x[..., 0] * np.tan(y[..., 1])
-        x[..., 3] += y[..., 1]
-        return x
+        return from_view(y, middle)
 
     def inner(x: np.ndarray) -> np.ndarray:
-        e = np.arctan2(x[1] - middle, x[0])
-        return np.array([np.log(x[0]) - x[5], e, x[2], x[3] - e, x[4], x[5]])
+        return as_view(x, middle)
 
     def residuals(y: np.ndarray) -> np.ndarray:
         points, ends = left_over(outer(y))

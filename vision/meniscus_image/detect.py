@@ -23,7 +23,7 @@ from vision.meniscus_image.misread_risk import (
     least_misleading_mm,
 )
 from vision.meniscus_image.occlusion import occluded, room_share
-from vision.meniscus_image.printed_ring import is_printed_ring
+from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
     BESIDE_SHARE,
@@ -66,6 +66,9 @@ class MeniscusPosterior:
         what their weights leave was not thought of.
     ring
         The line is a mark that runs round the tube.
+    outshone
+        The line lies on such a mark, and the surface may as well be where the tube plainly looks
+        otherwise above than below.
     hidden, dark
         The liquid is as dark as its meniscus; it swallows a colour.
     other_side_nats
@@ -90,6 +93,7 @@ class MeniscusPosterior:
     tail: float = 0.025
     modes: tuple[LevelMode, ...] = ()
     ring: bool = False
+    outshone: bool = False
     hidden: bool = False
     other_side_nats: float = 0.0
     of_the_room: bool = False
@@ -102,7 +106,7 @@ class MeniscusPosterior:
             return False
         if self.candidates[0].weight < SURE_PLACE:
             return any(c.weight > WORTH_SHOWING for c in self.candidates[1:])
-        return self.contested
+        return self.contested or self.outshone
 
     @property
     def level_mm(self) -> float:
@@ -164,7 +168,9 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=is_printed_ring(rgb, fit, line_mm), hidden=best.look.hidden,
+        ring=is_printed_ring(rgb, fit, line_mm),
+        outshone=believed and is_outshone(rgb, fit, line_mm, (c.height_mm for c in candidates[1:])),
+        hidden=best.look.hidden,
         dark=best.look.dark,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
         of_the_room=(best.look.odds < UNLIKE_ODDS

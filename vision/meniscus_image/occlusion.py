@@ -27,6 +27,10 @@ _STEEPEST = 0.12
 #: Marks so far from the edge are looked at, and how little of them is seen when hidden.
 _CLEAR_MM, _HIDDEN_MM, _HIDDEN_SHARE = 0.8, 9.0, 0.35
 
+#: So many marks in a row have to be hidden, and then so many with that share of them seen again, on
+#: a tube that is as wide, mm; what is held close to the lens has an edge so soft, mm.  Our choice.
+_MANY, _SEEN_SHARE, _SAME_TUBE_MM, _SOFT_MM = 6, 0.8, 0.5, 3.0
+
 #: Strips on the wall to both sides of the print and close beside it, in radii; how far from a place
 #: the change there is looked for, mm; and the least grey levels that it is compared with.
 _HALVES, _CLOSE = ((-0.75, -0.35), (0.35, 0.75)), ((-1.45, -1.12), (1.12, 1.45))
@@ -50,6 +54,8 @@ def occluded(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
     hidden = [sign for sign in (1, -1) if _hides(fit, height_mm + here[0], sign)]
     if not hidden:
         return False  # as in nearly every photo: no need to look beside the chamber
+    if any(_seen_again(fit, height_mm + here[0], sign) for sign in hidden):
+        return True
     radius = float(pose.radius_at_mm(height_mm))
     for strip in _BESIDE:
         beside = _edge(_profile(rgb, pose, height_mm, *strip), _REACH_MM)
@@ -94,6 +100,18 @@ def _hides(fit: GraduationFit, edge_mm: float, sign: int) -> bool:
     away = sign * (fit.height_mm - edge_mm)
     near = (away > _CLEAR_MM) & (away < _HIDDEN_MM)
     return bool(near.sum() >= 2 and fit.shown[near].mean() < _HIDDEN_SHARE)
+
+
+def _seen_again(fit: GraduationFit, edge_mm: float, sign: int) -> bool:
+    """Whether the marks that are not seen from an edge on are seen again farther off, on a tube as
+    wide: what hides them has another end, which no liquid has."""
+    away = sign * (fit.height_mm - edge_mm)
+    radius = np.broadcast_to(fit.pose.radius_at_mm(fit.height_mm), away.shape)
+    there = (away > _SOFT_MM) & (np.abs(radius - radius[np.abs(away).argmin()]) < _SAME_TUBE_MM)
+    seen = (fit.shown >= _HIDDEN_SHARE)[there][np.argsort(away[there])]
+    hidden = int(np.argmax(seen)) if seen.any() else 0
+    beyond = seen[hidden:hidden + _MANY]
+    return hidden >= _MANY and len(beyond) == _MANY and bool(beyond.mean() >= _SEEN_SHARE)
 
 
 def _profile(rgb: np.ndarray, pose: CylinderPose, height_mm: float, left: float, right: float

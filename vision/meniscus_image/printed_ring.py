@@ -8,6 +8,7 @@ like those below, since it parts two fluids that show differently what lies behi
 from __future__ import annotations
 
 import warnings
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -37,6 +38,9 @@ _SAME_BORE = 0.1
 #: colour changes anyhow, and so many times as much, and at least so many grey levels, it changes
 #: where two fluids meet.  Our choice.
 _EDGE_MM, _FEWEST_TO_TELL, _TWO_FLUIDS, _LEAST_CHANGE = 1.0, 3, 2.5, 10.0
+#: So many times as much, and at least so many grey levels, the wall changes its colour at a place
+#: that is plainer than a line on a ring.  Our choice.
+_PLAINER, _PLAIN_CHANGE = 4.0, 30.0
 #: Half of a printed line with its soft edges, and the most of a window that print may hide.
 _PRINT_MM, _MOST_HIDDEN = 0.4, 0.7
 
@@ -52,6 +56,25 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     mark = _ring_at(fit, height_mm)
     return mark is not None and _like_others(rgb, fit, mark) and not _parts_two_fluids(
         rgb, fit, mark, height_mm)
+
+
+def is_outshone(rgb: np.ndarray, fit: GraduationFit, height_mm: float,
+                others_mm: Iterable[float]) -> bool:
+    """True where a line on a ring parts what looks much the same, and one of ``others_mm``, places
+    where the surface may be as well, parts what plainly does not."""
+    mark = _ring_at(fit, height_mm)
+    if mark is None:
+        return False
+    reach = _reach_mm(fit, mark)
+    here = _change(rgb, fit, height_mm, reach)
+    plain = max(_PLAINER * here, _PLAIN_CHANGE)  # NaN where it is not seen: then nothing is
+    return any(_change(rgb, fit, other, reach) > plain for other in others_mm)
+
+
+def _reach_mm(fit: GraduationFit, mark: Mark) -> float:
+    """The distance between two marks like that one, and some more."""
+    every = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
+    return float(np.median(np.abs(np.diff(every)))) + _EDGE_MM if len(every) > 1 else 2 * _EDGE_MM
 
 
 def _like_others(rgb: np.ndarray, fit: GraduationFit, mark: Mark) -> bool:
@@ -89,7 +112,7 @@ def _parts_two_fluids(rgb: np.ndarray, fit: GraduationFit, mark: Mark, height_mm
     every = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
     if len(every) < 2:
         return False
-    reach = float(np.median(np.abs(np.diff(every)))) + _EDGE_MM
+    reach = _reach_mm(fit, mark)
     low, high = every.min() - _EDGE_MM + reach, every.max() + _EDGE_MM - reach
     others = every[(np.abs(every - height_mm) > 2 * reach) & (every >= low) & (every <= high)]
     others = others[_of_one_tube(fit, height_mm, others)] if len(others) else others

@@ -228,7 +228,9 @@ def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
         return
     for flag in quality_flags(evidence.quality, evidence.located.pitch_px):
         yield flag, sentence_of(flag)
-    if not evidence.located.focal_known:
+    if evidence.located.cut:
+        yield "part-of-photo", sentence_of("part-of-photo")
+    elif not evidence.located.focal_known:
         yield "focal-unknown", sentence_of("focal-unknown")
     if evidence.photo.camera.digital_zoom > 1.01:
         yield "zoomed", sentence_of("zoomed")

@@ -110,7 +110,7 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
             best, marks = row, of_marks
         if best.is_clear and marks:
             break
-    return None if best is None else in_two_inks(recentred(best))
+    return None if best is None else recentred(in_two_inks(best))
 
 
 def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
