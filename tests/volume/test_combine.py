@@ -43,8 +43,8 @@ def said(level_mm: float, sd_mm: float = 0.25, elevation_deg: float = 0.0, *, se
     fit = SimpleNamespace(
         grey=np.zeros((1200, 900), np.float32), pose=pose,
         core_rad=(-0.2, 0.2), long_rad=(-0.2, 0.5), seen=np.ones(61, bool), scale=QUAY,
-        pitch_px=8.0, relative_residual=0.02, is_of_marks=True, focal_known=True, cut=False, picture=None,
-        strategy="grey",
+        pitch_px=8.0, relative_residual=0.02, is_of_marks=True, focal_known=True, cut=False,
+        picture=None, strategy="grey",
         height_mm=np.array([m.height_mm for m in QUAY.marks]))
 
     def mode(middle: float, weight: float) -> LevelMode:

@@ -83,7 +83,8 @@ def test_without_gravity_and_in_a_part_of_a_photo_nothing_changes():
 def test_a_reading_names_the_contradiction(monkeypatch):
     monkeypatch.setattr(decide, "quality_flags", lambda *_: ())
     evidence = SimpleNamespace(
-        fit=object(), located=SimpleNamespace(pitch_px=20.0, focal_known=True, cut=False), quality=None,
+        fit=object(), quality=None,
+        located=SimpleNamespace(pitch_px=20.0, focal_known=True, cut=False),
         photo=SimpleNamespace(camera=SimpleNamespace(digital_zoom=1.0)), numbering=None)
     said = [dict(decide._said(SimpleNamespace(**vars(evidence), plumb=p))) for p in (True, False)]
     assert "sensor-disagrees" not in said[0]
