@@ -237,9 +237,9 @@ class Residuals:
         self.share = member / np.maximum(member.sum(axis=0), 1)
 
     def moved(self, middle_px: np.ndarray) -> Residuals:
-        """The same where the lens looked along a point that lies so far off."""
+        """The same where the lens looked along a point that lies so far off, (..., 2)."""
         other = copy(self)
-        other.aside = self.aside - np.asarray(middle_px, float)[:, None]
+        other.aside = self.aside - np.asarray(middle_px, float)[..., None]
         return other
 
     def __call__(self, x: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
