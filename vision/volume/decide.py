@@ -228,11 +228,12 @@ def _said(evidence: PhotoEvidence) -> Iterator[tuple[str, str]]:
         return
     for flag in quality_flags(evidence.quality, evidence.located.pitch_px):
         yield flag, sentence_of(flag)
-    if evidence.located.cut:
+    zoomed = evidence.photo.camera.digital_zoom > 1.01  # cut out by the camera itself
+    if evidence.located.cut and not zoomed:
         yield "part-of-photo", sentence_of("part-of-photo")
     elif not evidence.located.focal_known:
         yield "focal-unknown", sentence_of("focal-unknown")
-    if evidence.photo.camera.digital_zoom > 1.01:
+    if zoomed:
         yield "zoomed", sentence_of("zoomed")
     if not evidence.plumb:
         yield "sensor-disagrees", sentence_of("sensor-disagrees")
