@@ -90,6 +90,12 @@ def decimal_field(
     return typed
 
 
+def typed_now(key: str, unit: str, lowest: float | None, highest: float | None) -> TypedNumber:
+    """What a field says by now, for a press's own callback: the press may come before the page was
+    drawn with what was typed last."""
+    return within(parse_decimal(str(st.session_state.get(key) or ""), unit), lowest, highest, unit)
+
+
 def within(
     typed: TypedNumber, lowest: float | None, highest: float | None, unit: str = ""
 ) -> TypedNumber:

@@ -40,8 +40,8 @@ _FAR = 2.0
 _MOST_ROUNDS = 60
 #: Of the differences that stand for slopes.
 _STEP = 1e-6
-#: Odds beyond which nothing is surer (logarithm).
-_SURE = 50.0
+#: No lens is longer than stated by so much (logarithm): keeps a wild step finite.
+_LONGEST = 50.0
 
 
 @dataclass(frozen=True)
@@ -60,6 +60,8 @@ def recentred(fit: GraduationFit) -> GraduationFit:
     Algorithms, 2003, chapter 27).  The likelier one is taken; the other one leaves a doubt in the
     elevation, of its probability and of how far off it is.
     """
+    from scipy.special import expit, logit
+
     pose, z = fit.pose, fit.height_mm
     part = _seen_as(fit, part=True)
     whole = None if fit.cut else _seen_as(fit, part=False)
@@ -67,8 +69,7 @@ def recentred(fit: GraduationFit) -> GraduationFit:
         return fit
     share = 1.0
     if whole is not None:
-        odds = math.log(_PART / (1 - _PART)) + part.log_evidence - whole.log_evidence
-        share = 1.0 / (1.0 + math.exp(min(-odds, _SURE)))
+        share = float(expit(logit(_PART) + part.log_evidence - whole.log_evidence))
     middle_mm = float(np.median(z))
     apart_deg = math.degrees(float(part.pose.elevation_rad(middle_mm)
                                    - pose.elevation_rad(middle_mm)))
@@ -113,7 +114,7 @@ def _seen_as(fit: GraduationFit, part: bool) -> _View | None:
         longer = y[..., 5:6] - math.log(focal_px)
         if not part:
             return np.concatenate([r, longer / focal_sd], axis=-1)
-        room = 0.5 * np.expm1(np.clip(longer, 0.0, _SURE) + focal_sd)
+        room = 0.5 * np.expm1(np.clip(longer, 0.0, _LONGEST) + focal_sd)
         beyond = np.maximum(np.abs(y[..., 6:]) - room, 0.0)
         return np.concatenate([r, (longer - _LONGER) / longer_sd, y[..., 6:] / _ASIDE_SD,
                                beyond / _ASIDE_BEYOND_SD], axis=-1)

@@ -41,7 +41,8 @@ _Edge = tuple[float, np.ndarray, np.ndarray]
 
 
 def occluded(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
-    """True when the edge at a height of the wall runs on beside the chamber and hides marks.
+    """True when the edge at a height of the wall hides marks, and either runs on beside the chamber
+    or has another end, beyond which they are seen again.
 
     ``rgb`` is (H, W, 3) uint8, the picture of the ladder; ``height_mm`` the place straight
     in front.  One side is enough: a finger ends somewhere.  An edge of the room behind

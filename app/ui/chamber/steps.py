@@ -12,7 +12,7 @@ from app.ui.camera import targets
 from app.ui.camera.block import Camera
 from app.ui.chamber.state import ChamberState
 from app.ui.demo import DemoPhoto
-from app.ui.number import TypedNumber, decimal_field, parse_decimal, within
+from app.ui.number import TypedNumber, decimal_field, parse_decimal, typed_now, within
 from app.ui.photo_picker import Source, pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
@@ -144,8 +144,7 @@ def own_step(state: ChamberState, commit_own: Callable[..., None] | None = None,
     key, low, high = f"own-{state.key}", *value_bounds(state)
 
     def commit() -> None:
-        typed = within(parse_decimal(st.session_state.get(key) or "", scale.unit),
-                       low, high, scale.unit)
+        typed = typed_now(key, scale.unit, low, high)
         state.missing = () if typed.text else ("Type your reading, or choose to go without.",)
         if typed.text:
             commit_own(typed.text)

@@ -13,7 +13,7 @@ from app.exports.print_sheet import PAPERS
 from app.exports.score_sheet import ScoreRow, score_pdf
 from app.ui import blocks, theme
 from app.ui.lesson.state import LessonState
-from app.ui.number import decimal_field, parse_decimal, within
+from app.ui.number import decimal_field, typed_now
 from app.ui.text import as_label
 from vision.hydrostatics.units import number_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
@@ -107,7 +107,7 @@ def _answer(state: LessonState, lesson: Lesson, task: Any) -> None:
     minus = f"{lesson.key}-minus-{work.field_key}"
 
     def commit() -> None:
-        typed = within(parse_decimal(str(st.session_state.get(key) or ""), unit), low, high, unit)
+        typed = typed_now(key, unit, low, high)
         if typed.value is None:
             work.problem = typed.problem or "Type your answer first."
             return

@@ -12,7 +12,7 @@ from app.ui import blocks, guard
 from app.ui.camera.block import cards_camera
 from app.ui.drawing import show_drawing
 from app.ui.level.state import LevelState, Way
-from app.ui.number import decimal_field, parse_decimal, within
+from app.ui.number import decimal_field, parse_decimal, typed_now
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.reading import read
@@ -110,9 +110,7 @@ def _tapped(state: LevelState) -> None:
         return
 
     def pressed() -> None:
-        # As typed by now: the press may come before the page was drawn with the number.
-        typed = within(parse_decimal(st.session_state.get(depth_key) or "", "cm"),
-                       *_DEPTH_CM, "cm")
+        typed = typed_now(depth_key, "cm", *_DEPTH_CM)
         if typed.problem:
             return
         deep = None if typed.value is None else 10 * typed.value
