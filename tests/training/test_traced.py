@@ -17,6 +17,7 @@ from vision.training.traced.bore import bore_knots, profile_of
 from vision.training.traced.capture import photographed, save
 from vision.training.traced.draws import TracedScene, draw
 from vision.training.traced.printed import PX_PER_MM, Ink, opacity_map
+from vision.training.traced.sets import MOVED_DIVISIONS, views_of
 from vision.training.traced.shapes import Shape, liquid_surface, meniscus, revolved
 from vision.training.traced.truth import label_of
 from vision.training.traced.view import look
@@ -177,3 +178,21 @@ def test_nothing_is_shared_with_the_other_physics() -> None:
         for node in ast.walk(ast.parse(file.read_text("utf-8"))):
             if isinstance(node, ast.ImportFrom) and (node.module or "").startswith("vision"):
                 assert node.module.startswith(("vision.training.traced", "vision.scale_file"))
+
+
+def test_a_set_is_one_chamber_from_several_places_and_a_moved_photo_another_level() -> None:
+    first = next(s for s in FULL if s.expect == "read")
+    scenes, moved = views_of(first, 5, 0, 3, (900, 1200))
+    assert moved is None and scenes[0] is first
+    assert all((s.level_mm, s.contact_deg, s.ink, s.drops) == (
+        first.level_mm, first.contact_deg, first.ink, first.drops) for s in scenes)
+    assert len({s.elevation_deg for s in scenes}) == 3
+    for seed in range(20):
+        scenes, moved = views_of(first, seed, 0, 3, (900, 1200), moved_share=1.0)
+        assert moved is not None
+        values = [float(s.scale.value_at(s.level_mm)) for s in scenes if s.level_mm is not None]
+        others = [v for k, v in enumerate(values) if k != moved]
+        division = max(float(first.scale.division_at(v)) for v in (values[moved], others[0]))
+        assert others[0] == others[1]
+        assert MOVED_DIVISIONS[0] <= abs(values[moved] - others[0]) / division
+        assert all(d.height_mm > scenes[moved].level_mm for d in scenes[moved].drops)
