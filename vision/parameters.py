@@ -92,6 +92,10 @@ ALL_ROUND_DEG = 60.0
 #: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
 #: (docs/accuracy.md).
 UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.1
+#: How much the tube changes, as a share of its brightness and of the largest change elsewhere in
+#: a bore as wide: below both, at a place unlike the taught ones, the line parts nothing.  Our
+#: choice, from 590 readings of three physics (docs/accuracy.md).
+LEAST_PARTED, LEAST_PARTED_SHARE = 0.09, 0.2
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3

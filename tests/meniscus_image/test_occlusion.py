@@ -11,6 +11,7 @@ import pytest
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.occlusion import occluded, room_share
+from vision.parameters import BESIDE_SHARE
 
 RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
 SIZE = (900, 700)  # rows, columns
@@ -130,6 +131,18 @@ def test_a_rule_behind_an_empty_tube_shows_more_beside_it() -> None:
     empty = picture(view, -25.0)
     assert room_share(ruled(view, empty, 0.35), seen(view), 0.0) > 2.0
     assert room_share(picture(view, 0.0), seen(view), 0.0) < 0.3
+
+
+@pytest.mark.parametrize("through", [0.3, 0.6, 0.85])
+def test_whatever_share_of_it_an_empty_tube_lets_through_it_is_of_the_room(through: float) -> None:
+    view = pose()
+    assert room_share(ruled(view, picture(view, -25.0), through), seen(view), 0.0) > BESIDE_SHARE
+
+
+@pytest.mark.parametrize("through", [0.3, 0.85])
+def test_a_surface_that_changes_as_much_as_what_ends_beside_it_is_not(through: float) -> None:
+    view = pose()
+    assert room_share(ruled(view, picture(view, 0.0), through), seen(view), 0.0) < BESIDE_SHARE
 
 
 def test_a_surface_before_a_rule_is_still_more_than_the_rule() -> None:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from functools import lru_cache
-from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,7 +10,6 @@ from drawn_ladders import camera_towards, even_scale, paint_tube, printed, wall_
 
 from vision.graduations.fit import GraduationFit, fit_graduations
 from vision.meniscus_image.printed_ring import (
-    _of_one_tube,
     _parts_two_fluids,
     is_outshone,
     is_printed_ring,
@@ -152,12 +150,3 @@ def test_backs_of_rings_that_move_against_their_fronts_are_no_surface():
     for height in rings[3:-3]:
         slope = np.tan(float(fit.pose.elevation_rad(height)))
         assert is_printed_ring(rgb, fit, height + 2 * scale.outer_radius_mm * slope)
-
-
-def test_rings_beyond_a_step_of_the_bore_say_nothing_of_one_below_it():
-    """One ring in the narrow foot of a tube, ten in its wide part, which look otherwise."""
-    z = np.array([10.0, 40.0, 45.0, 50.0])
-    fit = SimpleNamespace(scale=SimpleNamespace(
-        value_at=lambda height: height / 2, inner_radius_mm=lambda v: 6.0 if v < 10 else 10.0))
-    assert list(_of_one_tube(fit, 9.0, z)) == [True, False, False, False]  # type: ignore[arg-type]
-    assert list(_of_one_tube(fit, 42.0, z)) == [False, True, True, True]  # type: ignore[arg-type]

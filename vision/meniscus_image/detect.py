@@ -23,6 +23,7 @@ from vision.meniscus_image.misread_risk import (
     least_misleading_mm,
 )
 from vision.meniscus_image.occlusion import occluded, room_share
+from vision.meniscus_image.parting import parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
@@ -76,6 +77,8 @@ class MeniscusPosterior:
         other side of its plane.
     of_the_room
         The place is unlike a surface and the room shows more there than the wall does.
+    parts_nothing
+        The place is unlike a surface, and the tube looks below it as it does above.
     """
 
     line: ContactLine | None
@@ -97,6 +100,7 @@ class MeniscusPosterior:
     hidden: bool = False
     other_side_nats: float = 0.0
     of_the_room: bool = False
+    parts_nothing: bool = False
     dark: bool = False
 
     @property
@@ -163,6 +167,8 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         others.append(search.mode(rival, first.weight * share))
         first = replace(first, weight=first.weight * (1.0 - share))
     line_mm = centre if best.line is None else best.line.height_mm
+    unlike = best.look.odds < UNLIKE_ODDS
+    parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
@@ -173,8 +179,8 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         hidden=best.look.hidden,
         dark=best.look.dark,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        of_the_room=(best.look.odds < UNLIKE_ODDS
-                     and room_share(rgb, fit, line_mm) > BESIDE_SHARE))
+        of_the_room=unlike and room_share(rgb, fit, line_mm) > BESIDE_SHARE,
+        parts_nothing=parting is not None and parting.of_nothing)
     return _least_misleading(_as_before_cooling(found) if found.hidden else found, fit)
 
 

@@ -13,6 +13,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
+from vision.meniscus_image.parting import of_one_tube
 from vision.meniscus_image.unroll import unroll
 from vision.optics.refraction import N_WATER
 from vision.parameters import (
@@ -32,8 +33,6 @@ _HALF_MM, _CLEAR_MM = 1.3, 2.2
 _MOST, _FEWEST, _FEWEST_IN_ALL, _LEAST_LEVELS = 6, 2, 5, 1.0
 #: Places across the tube at which it is looked.
 _ACROSS = np.linspace(-0.95, 0.95, 24)
-#: Share by which the bore may differ at two rings that are compared.
-_SAME_BORE = 0.1
 #: How far from a line its meniscus and print reach; so many other marks tell how much the wall's
 #: colour changes anyhow, and so many times as much, and at least so many grey levels, it changes
 #: where two fluids meet.  Our choice.
@@ -81,7 +80,7 @@ def _like_others(rgb: np.ndarray, fit: GraduationFit, mark: Mark) -> bool:
     """Whether a ring looks as others do; where too few are seen, whether it runs right round."""
     round_about = fit.runs_round(mark.length)
     away = np.array([m.height_mm for m in fit.scale.marks if m.length == mark.length])
-    away = away[_of_one_tube(fit, mark.height_mm, away)] - mark.height_mm
+    away = away[of_one_tube(fit, mark.height_mm, away)] - mark.height_mm
     sides = [np.sort(away[away > _CLEAR_MM])[:_MOST], np.sort(-away[away < -_CLEAR_MM])[:_MOST]]
     high, low = (mark.height_mm + sign * ((side[-1] if len(side) else 0.0) + _HALF_MM + 1.0)
                  for sign, side in zip((1, -1), sides, strict=True))
@@ -115,7 +114,7 @@ def _parts_two_fluids(rgb: np.ndarray, fit: GraduationFit, mark: Mark, height_mm
     reach = _reach_mm(fit, mark)
     low, high = every.min() - _EDGE_MM + reach, every.max() + _EDGE_MM - reach
     others = every[(np.abs(every - height_mm) > 2 * reach) & (every >= low) & (every <= high)]
-    others = others[_of_one_tube(fit, height_mm, others)] if len(others) else others
+    others = others[of_one_tube(fit, height_mm, others)] if len(others) else others
     if len(others) < _FEWEST_TO_TELL:
         return False
     here, *there = (_change(rgb, fit, float(h), reach) for h in (height_mm, *others))
@@ -151,14 +150,6 @@ def _as_others(wall: np.ndarray, z: np.ndarray, height_mm: float, places: list[l
                              for w in o]))
     limit = LIKE_A_MARK * max(apart, _LEAST_LEVELS)
     return all(_unlike(here, u) < limit for u in usual)
-
-
-def _of_one_tube(fit: GraduationFit, height_mm: float, others_mm: np.ndarray) -> np.ndarray:
-    """(N,) True for heights where the bore is about as wide as at ``height_mm``: what is on the
-    other side of a step looks otherwise, ring or not."""
-    bore = [fit.scale.inner_radius_mm(float(fit.scale.value_at(z)))
-            for z in (height_mm, *others_mm)]
-    return np.abs(np.array(bore[1:]) - bore[0]) < _SAME_BORE * bore[0]
 
 
 def _ring_at(fit: GraduationFit, height_mm: float) -> Mark | None:

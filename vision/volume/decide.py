@@ -153,6 +153,10 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.of_the_room,
             "The line that was found may be of what is behind the chamber: hold something even "
             "behind it, or move the phone, and take another photo."),
+    Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.parts_nothing,
+            "The tube looks the same above and below the line that was found: it may be a film or "
+            "the trace of an earlier level.  Look yourself, or change the light or the background "
+            "and take another photo."),
     Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
             "The edge that was found runs on past the chamber: something is before or just "
             "behind the surface.  Take it away, or move the phone, and take another photo."),
