@@ -92,6 +92,11 @@ ALL_ROUND_DEG = 60.0
 #: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
 #: (docs/accuracy.md).
 UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.1
+#: It is not taken for that where the wall on both sides of the print changes its colour by so many
+#: grey levels that the room beside does not explain, and the tube by such a share of its largest
+#: change elsewhere.  Our choice: of 14 surfaces refused for a line of the room six are read by it,
+#: and neither of two that were wrong.
+UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
 #: How much the tube changes, as a share of its brightness and of the largest change elsewhere in
 #: a bore as wide: below both, at a place unlike the taught ones, the line parts nothing.  Our
 #: choice, from 590 readings of three physics (docs/accuracy.md).

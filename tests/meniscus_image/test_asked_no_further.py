@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from vision.meniscus_image import candidates
 from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak, Search
 from vision.meniscus_image.features import BIN_CENTRES_MM
-from vision.meniscus_image.networks import MOST_ODDS, OffsetPosterior
+from vision.meniscus_image.networks import MOST_ODDS, OffsetPosterior, close_look, mirrored
 from vision.parameters import OTHER_SIDE_NATS
 
 EVEN = np.full(len(BIN_CENTRES_MM), 1.0 / len(BIN_CENTRES_MM))
@@ -21,7 +21,8 @@ LOG_ODDS = st.floats(math.log(MOST_ODDS) - 24.0, math.log(MOST_ODDS))
 
 
 class Doubtful(Search):
-    """A place that is looked at from three elevations, with these answers one after the other."""
+    """A place that is looked at from three elevations, and so again in its mirror image, with these
+    answers one after the other."""
 
     def __init__(self, log_odds: list[float]) -> None:
         self.answers, self.asked = [math.exp(x) for x in log_odds], 0
@@ -43,6 +44,7 @@ def no_pictures():
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(candidates, "view", lambda *_: None)
         patch.setattr(candidates, "close_look", lambda *_: None)
+        patch.setattr(candidates, "mirrored", lambda _: None)
         yield patch
 
 
@@ -53,10 +55,10 @@ def asked(log_odds: list[float], least: float) -> tuple[OffsetPosterior, int]:
         return search.offset_at(30.0, least), search.asked
 
 
-@given(st.lists(LOG_ODDS, min_size=3, max_size=3), LOG_ODDS)
+@given(st.lists(LOG_ODDS, min_size=6, max_size=6), LOG_ODDS)
 @settings(max_examples=200, deadline=None)
-def test_odds_that_matter_are_those_of_all_three_elevations(log_odds, log_least):
-    least, true = math.exp(log_least), math.exp(sum(log_odds) / 3)
+def test_odds_that_matter_are_those_of_all_looks(log_odds, log_least):
+    least, true = math.exp(log_least), math.exp(sum(log_odds) / 6)
     look, _ = asked(log_odds, least)
     if true > least * (1 + 1e-9):
         assert look.odds == pytest.approx(true, rel=1e-12)
@@ -66,9 +68,17 @@ def test_odds_that_matter_are_those_of_all_three_elevations(log_odds, log_least)
 
 def test_one_clear_no_is_enough_and_without_a_limit_all_are_asked():
     no, yes = math.log(MOST_ODDS) - 24.0, math.log(MOST_ODDS)
-    assert asked([no, yes, yes], 0.5 * MOST_ODDS)[1] == 1
-    assert asked([yes, no, yes], 0.5 * MOST_ODDS)[1] == 2
-    assert asked([no, yes, yes], 0.0)[1] == 3
+    assert asked([no, *5 * [yes]], 0.5 * MOST_ODDS)[1] == 1
+    assert asked([yes, no, *4 * [yes]], 0.5 * MOST_ODDS)[1] == 2
+    assert asked([no, *5 * [yes]], 0.0)[1] == 6
+
+
+def test_a_mirror_image_is_the_same_place_with_left_and_right_changed_over():
+    rng = np.random.default_rng(1)
+    look = close_look(rng.uniform(0, 255, (160, 48, 3)), rng.uniform(0, 255, (384, 32, 3)))
+    other = mirrored(look)
+    assert np.array_equal(other.planes, look.planes[:, :, ::-1])
+    assert np.array_equal(mirrored(other).seen, look.seen)
 
 
 class TwoSided(Search):

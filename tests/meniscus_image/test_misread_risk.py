@@ -10,7 +10,7 @@ from vision.meniscus_image.misread_risk import (
     MIRRORED_CHANCE,
     chance_of_misreading,
     largest_chance,
-    least_misleading_mm,
+    least_moved_mm,
 )
 from vision.scale_file.scale import load_scale
 
@@ -25,28 +25,40 @@ def humps(*places: tuple[float, float], sd_mm: float = 0.08) -> np.ndarray:
     return p / p.sum()
 
 
+def moved(at_mm: float, p: np.ndarray, limit: float = LARGEST_CHANCE) -> float:
+    return least_moved_mm(at_mm, LEVELS, p, SCALE, limit)
+
+
 @pytest.mark.parametrize("share", [0.5, 0.7, 0.9])
 def test_between_two_lines_less_than_two_divisions_apart(share):
+    """No further towards the other line than it takes."""
     a, b = 34.0, 34.0 + 1.4 * DIVISION_MM
     p = humps((a, share), (b, 1.0 - share))
-    read = least_misleading_mm(LEVELS, p, SCALE)
-    assert read == pytest.approx((a + b) / 2, abs=0.3 * DIVISION_MM)
-    at_line, at_read = chance_of_misreading(np.array([a, read]), LEVELS, p, SCALE)
+    read = moved(a, p)
+    assert a + 0.35 * DIVISION_MM < read < (a + b) / 2
+    at_line, at_read, nearer = chance_of_misreading(np.array([a, read, read - 0.1]), LEVELS, p,
+                                                    SCALE)
     assert at_line == pytest.approx(1.0 - share, abs=0.01)
-    assert at_read < 0.01
+    assert at_read <= 0.5 * LARGEST_CHANCE < nearer
+
+
+def test_from_either_line_as_far_as_is_needed():
+    a, b = 34.0, 34.0 + 1.4 * DIVISION_MM
+    p = humps((a, 0.5), (b, 0.5))
+    assert moved(a, p) - a == pytest.approx(b - moved(b, p), abs=0.05)
 
 
 def test_at_the_likelier_of_two_lines_far_apart():
     p = humps((34.0, 0.8), (34.0 + 2.6 * DIVISION_MM, 0.2))
-    read = least_misleading_mm(LEVELS, p, SCALE)
+    read = moved(34.0, p)
     assert abs(read - 34.0) < DIVISION_MM
     chance = chance_of_misreading(np.array([read]), LEVELS, p, SCALE)[0]
     assert chance == pytest.approx(0.2, abs=0.01)
 
 
-def test_one_line_is_read_in_its_middle():
-    p = humps((34.0, 1.0), sd_mm=0.4 * DIVISION_MM)
-    assert least_misleading_mm(LEVELS, p, SCALE) == pytest.approx(34.0, abs=0.05)
+def test_what_is_allowed_stays_where_it_is():
+    p = humps((34.0, 1.0), sd_mm=0.2 * DIVISION_MM)
+    assert moved(34.1, p) == pytest.approx(34.1, abs=0.02)
 
 
 def test_the_chance_of_a_normal_law():

@@ -10,8 +10,8 @@ import pytest
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
-from vision.meniscus_image.occlusion import occluded, room_share
-from vision.parameters import BESIDE_SHARE
+from vision.meniscus_image.occlusion import not_of_the_room, occluded, room_share
+from vision.parameters import BESIDE_SHARE, UNEXPLAINED_LEVELS
 
 RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
 SIZE = (900, 700)  # rows, columns
@@ -143,6 +143,30 @@ def test_whatever_share_of_it_an_empty_tube_lets_through_it_is_of_the_room(throu
 def test_a_surface_that_changes_as_much_as_what_ends_beside_it_is_not(through: float) -> None:
     view = pose()
     assert room_share(ruled(view, picture(view, 0.0), through), seen(view), 0.0) < BESIDE_SHARE
+
+
+def shelf(view: CylinderPose, image: np.ndarray, through: float) -> np.ndarray:
+    """Below height 0 the room is darker; a share of that is seen through the tube."""
+    at, px = view.project(view.on_wall(np.zeros(1), np.zeros(1)))[0], view.px_per_mm(0.0)
+    y, x = np.mgrid[:SIZE[0], :SIZE[1]]
+    inside = np.abs(x - at[0]) < RADIUS_MM * px
+    out = image - (y > at[1])[..., None] * np.where(inside, through, 1.0)[..., None] * [60, 80, 40]
+    return np.asarray(np.clip(out, 0, 255)).astype(np.uint8)
+
+
+@pytest.mark.parametrize("through", [0.3, 0.6, 1.0])
+def test_what_stands_behind_an_empty_tube_is_explained_by_what_is_beside_it(through: float) -> None:
+    view = pose()
+    empty = picture(view, -25.0)
+    assert not_of_the_room(shelf(view, empty, through), seen(view), 0.0) < 3.0
+    assert not_of_the_room(ruled(view, empty, through), seen(view), 0.0) < 3.0
+
+
+def test_a_colour_that_the_room_does_not_have_is_not() -> None:
+    view = pose()
+    for image in (picture(view), ruled(view, picture(view), 0.3), shelf(view, picture(view), 0.3)):
+        assert not_of_the_room(image, seen(view), 0.0) > 2 * UNEXPLAINED_LEVELS
+    assert np.isnan(not_of_the_room(picture(view), seen(view), 400.0))
 
 
 def test_a_surface_before_a_rule_is_still_more_than_the_rule() -> None:

@@ -21,6 +21,7 @@ from vision.meniscus_image.networks import (
     MOST_ODDS,
     OffsetPosterior,
     close_look,
+    mirrored,
     offset_posterior,
     row_probability,
 )
@@ -197,7 +198,9 @@ class Search:
         """The offset network's word on one height of the wall.
 
         Where the sight line is poorly known (no focal length, a steep view), its doubt
-        goes through the offset network: three elevations with the same mean and spread.
+        goes through the offset network: three elevations with the same mean and spread.  Each is
+        asked for the picture and for its mirror image: what the two say differs by the network's
+        own error alone, and their mean has less of it (docs/accuracy.md).
         As soon as the odds cannot reach ``least_odds`` any more, that is all that is told: they
         are then the most that they could have been.
         """
@@ -208,10 +211,11 @@ class Search:
         doubt = pose.elevation_sd_deg(centre_mm)
         at = [elevation] if doubt < _DOUBT_DEG else [
             elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
+        ways = [(e, way) for way in (close, mirrored(close)) for e in at]
         looks: list[OffsetPosterior] = []
-        log_odds = [math.log(MOST_ODDS)] * len(at)
-        for k, e in enumerate(at):
-            looks.append(offset_posterior(close, e, radius, wall, centre_mm - self.foot_mm,
+        log_odds = [math.log(MOST_ODDS)] * len(ways)
+        for k, (e, way) in enumerate(ways):
+            looks.append(offset_posterior(way, e, radius, wall, centre_mm - self.foot_mm,
                                           self.px_per_mm))
             log_odds[k] = math.log(looks[k].odds)
             if math.exp(float(np.mean(log_odds))) < least_odds:

@@ -20,16 +20,18 @@ from vision.meniscus_image.features import HIDDEN_COOLING
 from vision.meniscus_image.misread_risk import (
     chance_of_misreading,
     largest_chance,
-    least_misleading_mm,
+    least_moved_mm,
 )
-from vision.meniscus_image.occlusion import occluded, room_share
-from vision.meniscus_image.parting import parting_at
+from vision.meniscus_image.occlusion import not_of_the_room, occluded, room_share
+from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
     BESIDE_SHARE,
+    PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
     SURE_PLACE,
+    UNEXPLAINED_LEVELS,
     UNLIKE_ODDS,
     WORTH_SHOWING,
 )
@@ -179,9 +181,18 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         hidden=best.look.hidden,
         dark=best.look.dark,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        of_the_room=unlike and room_share(rgb, fit, line_mm) > BESIDE_SHARE,
+        of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
         parts_nothing=parting is not None and parting.of_nothing)
-    return _least_misleading(_as_before_cooling(found) if found.hidden else found, fit)
+    return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
+
+
+def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting: Parting | None
+                 ) -> bool:
+    """Whether a place unlike a surface may be a line of the room behind, seen through the tube."""
+    if room_share(rgb, fit, height_mm) <= BESIDE_SHARE:
+        return False
+    plain = parting is not None and parting.share >= PLAIN_PARTED_SHARE
+    return not (plain and not_of_the_room(rgb, fit, height_mm) > UNEXPLAINED_LEVELS)
 
 
 def _as_before_cooling(meniscus: MeniscusPosterior) -> MeniscusPosterior:
@@ -192,12 +203,13 @@ def _as_before_cooling(meniscus: MeniscusPosterior) -> MeniscusPosterior:
     return replace(meniscus, chosen_mm=sharp.level_mm)
 
 
-def _least_misleading(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:
+def _least_moved(meniscus: MeniscusPosterior, fit: GraduationFit) -> MeniscusPosterior:
     """The same, read elsewhere where the median is too likely more than a division off."""
     elevation = math.degrees(float(fit.pose.elevation_rad(meniscus.level_mm)))
     limit = largest_chance(elevation, meniscus.wall_mm, meniscus.hidden)
     if meniscus.chance_of_misreading(fit.scale) <= limit:
         return meniscus
-    between = least_misleading_mm(meniscus.possible_mm, meniscus.offset_probability, fit.scale)
+    between = least_moved_mm(meniscus.level_mm, meniscus.possible_mm, meniscus.offset_probability,
+                             fit.scale, limit)
     moved = replace(meniscus, chosen_mm=between, tail=min(meniscus.tail, 0.5 * limit))
     return moved if moved.chance_of_misreading(fit.scale) < limit else meniscus

@@ -46,8 +46,10 @@ def chance_of_misreading(read_mm: np.ndarray, level_mm: np.ndarray, probability:
     return np.asarray((1.0 - near / np.maximum(high - low, 1e-12)) @ probability)
 
 
-def least_misleading_mm(level_mm: np.ndarray, probability: np.ndarray, scale: Scale) -> float:
-    """The height from which the true level is least likely more than a division away.
+def least_moved_mm(at_mm: float, level_mm: np.ndarray, probability: np.ndarray, scale: Scale,
+                   limit: float) -> float:
+    """The height nearest to ``at_mm`` from which the true level is more than a division away
+    with no more than half the chance ``limit``; where there is none, with the least chance.
 
     Where the front edge may be either of two lines, one or two divisions apart, it lies
     between them.
@@ -57,5 +59,8 @@ def least_misleading_mm(level_mm: np.ndarray, probability: np.ndarray, scale: Sc
         return float(level_mm[int(np.argmax(probability))])
     tried = np.arange(possible.min(), possible.max() + _STEP_MM, _STEP_MM)
     chance = chance_of_misreading(tried, level_mm, probability, scale)
+    allowed = tried[chance <= 0.5 * limit]
+    if len(allowed):
+        return float(allowed[int(np.argmin(np.abs(allowed - at_mm)))])
     # the middle of what is as good
     return float(np.mean(tried[chance <= chance.min() + 1e-3]))

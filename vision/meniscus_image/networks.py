@@ -112,6 +112,11 @@ def close_look(close: np.ndarray, whole: np.ndarray) -> CloseLook:
     return CloseLook(seen, np.concatenate([z, (far - mean) / sd]))
 
 
+def mirrored(look: CloseLook) -> CloseLook:
+    """The same place with left and right changed over, which changes nothing of the level."""
+    return CloseLook(look.seen[:, ::-1], np.ascontiguousarray(look.planes[..., ::-1]))
+
+
 def offset_posterior(
     look: CloseLook, elevation_deg: float, radius_mm: float,
     wall_mm: float, height_over_lowest_mm: float, px_per_mm: float,

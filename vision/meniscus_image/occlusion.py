@@ -35,6 +35,9 @@ _MANY, _SEEN_SHARE, _SAME_TUBE_MM, _SOFT_MM = 6, 0.8, 0.5, 3.0
 #: the change there is looked for, mm; and the least grey levels that it is compared with.
 _HALVES, _CLOSE = ((-0.75, -0.35), (0.35, 0.75)), ((-1.45, -1.12), (1.12, 1.45))
 _THERE_MM, _BEYOND_MM, _FAINT_LEVELS = 0.6, 1.5, 3.0
+#: Bands above and below a place whose colours are compared, so far from it, mm; and the most that
+#: a tube adds to the contrast of what is seen through it.
+_BAND_MM, _MOST_THROUGH = (1.0, 5.0), 1.1
 
 #: Place along the axis, mm, and the colours above and below.
 _Edge = tuple[float, np.ndarray, np.ndarray]
@@ -74,6 +77,29 @@ def room_share(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> float:
     change = [[_change(_profile(rgb, fit.pose, height_mm, *strip), reach) for strip in strips]
               for strips, reach in ((_HALVES, _THERE_MM), (_CLOSE, _BEYOND_MM))]
     return max(change[1]) / max(min(change[0]), _FAINT_LEVELS)
+
+
+def not_of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> float:
+    """Grey levels by which the wall is of another colour below a height than above it beyond what
+    the room beside it explains, on the side of the tube where that is less.
+
+    Through an empty tube the room is seen as it is beside the chamber, or fainter; a liquid has a
+    colour, and bends light, of its own.  NaN where the photo ends.
+    """
+    left = []
+    for on, beside in zip(_HALVES, _CLOSE, strict=True):
+        here, room = (_step(_profile(rgb, fit.pose, height_mm, *strip)) for strip in (on, beside))
+        through = np.clip(here @ room / max(float(room @ room), 1.0), 0.0, _MOST_THROUGH)
+        left.append(float(np.sqrt(np.mean((here - through * room) ** 2))))
+    return min(left) if np.isfinite(left).all() else float("nan")
+
+
+def _step(profile: np.ndarray) -> np.ndarray:
+    """(3,) the colour above the middle of a profile less that below it."""
+    near, far = (round(d / _STEP_MM) for d in _BAND_MM)
+    middle = (len(profile) - 1) // 2
+    return np.asarray(np.median(profile[middle + near:middle + far], axis=0)
+                      - np.median(profile[middle - far:middle - near], axis=0))
 
 
 def _change(profile: np.ndarray, reach_mm: float) -> float:

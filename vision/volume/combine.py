@@ -18,7 +18,7 @@ from vision.errors import InputError
 from vision.meniscus_image.misread_risk import (
     LARGEST_CHANCE,
     chance_of_misreading,
-    least_misleading_mm,
+    least_moved_mm,
 )
 from vision.parameters import (
     APART_DEG,
@@ -292,7 +292,7 @@ def _combined(base: VolumeReading, reference: _Witness, witnesses: Sequence[_Wit
     in_coarse = p[:len(grid) // _COARSE * _COARSE].reshape(-1, _COARSE).sum(axis=1)
     tail = 0.025
     if _risk(at, coarse, in_coarse, scale) > LARGEST_CHANCE:
-        at = least_misleading_mm(coarse, in_coarse, scale)
+        at = least_moved_mm(at, coarse, in_coarse, scale, LARGEST_CHANCE)
         tail = 0.5 * LARGEST_CHANCE
     if _risk(at, coarse, in_coarse, scale) > LARGEST_CHANCE:
         return replace(base, status="refused", value=None, interval=None, naive_value=None,
