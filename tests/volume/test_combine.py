@@ -30,8 +30,8 @@ DIVISION_MM = 1 / PER_MM
 
 
 def said(level_mm: float, sd_mm: float = 0.25, elevation_deg: float = 0.0, *, second: tuple[
-        float, float] | None = None, taken_min: float | None = None, name: str = ""
-         ) -> PhotoEvidence:
+        float, float] | None = None, taken_min: float | None = None, name: str = "",
+         belief: float = 0.995) -> PhotoEvidence:
     """A photo from this elevation that tells this level, or with some weight another one."""
     d = 300.0
     h = level_mm + d * math.tan(math.radians(elevation_deg))
@@ -51,7 +51,7 @@ def said(level_mm: float, sd_mm: float = 0.25, elevation_deg: float = 0.0, *, se
         p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / sd_mm) ** 2)
         return LevelMode(weight, middle + 2.0 - BIN_CENTRES_MM, p / p.sum())
 
-    first = mode(level_mm, 0.995 if second is None else 0.995 - second[1])
+    first = mode(level_mm, belief if second is None else belief - second[1])
     modes = (first,) if second is None else (first, mode(second[0], second[1]))
     meniscus = MeniscusPosterior(
         ContactLine(level_mm + 2.0, 0.0, 4.0, 3.0, 0.03), level_mm + 2.0, BIN_CENTRES_MM,
@@ -203,3 +203,16 @@ def test_the_printed_object_keeps_the_contract():
                                        "flags", "reasons"}
     assert set(found["agreement"]) == {"statistic", "degrees_of_freedom", "p_value"}
     assert "photos" not in combine([said(40.0)]).as_json()
+
+
+def test_a_place_that_a_photo_hardly_believes_in_does_not_speak_against_the_others():
+    """Far off where the others agree, by itself refused: the surface does not stand out."""
+    pair = [said(40.0), said(40.1, elevation_deg=10.0)]
+    lost = said(55.0, elevation_deg=20.0, belief=0.01)
+    both, all_three = combine(pair), combine([*pair, lost])
+    assert all_three.photos[2].status == "refused"
+    assert all_three.status == "read"
+    assert all_three.value == pytest.approx(both.value, abs=0.02)
+    assert half(all_three) > 0.98 * half(both)  # nor does it make them surer
+    sure = said(55.0, elevation_deg=20.0)
+    assert combine([*pair, sure]).flags == ("photos-disagree",)

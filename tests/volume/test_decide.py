@@ -25,7 +25,7 @@ SCALE = load_scale("slate-50")
 
 
 def refused(chance: float, elevation_deg: float, value: float, off_divisions: float = 1.2,
-            residual: float = 0.02, of_marks: bool = True) -> str | None:
+            residual: float = 0.02, of_marks: bool = True, **seen: bool) -> str | None:
     """What is said of a surface at ``value``, seen at an elevation, that lies so far off
     with this chance."""
     level = float(SCALE.height_mm(value))
@@ -35,7 +35,8 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
     meniscus = MeniscusPosterior(
         ContactLine(level, 0.0, 4.0, 3.0, 0.05), level, np.array([-0.01, 0.0, 0.01, off]),
         np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
-        SCALE.outer_radius_mm - radius, (RowPeak(level, 0.99),), 0.0)
+        SCALE.outer_radius_mm - radius, (RowPeak(level, 0.99),), 0.0,
+        **seen)  # type: ignore[arg-type]
     d = 300.0
     pose = CylinderPose(np.array([d, level + d * np.tan(np.radians(elevation_deg)), 0.0,
                                   np.radians(elevation_deg), 0.0, np.log(1500.0)]),
@@ -83,3 +84,14 @@ def test_of_marks_that_lie_nowhere_nothing_is_believed_nor_shown(monkeypatch):
     (0.25, True, "wrong-scale")])
 def test_marks_out_of_place_are_told_from_a_wrong_scale(residual, of_marks, flag):
     assert refused(0.0, 5.0, 30.0, residual=residual, of_marks=of_marks) == flag
+
+
+@pytest.mark.parametrize("what", ["doubted", "of_the_room", "parts_nothing", "ring"])
+def test_a_place_that_may_be_something_else_is_no_surface_however_sure_the_rest_is(what):
+    assert refused(0.0, 5.0, 30.0) is None
+    assert refused(0.0, 5.0, 30.0, **{what: True}) == "surface-not-found"
+
+
+def test_what_is_wrong_is_said_of_each():
+    words = [r.sentence for r in decide.NOT_READ if r.flag == "surface-not-found"]
+    assert len(set(words)) == len(words) and all(w.endswith("take another photo.") for w in words)

@@ -200,7 +200,7 @@ class Search:
         Where the sight line is poorly known (no focal length, a steep view), its doubt
         goes through the offset network: three elevations with the same mean and spread.  Each is
         asked for the picture and for its mirror image: what the two say differs by the network's
-        own error alone, and their mean has less of it (docs/accuracy.md).
+        own error alone, and their mean has less of it (docs/teaching.md).
         As soon as the odds cannot reach ``least_odds`` any more, that is all that is told: they
         are then the most that they could have been.
         """

@@ -28,6 +28,7 @@ from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
     BESIDE_SHARE,
+    LEAST_ODDS,
     PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
     SURE_PLACE,
@@ -56,7 +57,7 @@ class MeniscusPosterior:
     candidates, p_absent
         Places of the row network, likeliest first, and its probability of no surface in sight.
     occluded
-        The line runs on past the chamber and is of something else.
+        The line runs on past the chamber, or what it hides is seen again: of something else.
     contested
         Another line close beside may as well be the front edge.
     chosen_mm
@@ -77,6 +78,8 @@ class MeniscusPosterior:
     other_side_nats
         How much better, at the most, the surface is understood as one that is seen from the
         other side of its plane.
+    doubted
+        Seen closely, the place may as well be something else.
     of_the_room
         The place is unlike a surface and the room shows more there than the wall does.
     parts_nothing
@@ -101,6 +104,7 @@ class MeniscusPosterior:
     outshone: bool = False
     hidden: bool = False
     other_side_nats: float = 0.0
+    doubted: bool = False
     of_the_room: bool = False
     parts_nothing: bool = False
     dark: bool = False
@@ -181,6 +185,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         hidden=best.look.hidden,
         dark=best.look.dark,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
+        doubted=best.look.odds < LEAST_ODDS,
         of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
         parts_nothing=parting is not None and parting.of_nothing)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)

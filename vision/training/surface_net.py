@@ -71,7 +71,7 @@ def train(which: str, d: Data, valid: Data, seconds: float, device: str, seed: i
         some = torch.randint(0, len(d), (512,), generator=g, device=device)
         start_from(net, start / f"{which}.onnx", make(d, some, g, True)[0])
         print(which, "as it starts", check(which, net, valid, device), flush=True)
-    fastest = 2e-3 if start is None else 2e-4  # faster forgets (docs/accuracy.md)
+    fastest = 2e-3 if start is None else 2e-4  # faster forgets (docs/teaching.md)
     opt = torch.optim.AdamW(net.parameters(), lr=fastest, weight_decay=1e-2)
     began, step = time.time(), 0
     saved = began

@@ -177,7 +177,8 @@ def _that_fit(witnesses: list[_Witness]) -> list[_Witness]:
 
 def _density(e: PhotoEvidence, grid: np.ndarray) -> np.ndarray:
     """(N,) probability per mm of each height of the grid, over all ways to understand the
-    photo and all numberings that its marks allow."""
+    photo and all numberings that its marks allow; what is believed of none of them is spread
+    over all heights, so that a place hardly believed in says hardly anything."""
     assert e.meniscus is not None
     total = np.zeros(len(grid))
     for shift_mm, share in _numberings(e):
@@ -188,8 +189,8 @@ def _density(e: PhotoEvidence, grid: np.ndarray) -> np.ndarray:
             # spread evenly within its bins
             p = np.interp(grid, level, mode.probability[order] / step, left=0.0, right=0.0)
             total += share * mode.weight * p
-    area = total.sum() * _STEP_MM
-    return total / area if area > 1e-9 else np.full(len(grid), 1.0 / (grid[-1] - grid[0]))
+    believed = float(total.sum()) * _STEP_MM
+    return total / max(believed, 1.0) + max(1.0 - believed, 0.0) / (grid[-1] - grid[0])
 
 
 def _numberings(e: PhotoEvidence) -> list[tuple[float, float]]:

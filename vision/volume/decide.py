@@ -76,7 +76,8 @@ def _absent(e: PhotoEvidence) -> bool:
 
 
 def _unsure(e: PhotoEvidence) -> bool:
-    return e.meniscus is not None and e.meniscus.candidates[0].weight < SURE_PLACE
+    return e.meniscus is not None and (
+        e.meniscus.candidates[0].weight < SURE_PLACE or e.meniscus.doubted)
 
 
 def _faint(e: PhotoEvidence) -> bool:
@@ -158,8 +159,9 @@ NOT_READ: tuple[Refusal, ...] = (
             "the trace of an earlier level.  Look yourself, or change the light or the background "
             "and take another photo."),
     Refusal("surface-covered", lambda e: e.meniscus is not None and e.meniscus.occluded,
-            "The edge that was found runs on past the chamber: something is before or just "
-            "behind the surface.  Take it away, or move the phone, and take another photo."),
+            "The edge that was found is of something before or just behind the chamber: it runs on "
+            "past it, or the marks it hides are seen again beyond.  Take that away, or move the "
+            "phone, and take another photo."),
     Refusal("meniscus-uncertain", lambda e: _misread_risk(e) and e.meniscus is not None
             and e.meniscus.hidden,
             "The liquid is so dark that its curved edge does not show: take another photo from a "
