@@ -216,3 +216,23 @@ def test_a_place_that_a_photo_hardly_believes_in_does_not_speak_against_the_othe
     assert half(all_three) > 0.98 * half(both)  # nor does it make them surer
     sure = said(55.0, elevation_deg=20.0)
     assert combine([*pair, sure]).flags == ("photos-disagree",)
+
+
+def test_what_looks_like_no_surface_does_not_speak_against_the_others():
+    pair = [said(40.0), said(40.1, elevation_deg=10.0)]
+    far = said(55.0, elevation_deg=20.0)
+    ring = replace(far, meniscus=replace(far.meniscus, ring=True))
+    found = combine([*pair, ring])
+    assert found.photos[2].reading.flags == ("surface-not-found",)
+    assert found.status == "read" and found.value == pytest.approx(combine(pair).value, abs=0.02)
+
+
+def test_dark_photos_that_can_be_read_alone_can_be_read_together():
+    """What their own terms add to the interval is no chance of another level."""
+    photos = [said(40.0, 0.5 * DIVISION_MM, e) for e in (0.0, 1.0, 5.0)]
+    dark = [replace(p, level=replace(p.level, terms=tuple(
+        replace(t, sd_mm=0.8) if t.name.startswith("pictures unlike") else t
+        for t in p.level.terms))) for p in photos]
+    assert [combine([p]).status for p in dark] == ["read"] * 3
+    together = combine(dark)
+    assert together.status == "read" and half(together) > half(combine(photos))

@@ -49,6 +49,8 @@ from vision.volume.number import Ambiguous
 _STEP_MM, _COARSE = 0.02, 5
 #: What a photo may be refused for and still say something about the level.
 _STILL_COUNTS = ("competing-surfaces", "meniscus-uncertain", "surface-not-found")
+#: What is left of the belief in a place that is refused alone as no surface.  Our choice.
+_DOUBTED = 0.5
 #: Shifts of an unsettled numbering that trail by more than this (nats) are left out.
 _SHIFT_NATS = 8.0
 #: So much better than any other (in chi-squared) the set is without the photo that is named.
@@ -58,11 +60,13 @@ _CLEARLY_ODD = 4.0
 @dataclass(frozen=True)
 class _Witness:
     """A photo that says something about the level: log of its probability over the heights,
-    as it is (``log_density``) and as far as it can be trusted in a test (``tested``)."""
+    by the networks' own word (``word``), with the terms that are its own (``log_density``), and as
+    far as it can be trusted in a test (``tested``)."""
 
     place: int
     evidence: PhotoEvidence
     level: LevelEstimate
+    word: np.ndarray
     log_density: np.ndarray
     tested: np.ndarray
     direction: np.ndarray
@@ -147,14 +151,16 @@ def _witnesses(evidences: Sequence[PhotoEvidence], singles: Sequence[VolumeReadi
         if e.photo.sha256 in seen:
             continue
         seen.add(e.photo.sha256)
+        even = 1.0 / (grid[-1] - grid[0])
         density = _density(e, grid)
+        if refusal is not None and refusal.flag == "surface-not-found":
+            density = _DOUBTED * density + (1.0 - _DOUBTED) * even
         division_mm = e.scale.division_at(e.level.value) / max(
             value_per_mm(e.scale, e.level.level_mm), 1e-9)
         own = e.level.sd_mm(shared=False)
         tested = math.hypot(own, UNTOLD_DIVISIONS * division_mm)
-        even = 1.0 / (grid[-1] - grid[0])
         out.append(_Witness(
-            place, e, e.level,
+            place, e, e.level, np.log((1.0 - MISLED) * density + MISLED * even),
             np.log((1.0 - MISLED) * _blurred(density, own) + MISLED * even),
             np.log((1.0 - 0.1 * MISLED) * _blurred(density, tested) + 0.1 * MISLED * even),
             _direction(e), reading.status != "refused"))
@@ -286,11 +292,14 @@ def _disagreeing(base: VolumeReading, witnesses: Sequence[_Witness], agreement: 
 def _combined(base: VolumeReading, reference: _Witness, witnesses: Sequence[_Witness],
               grid: np.ndarray) -> VolumeReading:
     scale, level = reference.evidence.scale, reference.level
-    p = _together(witnesses)
+    p = _together(witnesses, [w.log_density for w in witnesses])
     read = [w for w in witnesses if w.alone]
     at = float(np.interp(0.5, np.cumsum(p) - 0.5 * p, grid))
-    coarse = grid[:len(grid) // _COARSE * _COARSE].reshape(-1, _COARSE).mean(axis=1)
-    in_coarse = p[:len(grid) // _COARSE * _COARSE].reshape(-1, _COARSE).sum(axis=1)
+    # as for one photo: by the networks' own word
+    word = _together(witnesses, [w.word for w in witnesses])
+    coarse, in_coarse = (a[:len(grid) // _COARSE * _COARSE].reshape(-1, _COARSE)
+                         for a in (grid, word))
+    coarse, in_coarse = coarse.mean(axis=1), in_coarse.sum(axis=1)
     tail = 0.025
     if _risk(at, coarse, in_coarse, scale) > LARGEST_CHANCE:
         at = least_moved_mm(at, coarse, in_coarse, scale, LARGEST_CHANCE)
@@ -306,7 +315,7 @@ def _combined(base: VolumeReading, reference: _Witness, witnesses: Sequence[_Wit
     low, high = percentiles(grid, _blurred(p, shared), tolerance, tail)
     if read and len(read) < len(witnesses):
         # what was refused alone may say which of two levels it is, but makes none surer
-        p_read = _together(read)
+        p_read = _together(read, [w.log_density for w in read])
         least = percentiles(grid, _blurred(p_read, shared), tolerance, tail)
         low = min(low, at - 0.5 * (least[1] - least[0]))
         high = max(high, at + 0.5 * (least[1] - least[0]))
@@ -336,14 +345,15 @@ def _flags_of(base: VolumeReading, witnesses: Sequence[_Witness]) -> list[tuple[
     return [base.photos[w.place].flags for w in witnesses]
 
 
-def _together(witnesses: Sequence[_Witness]) -> np.ndarray:
-    """(N,) probability of each height: the product, flattened to what the set is worth."""
+def _together(witnesses: Sequence[_Witness], logs: Sequence[np.ndarray]) -> np.ndarray:
+    """(N,) probability of each height: the product of what they say, flattened to what the set is
+    worth."""
     n = len(witnesses)
     d = np.stack([w.direction for w in witnesses])
     apart = np.degrees(np.arccos(np.clip(d @ d.T, -1.0, 1.0)))
     rho = COMMON_SHARE + (1.0 - COMMON_SHARE) * np.exp(-0.5 * (apart / APART_DEG) ** 2)
     np.fill_diagonal(rho, 1.0)
-    total = np.sum([w.log_density for w in witnesses], axis=0) * (n / float(rho.sum()))
+    total = np.sum(logs, axis=0) * (n / float(rho.sum()))
     p = np.exp(total - total.max())
     return np.asarray(p / p.sum())
 
