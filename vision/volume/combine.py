@@ -49,8 +49,6 @@ from vision.volume.number import Ambiguous
 _STEP_MM, _COARSE = 0.02, 5
 #: What a photo may be refused for and still say something about the level.
 _STILL_COUNTS = ("competing-surfaces", "meniscus-uncertain", "surface-not-found")
-#: What is left of the belief in a place that is refused alone as no surface.  Our choice.
-_DOUBTED = 0.5
 #: Shifts of an unsettled numbering that trail by more than this (nats) are left out.
 _SHIFT_NATS = 8.0
 #: So much better than any other (in chi-squared) the set is without the photo that is named.
@@ -153,8 +151,6 @@ def _witnesses(evidences: Sequence[PhotoEvidence], singles: Sequence[VolumeReadi
         seen.add(e.photo.sha256)
         even = 1.0 / (grid[-1] - grid[0])
         density = _density(e, grid)
-        if refusal is not None and refusal.flag == "surface-not-found":
-            density = _DOUBTED * density + (1.0 - _DOUBTED) * even
         division_mm = e.scale.division_at(e.level.value) / max(
             value_per_mm(e.scale, e.level.level_mm), 1e-9)
         own = e.level.sd_mm(shared=False)
