@@ -127,9 +127,10 @@ COVERED_FLAG_SEEN = 0.8
 #: (split conformal prediction: J. Lei et al., J Am Stat Assoc 2018;113:1094-1111), and a typical
 #: interval would then be wider than 0.3 division either way (docs/accuracy.md).
 UNLIKE_SHARE = 0.5
-#: The same where the liquid swallows a colour, at any elevation.  Of 59 readings of dark and cloudy
-#: liquids of that renderer 86 % were held with 0.5, and 95 % ask for 1.26; of 110 others 96 %.
-UNLIKE_DARK_SHARE = 1.25
+#: The same where the liquid swallows a colour, at any elevation: of 64 readings of such liquids by
+#: that renderer all are held with 1.25, and 95 % ask for 0.77 of that width, which is 0.71; of 353
+#: others 95 % are held with 0.5.
+UNLIKE_DARK_SHARE = 0.75
 #: Standard deviation (mm) of the meniscus from which a reading is flagged.  Our choice.
 MENISCUS_FLAG_SD_MM = 0.45
 #: Blur (px, as standard deviation) against the distance of the marks.  Our choice.
