@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from vision.budget import combined_standard_uncertainty
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.contact_line import ContactLine
-from vision.meniscus_image.detect import MeniscusPosterior, _least_misleading
+from vision.meniscus_image.detect import MeniscusPosterior, _least_moved
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
 from vision.scale_file.scale import Scale, load_scale, parse_scale
@@ -98,7 +98,7 @@ class TestInterval:
         """Read between them where the far one is too likely and near enough for that."""
         apart = apart_divisions / PER_MM
         p = share * bell(1.0, 0.08) + (1.0 - share) * bell(1.0 + apart, 0.08)
-        found = _least_misleading(meniscus(p), fit())
+        found = _least_moved(meniscus(p), fit())
         e = estimate_level(found, fit(), QUAY)
         assert (found.chosen_mm is not None) is between
         if between:
