@@ -21,11 +21,11 @@ LOG_ODDS = st.floats(math.log(MOST_ODDS) - 24.0, math.log(MOST_ODDS))
 
 
 class Doubtful(Search):
-    """A place that is looked at from three elevations, and so again in its mirror image, with these
-    answers one after the other."""
+    """A place that is looked at four times, with these answers one after the other."""
 
     def __init__(self, log_odds: list[float]) -> None:
         self.answers, self.asked = [math.exp(x) for x in log_odds], 0
+        self.elevations: list[float] = []
         pose = SimpleNamespace(elevation_rad=lambda _: 0.1, elevation_sd_deg=lambda _: 2.0)
         self.fit = SimpleNamespace(pose=pose)  # type: ignore[assignment]
         self.rgb = self.whole = np.zeros(0)
@@ -34,8 +34,9 @@ class Doubtful(Search):
     def bore(self, height_mm: float) -> tuple[float, float]:
         return 15.0, 1.5
 
-    def next(self, *_: object) -> OffsetPosterior:
+    def next(self, _: object, elevation_deg: float, *__: object) -> OffsetPosterior:
         self.asked += 1
+        self.elevations.append(elevation_deg)
         return OffsetPosterior(EVEN, self.answers[self.asked - 1])
 
 
@@ -55,10 +56,10 @@ def asked(log_odds: list[float], least: float) -> tuple[OffsetPosterior, int]:
         return search.offset_at(30.0, least), search.asked
 
 
-@given(st.lists(LOG_ODDS, min_size=6, max_size=6), LOG_ODDS)
+@given(st.lists(LOG_ODDS, min_size=4, max_size=4), LOG_ODDS)
 @settings(max_examples=200, deadline=None)
 def test_odds_that_matter_are_those_of_all_looks(log_odds, log_least):
-    least, true = math.exp(log_least), math.exp(sum(log_odds) / 6)
+    least, true = math.exp(log_least), math.exp(sum(log_odds) / 4)
     look, _ = asked(log_odds, least)
     if true > least * (1 + 1e-9):
         assert look.odds == pytest.approx(true, rel=1e-12)
@@ -68,9 +69,19 @@ def test_odds_that_matter_are_those_of_all_looks(log_odds, log_least):
 
 def test_one_clear_no_is_enough_and_without_a_limit_all_are_asked():
     no, yes = math.log(MOST_ODDS) - 24.0, math.log(MOST_ODDS)
-    assert asked([no, *5 * [yes]], 0.5 * MOST_ODDS)[1] == 1
-    assert asked([yes, no, *4 * [yes]], 0.5 * MOST_ODDS)[1] == 2
-    assert asked([no, *5 * [yes]], 0.0)[1] == 6
+    assert asked([no, *3 * [yes]], 0.5 * MOST_ODDS)[1] == 1
+    assert asked([yes, no, *2 * [yes]], 0.5 * MOST_ODDS)[1] == 2
+    assert asked([no, *3 * [yes]], 0.0)[1] == 4
+
+
+def test_the_doubt_of_the_sight_line_goes_through_the_network():
+    """Four elevations whose mean and standard deviation are those of what is known of it."""
+    search = Doubtful([0.0] * 4)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(candidates, "offset_posterior", search.next)
+        search.offset_at(30.0)
+    assert np.mean(search.elevations) == pytest.approx(math.degrees(0.1))
+    assert np.std(search.elevations) == pytest.approx(2.0)
 
 
 def test_a_mirror_image_is_the_same_place_with_left_and_right_changed_over():

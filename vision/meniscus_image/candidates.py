@@ -197,10 +197,10 @@ class Search:
     def offset_at(self, centre_mm: float, least_odds: float = 0.0) -> OffsetPosterior:
         """The offset network's word on one height of the wall.
 
-        Where the sight line is poorly known (no focal length, a steep view), its doubt
-        goes through the offset network: three elevations with the same mean and spread.  Each is
-        asked for the picture and for its mirror image: what the two say differs by the network's
-        own error alone, and their mean has less of it (docs/teaching.md).
+        Asked for the picture and for its mirror image: what the two say differs by the network's
+        own error alone, and their mean has less of it (docs/teaching.md).  Where the sight
+        line is poorly known (no focal length, a steep view), its doubt goes through the network:
+        two more elevations, so that all four have that mean and spread.
         As soon as the odds cannot reach ``least_odds`` any more, that is all that is told: they
         are then the most that they could have been.
         """
@@ -209,9 +209,11 @@ class Search:
         elevation = self.elevation_deg(centre_mm)
         close = close_look(view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm), self.whole)
         doubt = pose.elevation_sd_deg(centre_mm)
-        at = [elevation] if doubt < _DOUBT_DEG else [
-            elevation - 1.22 * doubt, elevation, elevation + 1.22 * doubt]
-        ways = [(e, way) for way in (close, mirrored(close)) for e in at]
+        other = mirrored(close)
+        ways = [(elevation, close), (elevation, other)]
+        if doubt >= _DOUBT_DEG:
+            apart = math.sqrt(2.0) * doubt
+            ways += [(elevation - apart, close), (elevation + apart, other)]
         looks: list[OffsetPosterior] = []
         log_odds = [math.log(MOST_ODDS)] * len(ways)
         for k, (e, way) in enumerate(ways):
