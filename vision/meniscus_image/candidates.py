@@ -28,7 +28,7 @@ from vision.meniscus_image.networks import (
 from vision.meniscus_image.unroll import view
 from vision.meniscus_image.views import Grid, whole_grid, window_grid
 from vision.optics.refraction import WALL_INDEX, apparent_height_shift_mm
-from vision.parameters import OTHER_SIDE_DEG, OTHER_SIDE_NATS
+from vision.parameters import OTHER_SIDE_DEG, OTHER_SIDE_NATS, PLAIN_ODDS
 from vision.scale_file.scale import Scale
 
 #: Elevation doubt (standard uncertainty) above which it is passed through the offset network.
@@ -46,6 +46,9 @@ _SAME_WINDOW_MM = 2.5
 #: So far beside a place the offset network looks whether another line is as much a front line,
 #: and the share of the odds that counts as that.
 _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
+#: The tube is searched in steps no wider than what the offset network sees of a line to both sides
+#: of its window, so far from what was looked at, mm.
+_SCAN_MM, _AWAY_MM = 2 * 1.5, 3.5
 #: Change of the bore's diameter per mm of height from which its wall is a step, not a taper, and
 #: the least that counts.  Our choice: drawn tapers change by up to 0.1, cones by 0.7 and more.
 _STEEP_BORE, _LEAST_STEP_MM = 0.3, 0.01
@@ -176,6 +179,36 @@ class Search:
                     abs(self._value(about, look) - here) > scale.division_at(here)):
                 return MeniscusCandidate(about, place.weight, None, look)
         return None
+
+    def plainer_place(self, places: list[MeniscusCandidate], odds: float
+                      ) -> MeniscusCandidate | None:
+        """A place elsewhere on the tube that the offset network sooner takes for the front edge
+        than those, of which the best has these odds; None when there is none.
+
+        The row network chooses among all heights at once and proposes only what it believes in.
+        What stands behind the chamber, seen through the liquid, can win there; where the other
+        network finds such a place unlike a surface, it is asked for the rest of the tube, too.
+        """
+        low, high = self.foot_mm, 2 * self.middle_mm - self.foot_mm
+        z = np.arange(low, high + _SCAN_MM, _SCAN_MM)
+        z = z[~_at_steps(self.fit.scale, self.fit.pose, z)]
+        away = np.abs(z[:, None] - [q.height_mm for q in places]).min(axis=1) > _AWAY_MM
+        least = max(odds, PLAIN_ODDS)
+        best: MeniscusCandidate | None = None
+        for height in map(float, z[away]):
+            if self._glance(height) > least:
+                look = self.offset_at(height)
+                if look.odds > (least if best is None else best.look.odds):
+                    best = MeniscusCandidate(height, 0.0, None, look)
+        return best
+
+    def _glance(self, height_mm: float) -> float:
+        """The odds of a place by a single look."""
+        radius, wall = self.bore(height_mm)
+        close = close_look(view(self.rgb, self.fit.pose, window_grid(height_mm), self.px_per_mm),
+                           self.whole)
+        return offset_posterior(close, self.elevation_deg(height_mm), radius, wall,
+                                height_mm - self.foot_mm, self.px_per_mm).odds
 
     def wall_shift_mm(self, centre_mm: float) -> float:
         """How far the wall's refraction moves a height of the inner wall in the picture."""

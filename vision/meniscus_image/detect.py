@@ -14,7 +14,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
-from vision.meniscus_image.candidates import LevelMode, RowPeak, Search, posterior_weights
+from vision.meniscus_image.candidates import (
+    LevelMode,
+    MeniscusCandidate,
+    RowPeak,
+    Search,
+    posterior_weights,
+)
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.features import HIDDEN_COOLING
 from vision.meniscus_image.misread_risk import (
@@ -119,6 +125,11 @@ class MeniscusPosterior:
         return self.contested or self.outshone
 
     @property
+    def something_else(self) -> bool:
+        """Whether what was found looks like something that is no surface."""
+        return self.ring or self.doubted or self.of_the_room or self.parts_nothing
+
+    @property
     def level_mm(self) -> float:
         """Height that is read: the median, since the probability is skewed and half of it
         lies on either side, or what was chosen."""
@@ -188,7 +199,24 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         doubted=best.look.odds < LEAST_ODDS,
         of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
         parts_nothing=parting is not None and parting.of_nothing)
+    if unlike and believed and not found.something_else:
+        found = _with(search.plainer_place(places, best.look.odds), found, search, best.look.odds)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
+
+
+def _with(other: MeniscusCandidate | None, found: MeniscusPosterior, search: Search, odds: float
+          ) -> MeniscusPosterior:
+    """The same with another place that may be the surface, the belief shared by their odds."""
+    if other is None:
+        return found
+    share = other.look.odds / (other.look.odds + odds)
+    (first, *rest), belief = found.candidates, found.candidates[0].weight
+    mode, *modes = found.modes
+    return replace(
+        found, candidates=(RowPeak(first.height_mm, belief * (1.0 - share)),
+                           RowPeak(other.height_mm, belief * share), *rest),
+        modes=(replace(mode, weight=mode.weight * (1.0 - share)),
+               search.mode(other, mode.weight * share), *modes))
 
 
 def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting: Parting | None
