@@ -53,6 +53,16 @@ def test_a_faint_change_counts_where_nothing_else_changes_more():
     assert found is not None and found.contrast < 0.09 and not found.of_nothing
 
 
+@pytest.mark.filterwarnings("error")
+def test_a_side_that_lies_outside_the_photo_is_left_out():
+    wall = tube(-40.0)
+    wall[:, -4:] = np.nan
+    found = parting_at(wall, GRID, FIT, LEVEL_MM)
+    assert found is not None and not found.of_nothing
+    wall[:, -16:] = np.nan
+    assert parting_at(wall, GRID, FIT, LEVEL_MM) is None
+
+
 def test_outside_the_photo_nothing_is_claimed():
     wall = tube()
     wall[GRID.height_mm < LEVEL_MM - 2.0] = np.nan

@@ -24,8 +24,8 @@ _SAME_BORE = 0.1
 _FEWEST = 4
 #: Added to the brightness, grey levels: what is black changes by noise only.
 _BLACK = 20.0
-#: Share of a band that may lie outside the photo.
-_MOST_UNSEEN = 0.2
+#: Share of the width that has to lie in the photo.
+_LEAST_SEEN = 0.8
 
 
 @dataclass(frozen=True)
@@ -87,10 +87,12 @@ def _change(whole: np.ndarray, row: int, gap: int, band: int) -> tuple[float, fl
     """Root mean square difference between the bands above and below a row, over the width of the
     tube, in grey levels and as a share of the brightness; NaN outside the photo."""
     above, below = whole[max(row - gap - band, 0):max(row - gap, 0)], whole[row + gap:][:band]
-    both = np.concatenate([above, below])
-    if min(len(above), len(below)) < band or np.isnan(both).mean() > _MOST_UNSEEN:
+    if min(len(above), len(below)) < band:
         return float("nan"), float("nan")
-    first, second = np.nanmedian(above, axis=0), np.nanmedian(below, axis=0)
+    seen = ~np.isnan(np.concatenate([above, below])).any(axis=(0, 2))
+    if seen.mean() < _LEAST_SEEN:
+        return float("nan"), float("nan")
+    first, second = np.median(above[:, seen], axis=0), np.median(below[:, seen], axis=0)
     square = (first - second) ** 2
     light = (first + second) / 2 + _BLACK
-    return float(np.sqrt(np.nanmean(square))), float(np.sqrt(np.nanmean(square / light**2)))
+    return float(np.sqrt(np.mean(square))), float(np.sqrt(np.mean(square / light**2)))
