@@ -199,7 +199,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         doubted=best.look.odds < LEAST_ODDS,
         of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
         parts_nothing=parting is not None and parting.of_nothing)
-    if unlike and believed and not found.something_else:
+    if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         found = _with(search.plainer_place(places, best.look.odds), found, search, best.look.odds)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
 
