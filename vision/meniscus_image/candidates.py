@@ -19,6 +19,7 @@ from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
 from vision.meniscus_image.networks import (
     MOST_ODDS,
+    CloseLook,
     OffsetPosterior,
     close_look,
     mirrored,
@@ -46,9 +47,9 @@ _SAME_WINDOW_MM = 2.5
 #: So far beside a place the offset network looks whether another line is as much a front line,
 #: and the share of the odds that counts as that.
 _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
-#: The tube is searched in steps no wider than what the offset network sees of a line to both sides
-#: of its window, so far from what was looked at, mm.
-_SCAN_MM, _AWAY_MM = 2 * 1.5, 3.5
+#: The tube is searched in steps of a little less than twice what a line may be off the middle of a
+#: window (``views.NEAR_MM``), and no nearer than so to what was looked at, mm.
+_SCAN_MM, _AWAY_MM = 3.0, 3.5
 #: Change of the bore's diameter per mm of height from which its wall is a step, not a taper, and
 #: the least that counts.  Our choice: drawn tapers change by up to 0.1, cones by 0.7 and more.
 _STEEP_BORE, _LEAST_STEP_MM = 0.3, 0.01
@@ -204,11 +205,18 @@ class Search:
 
     def _glance(self, height_mm: float) -> float:
         """The odds of a place by a single look."""
+        return self._asked(self._close(height_mm), height_mm, self.elevation_deg(height_mm)).odds
+
+    def _close(self, height_mm: float) -> CloseLook:
+        """A place as the offset network sees it."""
+        return close_look(view(self.rgb, self.fit.pose, window_grid(height_mm), self.px_per_mm),
+                          self.whole)
+
+    def _asked(self, close: CloseLook, height_mm: float, elevation_deg: float) -> OffsetPosterior:
+        """What the offset network says of it, if it is seen from that elevation."""
         radius, wall = self.bore(height_mm)
-        close = close_look(view(self.rgb, self.fit.pose, window_grid(height_mm), self.px_per_mm),
-                           self.whole)
-        return offset_posterior(close, self.elevation_deg(height_mm), radius, wall,
-                                height_mm - self.foot_mm, self.px_per_mm).odds
+        return offset_posterior(close, elevation_deg, radius, wall, height_mm - self.foot_mm,
+                                self.px_per_mm)
 
     def wall_shift_mm(self, centre_mm: float) -> float:
         """How far the wall's refraction moves a height of the inner wall in the picture."""
@@ -237,11 +245,9 @@ class Search:
         As soon as the odds cannot reach ``least_odds`` any more, that is all that is told: they
         are then the most that they could have been.
         """
-        pose = self.fit.pose
-        radius, wall = self.bore(centre_mm)
         elevation = self.elevation_deg(centre_mm)
-        close = close_look(view(self.rgb, pose, window_grid(centre_mm), self.px_per_mm), self.whole)
-        doubt = pose.elevation_sd_deg(centre_mm)
+        doubt = self.fit.pose.elevation_sd_deg(centre_mm)
+        close = self._close(centre_mm)
         other = mirrored(close)
         ways = [(elevation, close), (elevation, other)]
         if doubt >= _DOUBT_DEG:
@@ -250,8 +256,7 @@ class Search:
         looks: list[OffsetPosterior] = []
         log_odds = [math.log(MOST_ODDS)] * len(ways)
         for k, (e, way) in enumerate(ways):
-            looks.append(offset_posterior(way, e, radius, wall, centre_mm - self.foot_mm,
-                                          self.px_per_mm))
+            looks.append(self._asked(way, centre_mm, e))
             log_odds[k] = math.log(looks[k].odds)
             if math.exp(float(np.mean(log_odds))) < least_odds:
                 break

@@ -17,8 +17,9 @@ from vision.scale_file.scale import Scale
 LARGEST_CHANCE, MIRRORED_CHANCE, OBLIQUE_DEG = 0.05, 0.01, 10.0
 #: The same where the liquid hides its meniscus.  Our choice.
 HIDDEN_CHANCE = 0.02
-#: Share of that chance with which a value that was moved for it may still be wrong.  Our choice.
-_SHARE = 0.2
+#: Share of the chance up to which a level is read, to which a value is moved when it was more.  Our
+#: choice.
+_MOVED_TO_SHARE = 0.2
 #: Heights tried between the lowest and the highest that is thought possible, mm.
 _STEP_MM = 0.02
 
@@ -51,7 +52,7 @@ def chance_of_misreading(read_mm: np.ndarray, level_mm: np.ndarray, probability:
 def least_moved_mm(at_mm: float, level_mm: np.ndarray, probability: np.ndarray, scale: Scale,
                    limit: float) -> float:
     """The height nearest to ``at_mm`` from which the true level is more than a division away
-    with no more than a fifth of the chance ``limit``; where there is none, with the least chance.
+    with no more than a small share of the chance ``limit``; where there is none, with the least.
 
     Where the front edge may be either of two lines, one or two divisions apart, it lies
     between them.
@@ -61,7 +62,7 @@ def least_moved_mm(at_mm: float, level_mm: np.ndarray, probability: np.ndarray, 
         return float(level_mm[int(np.argmax(probability))])
     tried = np.arange(possible.min(), possible.max() + _STEP_MM, _STEP_MM)
     chance = chance_of_misreading(tried, level_mm, probability, scale)
-    allowed = tried[chance <= _SHARE * limit]
+    allowed = tried[chance <= _MOVED_TO_SHARE * limit]
     if len(allowed):
         return float(allowed[int(np.argmin(np.abs(allowed - at_mm)))])
     # the middle of what is as good

@@ -293,9 +293,9 @@ def _combined(base: VolumeReading, reference: _Witness, witnesses: Sequence[_Wit
     at = float(np.interp(0.5, np.cumsum(p) - 0.5 * p, grid))
     # as for one photo: by the networks' own word
     word = _together(witnesses, [w.word for w in witnesses])
-    coarse, in_coarse = (a[:len(grid) // _COARSE * _COARSE].reshape(-1, _COARSE)
-                         for a in (grid, word))
-    coarse, in_coarse = coarse.mean(axis=1), in_coarse.sum(axis=1)
+    whole = len(grid) // _COARSE * _COARSE
+    coarse = grid[:whole].reshape(-1, _COARSE).mean(axis=1)
+    in_coarse = word[:whole].reshape(-1, _COARSE).sum(axis=1)
     tail = 0.025
     if _risk(at, coarse, in_coarse, scale) > LARGEST_CHANCE:
         at = least_moved_mm(at, coarse, in_coarse, scale, LARGEST_CHANCE)

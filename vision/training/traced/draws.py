@@ -178,8 +178,7 @@ def _draw(seed: int, index: int, size: tuple[int, int]
     level: float | None = None
     while level is None:
         level = between(low + 0.3, high - 0.3) if expect != "off-scale" else high + between(1.5, 4)
-        v = scale.value_at(np.array([level - 1.5, level + 5.0]))
-        same = abs(scale.inner_radius_mm(v[0]) - scale.inner_radius_mm(v[1])) < 0.05
+        same = even_about(scale, level)
         near = min(abs(m.height_mm - level) for m in scale.marks) < 3.0
         level = level if same and (near or expect == "off-scale") else None
     angles = _angles(rng, tier)
@@ -209,6 +208,12 @@ def _draw(seed: int, index: int, size: tuple[int, int]
                              p=(.3, .25, .2, .12, .13))),
         background=str(rng.choice(BACKGROUNDS)), tier=tier, expect=expect,
         seed=int(rng.integers(2**31)), capture=capture, **seen), content
+
+
+def even_about(scale: Scale, level_mm: float) -> bool:
+    """Whether the bore is even from a little below a level to above its meniscus."""
+    v = scale.value_at(np.array([level_mm - 1.5, level_mm + 5.0]))
+    return bool(abs(scale.inner_radius_mm(v[0]) - scale.inner_radius_mm(v[1])) < 0.05)
 
 
 def _angles(rng: np.random.Generator, tier: str) -> tuple[float, float, float]:

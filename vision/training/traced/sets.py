@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from vision.training.traced.draws import TracedScene, seen_from
+from vision.training.traced.draws import TracedScene, even_about, seen_from
 
 #: How far the level of a moved photo lies from the others', divisions.
 MOVED_DIVISIONS = (2.0, 6.0)
@@ -50,9 +50,8 @@ def _another_level(scene: TracedScene, rng: np.random.Generator) -> float | None
         if not scale.lowest_mark.value <= other <= scale.highest_mark.value:
             continue
         level = float(scale.height_mm(other))
-        around = scale.value_at(np.array([level - 1.5, level + 5.0]))
-        even = abs(scale.inner_radius_mm(around[0]) - scale.inner_radius_mm(around[1])) < 0.05
         apart = abs(other - value) / max(float(scale.division_at(v)) for v in (other, value))
-        if even and low + 0.3 < level < high - 0.3 and MOVED_DIVISIONS[0] <= apart:
+        inside = low + 0.3 < level < high - 0.3
+        if inside and even_about(scale, level) and MOVED_DIVISIONS[0] <= apart:
             return level
     return None
