@@ -95,14 +95,15 @@ LEAST_ODDS = 2.0
 #: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
 #: (docs/accuracy.md).
 UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.1
-#: Odds from which a place elsewhere on the tube is asked about where they are better than those of
-#: a place that is unlike a surface.  Our choice: about one right reading in 250 is lost by it.
-PLAIN_ODDS = 100.0
 #: It is not taken for that where the wall on both sides of the print changes its colour by so many
 #: grey levels that the room beside does not explain, and the tube by such a share of its largest
-#: change elsewhere.  Our choice: of 14 surfaces refused for a line of the room six are read by it,
+#: change elsewhere.  Our choice: of 13 surfaces refused for a line of the room five are read by it,
 #: and neither of two that were wrong.
 UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
+#: Odds from which a place elsewhere on the tube is asked about where they are better than those of
+#: a place that is unlike a surface.  Our choice: three of 580 right readings were lost by it, then
+#: one of 714.
+PLAIN_ODDS = 100.0
 #: How much the tube changes, as a share of its brightness and of the largest change elsewhere in
 #: a bore as wide: below both, at a place unlike the taught ones, the line parts nothing.  Our
 #: choice, from 590 readings of three physics (docs/accuracy.md).
