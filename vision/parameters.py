@@ -126,15 +126,12 @@ LEAN_FLAG_DEG = 2.0
 #: Share of the marks seen under which a reading says that some are covered.  Our choice.
 COVERED_FLAG_SEEN = 0.8
 #: Standard uncertainty that pictures unlike those that taught the networks add, as a share of all
-#: other terms together: intervals 1.12 times as wide.  121 readings of a renderer that taught
-#: nothing hold the truth in 88 % without it and in 90 % with it; 95 % would ask for 1.3 times
-#: (split conformal prediction: J. Lei et al., J Am Stat Assoc 2018;113:1094-1111), and a typical
-#: interval would then be wider than 0.3 division either way (docs/accuracy.md).
-UNLIKE_SHARE = 0.5
-#: The same where the liquid swallows a colour, at any elevation: of 64 readings of such liquids by
-#: that renderer all are held with 1.25, and 95 % ask for 0.77 of that width, which is 0.71; of 353
-#: others 95 % are held with 0.5.
-UNLIKE_DARK_SHARE = 0.75
+#: other terms together: the first where the odds of the offset network are at least so high, near
+#: the highest that it gives, the second elsewhere.  Of 237 readings of a renderer that taught
+#: nothing 79 had such odds: without the term 96 % of them are held, and 87 % of the others; with it
+#: 96 and 95 % (split conformal prediction within two groups: J. Lei et al., J Am Stat Assoc
+#: 2018;113:1094-1111; docs/accuracy.md).
+UNLIKE_SHARE, UNLIKE_DOUBTED_SHARE, TAUGHT_PLACE_ODDS = 0.4, 1.0, 60_000.0
 #: Standard deviation (mm) of the meniscus from which a reading is flagged.  Our choice.
 MENISCUS_FLAG_SD_MM = 0.45
 #: Blur (px, as standard deviation) against the distance of the marks.  Our choice.

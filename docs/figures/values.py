@@ -22,7 +22,7 @@ from vision.lesson.two_looks import TwoLooks, angle_between_deg, crossing
 from vision.meniscus_image.features import FLAT_CHANCE, FLAT_RISE_MM
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD
-from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
+from vision.parameters import UNLIKE_DOUBTED_SHARE, UNLIKE_SHARE
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.synthetic.chamber.meniscus import CAPILLARY_LENGTH_MM
@@ -89,11 +89,10 @@ def class_codes() -> str:
 def budget_terms() -> str:
     return "\n".join((
         "| term | what may be wrong | how large |", "|---|---|---|",
-        "| shape of the meniscus | how far the lowest point lies below the edge that is seen: it "
-        "depends on the wall's wetting, which nobody knows; and, where two places may be the edge, "
-        "which of them is | from the picture, as a probability over heights |",
-        "| edge of the liquid | where in the picture the front contact line runs | from how sharp "
-        "and even the edge is |",
+        f"| {estimate.MENISCUS_TERM} | where in the picture the front contact line runs; how far "
+        "the lowest point lies below it, which depends on the wall's wetting, which nobody knows; "
+        "and, where two places may be the edge, which of them is | from the picture, as a "
+        "probability over heights |",
         "| fit of the marks | the ladder of marks fitted to the picture | the residuals of the fit "
         f"over the root of {INDEPENDENT_POINTS:g} independent points |",
         f"| print of the marks | marks are not printed perfectly | {estimate._PRINT_SD_MM:g} mm "
@@ -110,8 +109,9 @@ def budget_terms() -> str:
         "| lean of the chamber | a lean that the picture does not show | "
         f"{estimate._LEAN_SD_DEG:g} degrees, times the bore radius |",
         "| pictures unlike those that taught | chamber, light and camera of the photo may be of a "
-        f"kind that the networks have not met | {UNLIKE_SHARE:g} of all terms above together, "
-        f"{UNLIKE_DARK_SHARE:g} where the liquid swallows a colour |",
+        f"kind that the networks have not met | {UNLIKE_SHARE:g} of all terms above together where "
+        "the place of the surface looks as it did in teaching, "
+        f"{UNLIKE_DOUBTED_SHARE:g} elsewhere |",
         "| scale tolerance | only where the scale file states one | the tolerance over the root "
         "of three, as a rectangle |"))
 

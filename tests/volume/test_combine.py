@@ -54,7 +54,7 @@ def said(level_mm: float, sd_mm: float = 0.25, elevation_deg: float = 0.0, *, se
     first = mode(level_mm, belief if second is None else belief - second[1])
     modes = (first,) if second is None else (first, mode(second[0], second[1]))
     meniscus = MeniscusPosterior(
-        ContactLine(level_mm + 2.0, 0.0, 4.0, 3.0, 0.03), level_mm + 2.0, BIN_CENTRES_MM,
+        ContactLine(level_mm + 2.0, 0.0, 4.0, 3.0), level_mm + 2.0, BIN_CENTRES_MM,
         first.probability, 0.0, 15.0, 1.5,
         tuple(RowPeak(level_mm + 2.0, m.weight) for m in modes), 0.0, modes=modes)
     rng = np.random.default_rng(abs(hash((level_mm, sd_mm, elevation_deg, name))) % 2**32)

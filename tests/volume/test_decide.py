@@ -33,7 +33,7 @@ def refused(chance: float, elevation_deg: float, value: float, off_divisions: fl
     off = off_divisions * SCALE.division_at(value) / per_mm
     radius = SCALE.inner_radius_mm(value)
     meniscus = MeniscusPosterior(
-        ContactLine(level, 0.0, 4.0, 3.0, 0.05), level, np.array([-0.01, 0.0, 0.01, off]),
+        ContactLine(level, 0.0, 4.0, 3.0), level, np.array([-0.01, 0.0, 0.01, off]),
         np.array([0.25, 0.5, 0.25 - chance, chance]), 0.0, radius,
         SCALE.outer_radius_mm - radius, (RowPeak(level, 0.99),), 0.0,
         **seen)  # type: ignore[arg-type]

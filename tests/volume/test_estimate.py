@@ -15,9 +15,9 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.detect import MeniscusPosterior, _least_moved
 from vision.meniscus_image.features import BIN_CENTRES_MM
-from vision.parameters import UNLIKE_DARK_SHARE, UNLIKE_SHARE
+from vision.parameters import TAUGHT_PLACE_ODDS, UNLIKE_DOUBTED_SHARE, UNLIKE_SHARE
 from vision.scale_file.scale import Scale, load_scale, parse_scale
-from vision.volume.estimate import LevelEstimate, estimate_level
+from vision.volume.estimate import MENISCUS_TERM, LevelEstimate, estimate_level
 
 QUAY = load_scale("quay-60")
 PER_MM = 60 / 84.883
@@ -37,9 +37,8 @@ def fit(elevation_deg: float = 5.0, sd_deg: float = 0.5, level_mm: float = 40.0
                            seen=np.ones(61, bool), scale=QUAY, pitch_px=8.0)
 
 
-def meniscus(probability: np.ndarray, *, at_mm: float = 41.0, line_sd: float = 0.05
-             ) -> MeniscusPosterior:
-    line = ContactLine(height_mm=at_mm, slope=0.0, strength=4.0, contrast=3.0, sd_mm=line_sd)
+def meniscus(probability: np.ndarray, *, at_mm: float = 41.0) -> MeniscusPosterior:
+    line = ContactLine(height_mm=at_mm, slope=0.0, strength=4.0, contrast=3.0)
     return MeniscusPosterior(line=line, reference_mm=at_mm, offset_mm=BIN_CENTRES_MM,
                    offset_probability=probability / probability.sum(), shift_mm=0.0,
                    bore_radius_mm=15.0, wall_mm=1.5, candidates=(), p_absent=0.0)
@@ -56,7 +55,7 @@ def estimate(probability: np.ndarray, scale: Scale = QUAY, **view: float) -> Lev
 def normal_terms(e: LevelEstimate) -> float:
     """Root sum of squares of everything but the meniscus and the scale's tolerance."""
     return combined_standard_uncertainty(
-        t for t in e.budget if t.term not in ("shape of the meniscus", "scale tolerance"))
+        t for t in e.budget if t.term not in (MENISCUS_TERM, "scale tolerance"))
 
 
 class TestInterval:
@@ -145,7 +144,7 @@ class TestBudget:
 
     def test_meniscus_term_is_the_spread_of_its_probability(self):
         e = estimate(bell(1.5, 0.3))
-        term = next(t for t in e.budget if t.term == "shape of the meniscus")
+        term = next(t for t in e.budget if t.term == MENISCUS_TERM)
         assert term.standard_uncertainty == pytest.approx(0.3 * PER_MM, rel=0.02)
 
     def test_elevation_is_known_as_well_as_the_pose(self):
@@ -185,13 +184,13 @@ class TestNaiveValue:
         assert shift == pytest.approx(parallax_mm, abs=0.01)
 
 
-def test_an_interval_is_wider_where_the_liquid_swallows_a_colour():
+def test_an_interval_is_wider_where_the_place_is_less_like_those_that_taught():
     """By the shares of the limits: the same meniscus with the root of 1 + share squared, combined
     as JCGM 100:2008, 5.1.2 has it."""
     seen = meniscus(bell(0.8, 0.3))
-    plain = estimate_level(seen, fit(), QUAY)
-    dark = estimate_level(replace(seen, dark=True), fit(), QUAY)
-    assert dark.value == plain.value
-    width = [e.interval[1] - e.interval[0] for e in (plain, dark)]
-    expected = np.hypot(1.0, UNLIKE_DARK_SHARE) / np.hypot(1.0, UNLIKE_SHARE)
+    near = estimate_level(replace(seen, odds=TAUGHT_PLACE_ODDS), fit(), QUAY)
+    doubted = estimate_level(replace(seen, odds=0.9 * TAUGHT_PLACE_ODDS), fit(), QUAY)
+    assert doubted.value == near.value
+    width = [e.interval[1] - e.interval[0] for e in (near, doubted)]
+    expected = np.hypot(1.0, UNLIKE_DOUBTED_SHARE) / np.hypot(1.0, UNLIKE_SHARE)
     assert width[1] / width[0] == pytest.approx(expected, rel=0.02)

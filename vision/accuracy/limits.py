@@ -11,11 +11,11 @@ from vision.accuracy.statistics import MOST_TRIALS, Slope, trials_to_settle, wit
 #: errors in divisions.  Of the project's requirements.
 VOLUME_LIMITS: dict[str, tuple[float, float, float]] = {
     "easy": (0.10, 0.25, 0.01),
-    "typical": (0.15, 0.40, 0.03),
-    "hard": (0.30, 0.80, 0.15),
+    "typical": (0.12, 0.35, 0.02),
+    "hard": (0.25, 0.70, 0.12),
 }
 #: Largest mean |error| and 95th percentile of level readings with cards, mm.
-LEVEL_LIMITS_MM = (4.0, 9.0)
+LEVEL_LIMITS_MM = (3.0, 8.0)
 #: The 95 % interval has to cover this share.
 COVERAGE_LIMITS = (0.92, 0.98)
 #: Photos of one chamber -> largest (mean |error|, 95th percentile), divisions; the share of

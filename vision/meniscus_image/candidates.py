@@ -49,7 +49,7 @@ _SAME_WINDOW_MM = 2.5
 _BESIDE_MM, _AS_WELL = (-3.0, -2.0, 2.0, 3.0), 0.7
 #: The tube is searched in steps of a little less than twice what a line may be off the middle of a
 #: window (``views.NEAR_MM``), and no nearer than so to what was looked at, mm.
-_SCAN_MM, _AWAY_MM = 3.0, 3.5
+_SCAN_MM, AWAY_MM = 3.0, 3.5
 #: Change of the bore's diameter per mm of height from which its wall is a step, not a taper, and
 #: the least that counts.  Our choice: drawn tapers change by up to 0.1, cones by 0.7 and more.
 _STEEP_BORE, _LEAST_STEP_MM = 0.3, 0.01
@@ -193,7 +193,7 @@ class Search:
         low, high = self.foot_mm, 2 * self.middle_mm - self.foot_mm
         z = np.arange(low, high + _SCAN_MM, _SCAN_MM)
         z = z[~_at_steps(self.fit.scale, self.fit.pose, z)]
-        away = np.abs(z[:, None] - [q.height_mm for q in places]).min(axis=1) > _AWAY_MM
+        away = np.abs(z[:, None] - [q.height_mm for q in places]).min(axis=1) > AWAY_MM
         least = max(odds, PLAIN_ODDS)
         best: MeniscusCandidate | None = None
         for height in map(float, z[away]):
@@ -261,8 +261,7 @@ class Search:
             if math.exp(float(np.mean(log_odds))) < least_odds:
                 break
         return OffsetPosterior(np.mean([k.probability for k in looks], axis=0),
-                               float(np.exp(np.mean(log_odds))), any(k.hidden for k in looks),
-                               looks[0].dark)
+                               float(np.exp(np.mean(log_odds))), any(k.hidden for k in looks))
 
 
 def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarray:

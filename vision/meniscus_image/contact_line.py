@@ -25,14 +25,12 @@ _SLOPES = np.linspace(-0.06, 0.06, 17)
 class ContactLine:
     """``height_mm`` on the outer wall straight in front, ``slope`` in mm per mm
     across, ``strength`` the mean change along the line in units of the grain
-    (0 to 6), ``contrast`` how far it stands above the lines around it, and
-    ``sd_mm`` of the height."""
+    (0 to 6), and ``contrast`` how far it stands above the lines around it."""
 
     height_mm: float
     slope: float
     strength: float
     contrast: float
-    sd_mm: float
 
 
 def print_mask(scale: Scale, core_rad: tuple[float, float], long_rad: tuple[float, float],
@@ -89,13 +87,7 @@ def find_contact_line(
         a, b, c = score[i, j - 1], score[i, j], score[i, j + 1]
         bend = a - 2 * b + c
         row += float(np.clip(0.5 * (a - c) / bend, -1, 1)) if bend < 0 else 0.0
-    # width of the peak over the root of the independent columns that carry it
-    half = usual + 0.5 * (peak - usual)
-    wide = np.flatnonzero((score[i] > half) & (np.abs(z - z[j]) < 1.5))
-    width = (wide.max() - wide.min() + 1) * step if len(wide) else 0.5
-    contrast = peak - usual
-    sd = width / 2.355 / np.sqrt(max(8.0 * min(contrast / 2.0, 2.0), 1.0))
-    return ContactLine(float(z[0] - row * step), float(_SLOPES[i]), peak, contrast, float(sd))
+    return ContactLine(float(z[0] - row * step), float(_SLOPES[i]), peak, peak - usual)
 
 
 def _along_lines(edge: np.ndarray, hidden: np.ndarray, x_mm: np.ndarray, step: float

@@ -15,6 +15,7 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.candidates import (
+    AWAY_MM,
     LevelMode,
     MeniscusCandidate,
     RowPeak,
@@ -28,6 +29,7 @@ from vision.meniscus_image.misread_risk import (
     largest_chance,
     least_moved_mm,
 )
+from vision.meniscus_image.networks import MOST_ODDS
 from vision.meniscus_image.occlusion import not_of_the_room, occluded, room_share
 from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
@@ -79,8 +81,10 @@ class MeniscusPosterior:
     outshone
         The line lies on such a mark, and the surface may as well be where the tube plainly looks
         otherwise above than below.
-    hidden, dark
-        The liquid is as dark as its meniscus; it swallows a colour.
+    hidden
+        The liquid is as dark as its meniscus.
+    odds
+        Of the place that is read, by the offset network: how like a front contact line it is.
     other_side_nats
         How much better, at the most, the surface is understood as one that is seen from the
         other side of its plane.
@@ -113,7 +117,7 @@ class MeniscusPosterior:
     doubted: bool = False
     of_the_room: bool = False
     parts_nothing: bool = False
-    dark: bool = False
+    odds: float = MOST_ODDS
 
     @property
     def competing(self) -> bool:
@@ -194,22 +198,47 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         ring=is_printed_ring(rgb, fit, line_mm),
         outshone=believed and is_outshone(rgb, fit, line_mm, (c.height_mm for c in candidates[1:])),
         hidden=best.look.hidden,
-        dark=best.look.dark,
+        odds=best.look.odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
         doubted=best.look.odds < LEAST_ODDS,
         of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
         parts_nothing=parting is not None and parting.of_nothing)
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
-        found = _with(search.plainer_place(places, best.look.odds), found, search, best.look.odds)
+        plainer = search.plainer_place(places, best.look.odds)
+        if plainer is not None:
+            share = plainer.look.odds / (plainer.look.odds + best.look.odds)
+            found = _with(plainer, share, found, search)
+        elif parting is not None:
+            found = _with(*_more_parted(search, centre, parting), found, search)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
 
 
-def _with(other: MeniscusCandidate | None, found: MeniscusPosterior, search: Search, odds: float
+def _more_parted(search: Search, height_mm: float, parting: Parting
+                 ) -> tuple[MeniscusCandidate | None, float]:
+    """A place of the row network where the tube changes more than at the one that is unlike a
+    surface, if the offset network does not call it something else; and its share of the row
+    network's belief in the two, wherever a person has pointed.
+
+    The edge of a film can be the plainer line, and what it parts is little.
+    """
+    peaks, _ = search.candidates(None)
+    here = sum(p.weight for p in peaks if abs(p.height_mm - height_mm) <= AWAY_MM)
+    for peak in peaks:
+        there = parting_at(search.whole, search.grid, search.fit, peak.height_mm)
+        if abs(peak.height_mm - height_mm) <= AWAY_MM or there is None or (
+                there.share <= parting.share or there.contrast <= parting.contrast):
+            continue
+        place = search.measure(peak)
+        if place.look.odds >= LEAST_ODDS:
+            return place, peak.weight / (peak.weight + here)
+    return None, 0.0
+
+
+def _with(other: MeniscusCandidate | None, share: float, found: MeniscusPosterior, search: Search
           ) -> MeniscusPosterior:
-    """The same with another place that may be the surface, the belief shared by their odds."""
+    """The same with another place that may be the surface, for that share of the belief."""
     if other is None:
         return found
-    share = other.look.odds / (other.look.odds + odds)
     (first, *rest), belief = found.candidates, found.candidates[0].weight
     mode, *modes = found.modes
     return replace(

@@ -27,7 +27,6 @@ from vision.meniscus_image.features import (
     offset_net_facts,
     row_net_facts,
     standardised,
-    swallows_a_colour,
 )
 from vision.meniscus_image.views import WINDOW_COLUMNS, WINDOW_ROWS
 from vision.small_network import run_network
@@ -45,13 +44,12 @@ class OffsetPosterior:
 
     ``probability`` (bins,) over ``BIN_CENTRES_MM``; ``odds`` how many times likelier the
     picture is with the front contact line there than with something else; ``hidden`` whether
-    the liquid hides its meniscus, ``dark`` whether it swallows a colour.
+    the liquid hides its meniscus.
     """
 
     probability: np.ndarray
     odds: float
     hidden: bool = False
-    dark: bool = False
 
     @property
     def mean_mm(self) -> float:
@@ -133,7 +131,7 @@ def offset_posterior(
     here = np.clip(said[-1] / cooled["here"], -_SUREST, _SUREST)
     offset = _softmax(said[:-1], heat)
     return OffsetPosterior(maybe_flat(offset) if hidden else offset,
-                           float(np.exp(here) / TAUGHT_ODDS), hidden, swallows_a_colour(look.seen))
+                           float(np.exp(here) / TAUGHT_ODDS), hidden)
 
 
 def filled(view: np.ndarray) -> np.ndarray:

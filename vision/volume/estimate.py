@@ -1,6 +1,6 @@
 """From a surface to a value with its interval and every term of its budget.
 
-The largest term, the shape of the meniscus, is not normal: it comes as a
+The largest term, edge and shape of the meniscus, is not normal: it comes as a
 probability over heights.  The scale's tolerance is rectangular, the others are normal;
 the interval is taken from the convolution of all (propagation of distributions,
 JCGM 101:2008, 5.9 and 7.7, done by quadrature instead of by drawing).
@@ -25,11 +25,16 @@ from vision.parameters import (
     MENISCUS_FLAG_SD_MM,
     STEEP_FLAG_DEG,
     TURNED_FLAG_DEG,
-    UNLIKE_DARK_SHARE,
+    TAUGHT_PLACE_ODDS,
+    UNLIKE_DOUBTED_SHARE,
     UNLIKE_SHARE,
 )
 from vision.scale_file.scale import Scale
 
+#: The one term that is not normal.  Where the edge runs is no term of its own: the probability that
+#: the offset network gives is already that of the level, wherever in its view the edge is
+#: (components are not to be counted twice: JCGM 100:2008, 4.3.10).
+MENISCUS_TERM = "edge and shape of the meniscus"
 #: A drip chamber hung on its panel is plumb to about this; what the picture shows
 #: of a larger lean is part of the meniscus term.
 _LEAN_SD_DEG = 0.2
@@ -81,7 +86,6 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
     level = meniscus.level_mm
     elevation = math.degrees(float(pose.elevation_rad(level)))
     elevation_sd = pose.elevation_sd_deg(level)
-    line_sd = meniscus.line.sd_mm if meniscus.line is not None else 0.3
     ladder_sd = pose.residual_px / math.sqrt(INDEPENDENT_POINTS) / max(pose.px_per_mm(level), 1e-6)
 
     def shift(el: float, wall: float, n: float) -> float:
@@ -95,8 +99,6 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
                   - shift(elevation, meniscus.wall_mm, WALL_INDEX))
     lean_sd = meniscus.bore_radius_mm * math.tan(math.radians(_LEAN_SD_DEG))
     terms: tuple[HeightTerm, ...] = (
-        HeightTerm("edge of the liquid", line_sd,
-                   "place of the front contact line in the picture", False),
         HeightTerm("fit of the marks", ladder_sd,
                    f"residuals of the marks, {INDEPENDENT_POINTS:g} independent points", False),
         HeightTerm("print of the marks", _PRINT_SD_MM, "common practice, no source", True),
@@ -108,7 +110,7 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
         HeightTerm("lean of the chamber", lean_sd,
                    f"{_LEAN_SD_DEG:g} deg beyond what the picture shows", True),
     )
-    unlike = UNLIKE_DARK_SHARE if meniscus.dark else UNLIKE_SHARE
+    unlike = UNLIKE_SHARE if meniscus.odds >= TAUGHT_PLACE_ODDS else UNLIKE_DOUBTED_SHARE
     unlike_sd = unlike * math.hypot(meniscus.meniscus_sd_mm, *(t.sd_mm for t in terms))
     terms += (HeightTerm("pictures unlike those that taught", unlike_sd,
                          f"{unlike:g} of all other terms together, from scenes of another "
@@ -116,8 +118,9 @@ def estimate_level(meniscus: MeniscusPosterior, fit: GraduationFit, scale: Scale
     normal_sd = math.sqrt(sum(t.sd_mm**2 for t in terms))
     per_mm = value_per_mm(scale, level)
     low_mm, high_mm = _interval(meniscus, normal_sd, (scale.tolerance or 0.0) / per_mm)
-    budget = (BudgetTerm("shape of the meniscus", meniscus.meniscus_sd_mm * per_mm, scale.unit,
-                         "rise of the contact line above the lowest point, from the picture"),
+    budget = (BudgetTerm(MENISCUS_TERM, meniscus.meniscus_sd_mm * per_mm, scale.unit,
+                         "where the contact line runs and how far it rises above the lowest "
+                         "point, from the picture"),
               *budget_terms(terms, scale, per_mm))
     value = float(scale.value_at(level))
     bounds = sorted((float(scale.value_at(low_mm)), float(scale.value_at(high_mm))))
