@@ -108,6 +108,11 @@ PLAIN_ODDS = 100.0
 #: a bore as wide: below both, at a place unlike the taught ones, the line parts nothing.  Our
 #: choice, from 590 readings of three physics (docs/accuracy.md).
 LEAST_PARTED, LEAST_PARTED_SHARE = 0.09, 0.2
+#: The same from which it plainly parts two fluids.  That makes up for odds down to the third
+#: where the room behind shows no such line, and for lying on a printed ring where the odds are at
+#: least the fourth.  Our choice: of 1,290 chambers of two physics six surfaces refused for low
+#: odds and four refused as rings are read by it, off by 0.5 of a division at most.
+PLAINLY_PARTED, PLAINLY_PARTED_SHARE, LEAST_PARTED_ODDS, RING_ODDS = 0.2, 0.6, 0.1, 10_000.0
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3

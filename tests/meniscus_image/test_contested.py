@@ -103,9 +103,9 @@ def test_a_surface_with_a_plainer_one_elsewhere_is_asked_about():
     other = MeniscusCandidate(20.0, 0.0, None, look(2.0, 600.0))
     search = Elsewhere(20.0, 600.0)
     search.wall_shift_mm = lambda _: 0.0  # type: ignore[method-assign]
-    both = _with(other, found, search, 200.0)
+    both = _with(other, 0.75, found, search)
     assert not found.competing and both.competing
     assert [c.height_mm for c in both.candidates] == [HERE_MM, 20.0]
     assert both.candidates[1].weight == pytest.approx(0.75 * 0.99)
     assert sum(m.weight for m in both.modes) == pytest.approx(0.99)
-    assert _with(None, found, search, 200.0) is found
+    assert _with(None, 0.0, found, search) is found

@@ -78,3 +78,9 @@ def test_rings_beyond_a_step_of_the_bore_say_nothing_of_one_below_it():
         value_at=lambda height: height / 2, inner_radius_mm=lambda v: 6.0 if v < 10 else 10.0))
     assert list(of_one_tube(fit, 9.0, z)) == [True, False, False, False]  # type: ignore[arg-type]
     assert list(of_one_tube(fit, 42.0, z)) == [False, True, True, True]  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("below", "plain"), [(-60.0, True), (-20.0, False), (0.0, False)])
+def test_what_is_another_colour_below_than_above_parts_plainly(below, plain):
+    found = parting_at(tube(below), GRID, FIT, LEVEL_MM)
+    assert found is not None and found.is_plain is plain

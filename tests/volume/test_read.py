@@ -375,9 +375,10 @@ class TestSideOfTheSurface:
 
     def test_a_view_told_the_wrong_way_round_is_not_read(self, monkeypatch):
         """Whoever takes a view from above for one from below reads the far rim."""
+        scenes = fresh()  # read, and kept for other tests, by the right side
         monkeypatch.setattr(Search, "side", -1.0)
         said = []
-        for scene, picture, true in fresh():
+        for scene, picture, true in scenes:
             if true.status != "read" or abs(scene.camera.elevation_deg) < 6.0:
                 continue
             r = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale)

@@ -37,8 +37,10 @@ from vision.parameters import (
     ABSENT,
     BESIDE_SHARE,
     LEAST_ODDS,
+    LEAST_PARTED_ODDS,
     PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
+    RING_ODDS,
     SURE_PLACE,
     UNEXPLAINED_LEVELS,
     UNLIKE_ODDS,
@@ -188,40 +190,41 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         others.append(search.mode(rival, first.weight * share))
         first = replace(first, weight=first.weight * (1.0 - share))
     line_mm = centre if best.line is None else best.line.height_mm
-    unlike = best.look.odds < UNLIKE_ODDS
-    parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
+    unlike, ring = best.look.odds < UNLIKE_ODDS, is_printed_ring(rgb, fit, line_mm)
+    parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike or ring else None
+    plain = parting is not None and parting.is_plain
+    room = unlike and _of_the_room(rgb, fit, line_mm, parting)
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=is_printed_ring(rgb, fit, line_mm),
+        ring=ring and not (plain and best.look.odds >= RING_ODDS),
         outshone=believed and is_outshone(rgb, fit, line_mm, (c.height_mm for c in candidates[1:])),
         hidden=best.look.hidden,
         odds=best.look.odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        doubted=best.look.odds < LEAST_ODDS,
-        of_the_room=unlike and _of_the_room(rgb, fit, line_mm, parting),
-        parts_nothing=parting is not None and parting.of_nothing)
+        doubted=best.look.odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
+        of_the_room=room,
+        parts_nothing=unlike and parting is not None and parting.of_nothing)
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         plainer = search.plainer_place(places, best.look.odds)
         if plainer is not None:
             share = plainer.look.odds / (plainer.look.odds + best.look.odds)
             found = _with(plainer, share, found, search)
-        elif parting is not None:
-            found = _with(*_more_parted(search, centre, parting), found, search)
+        elif parting is not None and not plain and near_mm is None:
+            found = _with(*_more_parted(search, candidates, centre, parting), found, search)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
 
 
-def _more_parted(search: Search, height_mm: float, parting: Parting
+def _more_parted(search: Search, peaks: list[RowPeak], height_mm: float, parting: Parting
                  ) -> tuple[MeniscusCandidate | None, float]:
     """A place of the row network where the tube changes more than at the one that is unlike a
     surface, if the offset network does not call it something else; and its share of the row
-    network's belief in the two, wherever a person has pointed.
+    network's belief in the two.
 
     The edge of a film can be the plainer line, and what it parts is little.
     """
-    peaks, _ = search.candidates(None)
     here = sum(p.weight for p in peaks if abs(p.height_mm - height_mm) <= AWAY_MM)
     for peak in peaks:
         there = parting_at(search.whole, search.grid, search.fit, peak.height_mm)

@@ -13,7 +13,12 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.views import Grid
-from vision.parameters import LEAST_PARTED, LEAST_PARTED_SHARE
+from vision.parameters import (
+    LEAST_PARTED,
+    LEAST_PARTED_SHARE,
+    PLAINLY_PARTED,
+    PLAINLY_PARTED_SHARE,
+)
 
 #: What the meniscus covers to both sides of its line, and how much beyond is looked at: as far as
 #: from one numbered mark to the next, so that as much print lies above as below, within limits, mm.
@@ -40,6 +45,11 @@ class Parting:
     def of_nothing(self) -> bool:
         """Whether the tube goes on below the line as it was above."""
         return self.contrast < LEAST_PARTED and self.share < LEAST_PARTED_SHARE
+
+    @property
+    def is_plain(self) -> bool:
+        """Whether it plainly looks otherwise below than above, as at hardly any other place."""
+        return self.contrast >= PLAINLY_PARTED and self.share >= PLAINLY_PARTED_SHARE
 
 
 def parting_at(whole: np.ndarray, grid: Grid, fit: GraduationFit, height_mm: float

@@ -6,6 +6,7 @@ shift (``vision.graduations``); here it is settled what follows from both.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Literal
@@ -148,14 +149,35 @@ def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> boo
 
 def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
                       ) -> tuple[GraduationFit, NumeralCheck]:
-    """The first row whose numbers say which mark is which; else the row given."""
+    """The first row whose numbers say which mark is which; else one whose marks settle it by
+    their count; else the row given."""
     if check.verdict in _NUMBERED:
         return fit, check
+    looked_at: list[tuple[GraduationFit, NumeralCheck]] = []
     for row in chain([fit], other_rows(fit, hints)):
-        found = as_preferred(row, check if row is fit else check_numerals(row), hints)
+        seen = check if row is fit else check_numerals(row)
+        found = as_preferred(row, seen, hints)
         if found is not None:
             return found
-    return fit, check
+        looked_at.append((row, seen))
+    return _counted(looked_at) or (fit, check)
+
+
+def _counted(looked_at: Sequence[tuple[GraduationFit, NumeralCheck]]
+             ) -> tuple[GraduationFit, NumeralCheck] | None:
+    """The same marks in another look that shows them to their ends, where the numbers say
+    nothing; None where they do in the first, or speak for another numbering in some look.
+
+    Ink of one colour can be hidden in a look in which the others of the same row are seen.
+    """
+    (first, check), *others = looked_at
+    rows = [(first, check), *((row, seen) for row, seen in others
+                              if row.is_of_marks and not apart(first, row))]
+    if accept_by_count(first, check.count_complete) or any(
+            row.evidence.margin(0) < 0.0 or seen.verdict != "unread" for row, seen in rows):
+        return None
+    counted = [(row, seen) for row, seen in rows if accept_by_count(row, seen.count_complete)]
+    return max(counted, key=lambda one: one[0].evidence.margin(0), default=None)
 
 
 def as_preferred(fit: GraduationFit, check: NumeralCheck, hints: Hints
