@@ -92,6 +92,8 @@ class Search:
     """
 
     side = 1.0
+    #: The row network's belief in rims of the bore's steps, which are left out.
+    at_steps = 0.0
 
     def __init__(self, rgb: np.ndarray, fit: GraduationFit, px_per_mm: float) -> None:
         self.rgb, self.fit, self.px_per_mm = rgb, fit, px_per_mm
@@ -111,8 +113,10 @@ class Search:
             p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
             p_absent *= 0.2
             p *= (1.0 - p_absent) / max(float(p.sum()), 1e-12)
-        return [peak for peak in peaks(p, grid)
-                if not _at_steps(scale, pose, np.array([peak.height_mm]))[0]], p_absent
+        found = peaks(p, grid)
+        at_step = _at_steps(scale, pose, np.array([peak.height_mm for peak in found]))
+        self.at_steps = sum(peak.weight for peak, rim in zip(found, at_step, strict=True) if rim)
+        return [peak for peak, rim in zip(found, at_step, strict=True) if not rim], p_absent
 
     def elevation_deg(self, height_mm: float) -> float:
         """What the networks are told of the sight line to a height of the wall."""

@@ -85,6 +85,8 @@ class MeniscusPosterior:
         otherwise above than below.
     hidden
         The liquid is as dark as its meniscus.
+    at_step
+        What looks most like a surface is at the rim of a step of the bore, or that rim.
     odds
         Of the place that is read, by the offset network: how like a front contact line it is.
     other_side_nats
@@ -119,6 +121,7 @@ class MeniscusPosterior:
     doubted: bool = False
     of_the_room: bool = False
     parts_nothing: bool = False
+    at_step: bool = False
     odds: float = MOST_ODDS
 
     @property
@@ -172,7 +175,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
     if not candidates:
         empty = np.array([0.0])
         return MeniscusPosterior(None, search.middle_mm, empty, np.array([1.0]), 0.0, 1.0, 0.0,
-                                 (), p_absent)
+                                 (), p_absent, at_step=search.at_steps > ABSENT)
     places = [search.measure(candidates[0])]
     weighed = posterior_weights(places, p_absent)
     if weighed[0][0] < PLAIN_PLACE and len(candidates) > 1:
@@ -206,6 +209,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
         doubted=best.look.odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
         of_the_room=room,
+        at_step=search.at_steps > ABSENT,
         parts_nothing=unlike and parting is not None and parting.of_nothing)
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         plainer = search.plainer_place(places, best.look.odds)

@@ -75,6 +75,12 @@ def _absent(e: PhotoEvidence) -> bool:
         not e.meniscus.candidates or e.meniscus.p_absent > ABSENT)
 
 
+def _at_step(e: PhotoEvidence) -> bool:
+    """Whether what looks most like a surface lies at a step, and nothing else stands out."""
+    m = e.meniscus
+    return m is not None and m.at_step and (_absent(e) or not m.competing and _unsure(e))
+
+
 def _unsure(e: PhotoEvidence) -> bool:
     return e.meniscus is not None and (
         e.meniscus.candidates[0].weight < SURE_PLACE or e.meniscus.doubted)
@@ -135,6 +141,9 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("marks-out-of-place", lambda e: e.fit is not None and (
         e.fit.relative_residual > UNSOUND_RESIDUAL or not e.fit.is_of_marks)),
     Refusal("surface-cut-off", _cut_off),
+    Refusal("surface-not-found", _at_step,
+            "The line that was found lies at a step of the chamber, whose rim looks like a surface.  "
+            "Look yourself, or hold the phone at the height of the step and take another photo."),
     Refusal("surface-not-found", _absent,
             "No liquid surface was found in the chamber: it may be covered, empty or full.  "
             "Look yourself, or change the light or the background and take another photo."),
