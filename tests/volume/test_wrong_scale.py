@@ -8,6 +8,11 @@ from pathlib import Path
 import pytest
 
 from app.cli import main
+from vision.imaging.photo import Photo, load_photo
+from vision.scale_file.scale import load_scale
+from vision.synthetic.chamber import render_scene, scene_for
+from vision.synthetic.chamber.dataset import save_photo
+from vision.volume.read import read_volume
 
 pytestmark = pytest.mark.slow
 
@@ -30,15 +35,32 @@ def test_the_scale_of_another_chamber_gives_no_value(
     assert found["reasons"], "the person is told why"
 
 
-def test_where_two_scales_print_the_same_numbers_the_numbers_decide(
-        capsys: pytest.CaptureFixture[str]) -> None:
-    """Above 13 mL slate-50 and quay-60 print the same numbers on marks of 1 mL, so the
-    photo alone can be read with either; then the value must be right, or there is none."""
-    labels = (SAMPLES / "labels.jsonl").read_text(encoding="utf-8").splitlines()
-    truth = {label["file"]: label["true_value"] for label in map(json.loads, labels)}
-    code = main(["read", str(SAMPLES / "bench-6-red.jpg"), "--scale", "quay-60", "--json"])
-    found = json.loads(capsys.readouterr().out)
-    if code == 0:
-        assert found["value"] == pytest.approx(truth["bench-6-red.jpg"], abs=1.0)
-    else:
-        assert code == 3 and found["value"] is None
+#: A slate-50 whose level, 6.2 mL, lies where its marks are farther apart than those of quay-60.
+BELOW_THE_STEP = 14
+
+
+@pytest.fixture(scope="module")
+def slate(tmp_path_factory: pytest.TempPathFactory) -> Photo:
+    scene = scene_for(30116001, BELOW_THE_STEP, size=(900, 1200))
+    assert scene.scale.name == "slate-50" and scene.true_value < 9.6
+    file = tmp_path_factory.mktemp("slate") / "slate.jpg"
+    save_photo(render_scene(scene), file, scene.camera.f35, 90)
+    return load_photo(file)
+
+
+def test_where_two_scales_print_the_same_numbers_the_other_part_tells(slate: Photo) -> None:
+    """Above 13 mL slate-50 and quay-60 print the same numbers on marks of 1 mL; below, marks of
+    the one stand between those of the other."""
+    right = read_volume(slate, load_scale("slate-50"))
+    assert right.value == pytest.approx(6.17, abs=0.3)
+    for photo in (slate, load_photo(SAMPLES / "bench-6-red.jpg")):
+        wrong = read_volume(photo, load_scale("quay-60"))
+        assert (wrong.status, wrong.flags[-1]) == ("refused", "wrong-scale")
+
+
+def test_a_typed_number_makes_no_other_scale_of_it(slate: Photo) -> None:
+    right = read_volume(slate, load_scale("slate-50"))
+    mark = next(a for a in right.annotations if a.role == "numeral" and a.text == "25")
+    typed = (25.0, tuple(map(float, mark.points_px.mean(axis=0))))
+    wrong = read_volume(slate, load_scale("quay-60"), number=typed)
+    assert wrong.status == "refused" and wrong.value is None

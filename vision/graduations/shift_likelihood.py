@@ -16,7 +16,7 @@ import numpy as np
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose
 from vision.graduations.projective_row import fit_1d
 from vision.graduations.spacing import is_even, lattice_heights, main_run
-from vision.graduations.unrolled_samples import sample_marks
+from vision.graduations.unrolled_samples import MarkSamples, sample_marks
 from vision.robust import median_along, spread
 from vision.scale_file.scale import Scale
 
@@ -99,7 +99,7 @@ def shift_evidence(
     core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
     # very short marks may lie between two of these azimuths
     core[int(np.argmin(np.abs(azimuth - centre)))] = True
-    strength, present = _presence(s.depth, s.offset_mm, s.noise, core, gap)
+    strength, present = present_marks(s, core, gap)
     on_scale = (lattice >= 0) & (lattice < n)
     typical = float(np.median(strength[on_scale & present])) if (on_scale & present).any() else 1.0
     # an unmatched mark has to look like the marks do, not merely be an edge
@@ -126,15 +126,16 @@ def shift_evidence(
     return ShiftEvidence(shifts, ll, lattice, present, like_marks, float(step))
 
 
-def _presence(depth: np.ndarray, offset: np.ndarray, noise: np.ndarray, core: np.ndarray,
-              gap: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Strength of each lattice place in the core columns, and whether a mark is there."""
-    d = np.where(np.isfinite(depth[:, core]), depth[:, core], 0.0)
-    strength = np.median(d, axis=1)
-    quiet = np.nanmedian(noise[:, core]) if core.any() else 1.0
+def present_marks(samples: MarkSamples, core: np.ndarray, gap_mm: np.ndarray,
+                  within: float = 0.2) -> tuple[np.ndarray, np.ndarray]:
+    """(M,) strength of each place in the ``core`` azimuths (A,), and whether a mark is there: no
+    farther off than a share ``within`` of its gap."""
+    depth, offset = samples.depth[:, core], samples.offset_mm[:, core]
+    strength = np.median(np.where(np.isfinite(depth), depth, 0.0), axis=1)
+    quiet = np.nanmedian(samples.noise[:, core]) if core.any() else 1.0
     # where nothing was sampled (outside the photo) nothing is in place
-    away = np.where(np.isfinite(offset[:, core]), np.abs(offset[:, core]), np.inf)
-    in_place = np.median(away, axis=1) < 0.2 * gap
+    away = np.where(np.isfinite(offset), np.abs(offset), np.inf)
+    in_place = np.median(away, axis=1) < within * gap_mm
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 

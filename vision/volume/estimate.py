@@ -24,8 +24,8 @@ from vision.parameters import (
     LEAN_FLAG_DEG,
     MENISCUS_FLAG_SD_MM,
     STEEP_FLAG_DEG,
-    TURNED_FLAG_DEG,
     TAUGHT_PLACE_ODDS,
+    TURNED_FLAG_DEG,
     UNLIKE_DOUBTED_SHARE,
     UNLIKE_SHARE,
 )

@@ -19,11 +19,13 @@ from vision.graduations.numeral_evidence import (
     check_numerals,
     renumbered,
 )
+from vision.graduations.stray_marks import stray_marks
 from vision.parameters import (
     BELIEVED_SHOWN,
     COUNTED_RESIDUAL,
     MOST_RIMS,
     MOST_ROWS_BESIDE,
+    MOST_STRAY_MARKS,
     MOST_UNMATCHED_MARKS,
     RIVAL_SHARE,
 )
@@ -101,6 +103,8 @@ def _as_typed(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambigu
         return Ambiguous(fit, check, ("number-given", "numerals-disagree"), "number", _TYPED)
     if check.verdict != "agree" and fit.shown.mean() < BELIEVED_SHOWN:
         return Ambiguous(fit, check, ("number-given", "no-chamber"), "")
+    if stray_marks(fit) > MOST_STRAY_MARKS:
+        return Ambiguous(fit, check, ("number-given", "wrong-scale"), "")
     return NumberedScale(fit, check, ("number-given",))
 
 
@@ -118,7 +122,8 @@ def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguo
     # rims of lid and collar look like marks, too: a few do not unsettle what numbers prove
     # where all marks lie in place
     proved = not unread and fit.relative_residual < COUNTED_RESIDUAL
-    if check.unmatched_marks > (MOST_RIMS if proved else MOST_UNMATCHED_MARKS):
+    if check.unmatched_marks > (MOST_RIMS if proved else MOST_UNMATCHED_MARKS) or (
+            stray_marks(fit) > MOST_STRAY_MARKS):
         return Ambiguous(fit, check, (*flags, "wrong-scale"), "number")
     return NumberedScale(fit, check, flags)
 

@@ -1,0 +1,52 @@
+"""Marks that stand where the scale has none: those of another scale.
+
+Two scales can print the same numbers on marks as far apart in one part, and differ in another;
+there the chamber's own marks lie between those that the chosen scale has.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from vision.graduations.fit import GraduationFit
+from vision.graduations.shift_likelihood import present_marks
+from vision.graduations.spacing import main_run
+from vision.graduations.unrolled_samples import gaps_mm, sample_marks
+
+#: Places between two marks at which a stray one is looked for, and how far from such a place it
+#: may lie, in parts of the gap: neighbouring places share none.  A mark in its own place may lie
+#: so far off.
+_BETWEEN, _OFF_PLACE, _IN_PLACE = (0.25, 0.5, 0.75), 0.13, 0.2
+#: A mark is at least so dark, as a share of the others.
+_AS_DARK = 0.5
+#: Azimuths at which it is looked, over what all marks cover.
+_AZIMUTHS = 5
+
+
+def stray_marks(fit: GraduationFit) -> int:
+    """Gaps of the scale's main run in which a mark is seen and beside which one is missing.
+
+    Where both marks of a gap are there, a line between them is of something else: the back of
+    the print, an edge behind the chamber.
+    """
+    run = main_run(fit.scale)
+    height = fit.height_mm[run]
+    if len(height) < 2:
+        return 0
+    gap = np.abs(np.diff(height))
+    azimuth = np.linspace(*fit.core_rad, _AZIMUTHS)
+
+    def seen(at_mm: np.ndarray, gap_mm: np.ndarray, within: float
+             ) -> tuple[np.ndarray, np.ndarray]:
+        samples = sample_marks(fit.grey, fit.pose, at_mm, gap_mm, azimuth)
+        return present_marks(samples, np.ones(_AZIMUTHS, dtype=bool), gap_mm, within)
+
+    strength, there = seen(height, gaps_mm(height), _IN_PLACE)
+    if not there.any():
+        return 0
+    least = _AS_DARK * float(np.median(strength[there]))
+    stray = np.zeros(len(gap), dtype=bool)
+    for share in _BETWEEN:
+        strength, between = seen(height[:-1] + share * np.diff(height), gap, _OFF_PLACE)
+        stray |= between & (strength > least)
+    return int((stray & ~(there[:-1] & there[1:])).sum())
