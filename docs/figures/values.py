@@ -117,6 +117,11 @@ def budget_terms() -> str:
 
 
 @figure
+def unlike_shares() -> str:
+    return f"{UNLIKE_SHARE:g} and {UNLIKE_DOUBTED_SHARE:g} of all other terms together"
+
+
+@figure
 def threshold_sources() -> str:
     csf, saline = constants.CSF_DENSITY_37C, constants.SALINE_DENSITY_20C
     return "\n".join((
