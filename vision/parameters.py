@@ -48,6 +48,10 @@ COUNT_LOG_ODDS = 6.0
 #: that a highlight hides or grain pretends weighs 5.1; and more where the marks are less well in
 #: place (rows found in grain lead by up to 11).  Our choice.
 ALONE_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 10.2, 15.0
+#: How much of the two marks at either end has to be seen before all are counted to be there: grain
+#: shows a quarter of a mark that is none.  Our choice: 26 of 27 rows that were counted rightly show
+#: 0.6 and more there, one that was not 0.25.
+END_MARK_SHOWN = 0.5
 #: Log-odds by which the marks may speak for a place one or two marks beside that which the numbers
 #: prove: a number can be read from the mark beside its own.  Three marks' worth; our choice.
 BESIDE_LOG_ODDS = 15.0
@@ -108,6 +112,11 @@ UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
 #: a place that is unlike a surface.  Our choice: three of 580 right readings were lost by it, then
 #: one of 714.
 PLAIN_ODDS = 100.0
+#: Where the offset network's odds of a place are below the first, and the row network believes in
+#: another one by at least this share as much, the person is asked which it is.  Our choice: of 82
+#: readings of places unlike a surface none was lost by it that was right, of 1,170 fresh ones one
+#: was wrong by 24 divisions.
+HARDLY_ODDS, AS_BELIEVED = 30.0, 0.5
 #: How much the tube changes, as a share of its brightness and of the largest change elsewhere in
 #: a bore as wide: below both, at a place unlike the taught ones, the line parts nothing.  Our
 #: choice, from 590 readings of three physics (docs/accuracy.md).

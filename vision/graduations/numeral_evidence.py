@@ -29,7 +29,13 @@ from vision.graduations.numerals_across_rings import patches_across_rings
 from vision.graduations.numerals_in_rings import patches_in_rings
 from vision.graduations.spacing import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample, sample_marks
-from vision.parameters import BOTH_LOG_ODDS, COUNT_LOG_ODDS, LED_RESIDUAL, NUMERALS_LOG_ODDS
+from vision.parameters import (
+    BOTH_LOG_ODDS,
+    COUNT_LOG_ODDS,
+    END_MARK_SHOWN,
+    LED_RESIDUAL,
+    NUMERALS_LOG_ODDS,
+)
 
 _HALF_HEIGHT_MM = 3.4
 #: Width of a patch; and where that does not settle it, since the marks may reach further
@@ -307,8 +313,9 @@ def _text(fit: GraduationFit, run: np.ndarray, mark: int, shift: int) -> str | N
 
 def _count(fit: GraduationFit) -> tuple[bool, int]:
     """Whether both ends of the scale were seen, and how many marks lie beyond them."""
-    seen = fit.seen
-    complete = bool(seen.mean() > 0.85 and seen[:2].all() and seen[-2:].all())
+    seen, ends = fit.seen, np.array([0, 1, -2, -1])
+    complete = bool(seen.mean() > 0.85 and seen[ends].all()
+                    and fit.shown[ends].min() >= END_MARK_SHOWN)
     run = main_run(fit.scale)
     e = fit.evidence
     there = set(e.lattice[e.like_marks].tolist())

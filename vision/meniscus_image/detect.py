@@ -35,7 +35,9 @@ from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
+    AS_BELIEVED,
     BESIDE_SHARE,
+    HARDLY_ODDS,
     LEAST_ODDS,
     LEAST_PARTED_ODDS,
     PLAIN_PARTED_SHARE,
@@ -216,27 +218,37 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         if plainer is not None:
             share = plainer.look.odds / (plainer.look.odds + best.look.odds)
             found = _with(plainer, share, found, search)
-        elif parting is not None and not plain and near_mm is None:
-            found = _with(*_more_parted(search, candidates, centre, parting), found, search)
+        elif parting is not None and near_mm is None:
+            found = _with(*_as_likely(search, candidates, best, parting), found, search)
     return _least_moved(_as_before_cooling(found) if found.hidden else found, fit)
 
 
-def _more_parted(search: Search, peaks: list[RowPeak], height_mm: float, parting: Parting
-                 ) -> tuple[MeniscusCandidate | None, float]:
-    """A place of the row network where the tube changes more than at the one that is unlike a
-    surface, if the offset network does not call it something else; and its share of the row
-    network's belief in the two.
+def _as_likely(search: Search, peaks: list[RowPeak], best: MeniscusCandidate, parting: Parting
+               ) -> tuple[MeniscusCandidate | None, float]:
+    """A place of the row network that may as well be the surface as the one that is unlike it, and
+    its share of the row network's belief in the two.
 
-    The edge of a film can be the plainer line, and what it parts is little.
+    It is one where the tube changes more than here, unless it plainly changes here, too, and that
+    the offset network does not call something else: the edge of a film can be the plainer line,
+    and what it parts is little.  Or one in which the row network believes about as much, and the
+    tube does change, where the offset network hardly believes in this one: then the two networks
+    do not say the same.
     """
-    here = sum(p.weight for p in peaks if abs(p.height_mm - height_mm) <= AWAY_MM)
+    here = sum(p.weight for p in peaks if abs(p.height_mm - best.height_mm) <= AWAY_MM)
     for peak in peaks:
+        if abs(peak.height_mm - best.height_mm) <= AWAY_MM:
+            continue
         there = parting_at(search.whole, search.grid, search.fit, peak.height_mm)
-        if abs(peak.height_mm - height_mm) <= AWAY_MM or there is None or (
-                there.share <= parting.share or there.contrast <= parting.contrast):
+        if there is None:
+            continue
+        more = not parting.is_plain and (
+            there.share > parting.share and there.contrast > parting.contrast)
+        differ = (best.look.odds < HARDLY_ODDS and peak.weight >= AS_BELIEVED * here
+                  and not there.of_nothing)
+        if not (more or differ):
             continue
         place = search.measure(peak)
-        if place.look.odds >= LEAST_ODDS:
+        if differ or place.look.odds >= LEAST_ODDS:
             return place, peak.weight / (peak.weight + here)
     return None, 0.0
 

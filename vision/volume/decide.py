@@ -143,7 +143,8 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-cut-off", _cut_off),
     Refusal("surface-not-found", _at_step,
             "The line that was found lies at a step of the chamber, whose rim looks like a "
-            "surface.  Look yourself, or hold the phone at the height of the step and take another photo."),
+            "surface.  Look yourself, or hold the phone at the height of the step and take "
+            "another photo."),
     Refusal("surface-not-found", _absent,
             "No liquid surface was found in the chamber: it may be covered, empty or full.  "
             "Look yourself, or change the light or the background and take another photo."),

@@ -11,11 +11,11 @@ from drawn_ladders import even_scale
 
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak, Search
-from vision.meniscus_image.detect import _more_parted
+from vision.meniscus_image.detect import _as_likely
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.views import WHOLE_COLUMNS, whole_grid
-from vision.parameters import LEAST_ODDS
+from vision.parameters import HARDLY_ODDS, LEAST_ODDS
 
 FIT = cast(GraduationFit, SimpleNamespace(scale=even_scale()))
 TOP_MM = FIT.scale.highest_mark.height_mm
@@ -31,7 +31,7 @@ def tube(below_surface: float, below_film: float) -> np.ndarray:
     return np.asarray(wall[..., None] + noise, np.float32)
 
 
-def asked(whole: np.ndarray, odds: float, peaks: list[RowPeak]
+def asked(whole: np.ndarray, odds: float, peaks: list[RowPeak], here_odds: float = 200.0
           ) -> tuple[MeniscusCandidate | None, float]:
     def measure(peak: RowPeak) -> MeniscusCandidate:
         return MeniscusCandidate(peak.height_mm, peak.weight, None,
@@ -39,7 +39,8 @@ def asked(whole: np.ndarray, odds: float, peaks: list[RowPeak]
 
     search: Any = SimpleNamespace(whole=whole, grid=GRID, fit=FIT, measure=measure)
     here = cast(Parting, parting_at(whole, GRID, FIT, FILM_MM))
-    return _more_parted(cast(Search, search), peaks, FILM_MM, here)
+    best = MeniscusCandidate(FILM_MM, 0.6, None, OffsetPosterior(np.ones(3) / 3, here_odds))
+    return _as_likely(cast(Search, search), peaks, best, here)
 
 
 PEAKS = [RowPeak(FILM_MM, 0.6), RowPeak(SURFACE_MM, 0.2)]
@@ -59,3 +60,17 @@ def test_the_place_where_the_tube_changes_more_is_asked_about():
 ])
 def test_else_it_is_not(whole, odds, peaks):
     assert asked(whole, odds, peaks) == (None, 0.0)
+
+
+@pytest.mark.parametrize(("whole", "here_odds", "belief", "differ"), [
+    (tube(-20.0, -60.0), 0.9 * HARDLY_ODDS, 0.31, True),
+    (tube(-20.0, -60.0), 1.1 * HARDLY_ODDS, 0.31, False),   # it looks enough like a surface
+    (tube(-20.0, -60.0), 0.9 * HARDLY_ODDS, 0.29, False),   # the row network believes in it less
+    (tube(0.0, -60.0), 0.9 * HARDLY_ODDS, 0.31, False),     # nothing changes there
+])
+def test_where_the_two_networks_differ_both_places_are_asked_about(
+        whole, here_odds, belief, differ):
+    peaks = [RowPeak(FILM_MM, 0.6), RowPeak(SURFACE_MM, belief)]
+    place, share = asked(whole, 0.01, peaks, here_odds)
+    assert (place is not None) is differ
+    assert share == (pytest.approx(belief / (belief + 0.6)) if differ else 0.0)
