@@ -58,6 +58,13 @@ class ShiftEvidence:
         here = self.log_likelihood[self.shifts == 0]
         return float(self.log_likelihood[beside].max() - here[0]) if beside.any() else -math.inf
 
+    def lead_over(self, shift: int) -> float:
+        """How far the present numbering leads another one (infinite where that was not looked
+        at)."""
+        there = self.log_likelihood[self.shifts == shift]
+        here = self.log_likelihood[self.shifts == 0]
+        return float(here[0] - there[0]) if len(there) else math.inf
+
     def margin(self, shift: int) -> float:
         """How far ``shift`` leads the best other shift (negative if it trails)."""
         k = int(np.flatnonzero(self.shifts == shift)[0])

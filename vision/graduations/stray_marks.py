@@ -19,9 +19,9 @@ from vision.graduations.unrolled_samples import gaps_mm, sample_marks
 _BETWEEN, _OFF_PLACE, _IN_PLACE = (0.25, 0.5, 0.75), 0.13, 0.2
 #: A mark is at least so dark, as a share of the others.
 _AS_DARK = 0.5
-#: Share of the marks that is missing before any count: a surface, a drop or a shelf behind hides one
-#: or two, and has edges beside.  Our choice: of chambers read against another scale 15 % and more
-#: were missing, of those with so many strays read against their own 7 % at the most.
+#: Share of the marks that is missing before any count: a surface, a drop or a shelf behind hides
+#: one or two, and has edges beside.  Our choice: of chambers read against another scale 15 % and
+#: more were missing, of those with so many strays read against their own 7 % at the most.
 _LEAST_MISSING = 0.12
 #: Azimuths at which it is looked, over what all marks cover.
 _AZIMUTHS = 5

@@ -13,6 +13,7 @@ from typing import Literal
 
 from vision.graduations.decision import accept_by_count, reject_by_marks
 from vision.graduations.fit import GraduationFit
+from vision.graduations.number_places import numbers_above_marks
 from vision.graduations.numeral_evidence import (
     LEGIBLE,
     NumeralCheck,
@@ -21,7 +22,9 @@ from vision.graduations.numeral_evidence import (
 )
 from vision.graduations.stray_marks import stray_marks
 from vision.parameters import (
+    A_MARK_BESIDE,
     BELIEVED_SHOWN,
+    BESIDE_LOG_ODDS,
     COUNTED_RESIDUAL,
     MOST_RIMS,
     MOST_ROWS_BESIDE,
@@ -90,7 +93,7 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
     fit, check = _row_with_numbers(fit, check, hints)
     fit, check = _followed(fit, check, hints)
     fit, check = better_by_a_mark(fit, check, hints)
-    return _decided(fit, check)
+    return _decided(*_level_with_numbers(fit, check, hints))
 
 
 def _as_typed(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguous:
@@ -226,6 +229,24 @@ def better_by_a_mark(fit: GraduationFit, check: NumeralCheck, hints: Hints
             (seen.unmatched_marks, -seen.log_odds) >= (check.unmatched_marks, -check.log_odds)):
         return fit, check
     return again, seen
+
+
+def _level_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
+                        ) -> tuple[GraduationFit, NumeralCheck]:
+    """The row moved by a mark where its numbers stand beside the next ones, if the marks do not
+    speak clearly against it and the numbers then stand level with theirs."""
+    above = numbers_above_marks(fit, check.side) if check.verdict == "agree" else None
+    if above is None or abs(abs(above) - 1.0) > A_MARK_BESIDE:
+        return fit, check
+    shift = -round(above) if fit.evidence.step_mm > 0 else round(above)
+    if fit.evidence.lead_over(shift) > BESIDE_LOG_ODDS:
+        return fit, check
+    again = _shifted(fit, shift, hints)
+    seen = None if again is None else check_numerals(again)
+    if again is None or seen is None or seen.verdict != "agree":
+        return fit, check
+    now = numbers_above_marks(again, seen.side)
+    return (fit, check) if now is None or abs(now) > A_MARK_BESIDE else (again, seen)
 
 
 def _shifted(fit: GraduationFit, shift: int, hints: Hints) -> GraduationFit | None:
