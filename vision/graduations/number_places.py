@@ -61,7 +61,8 @@ def _change(fit: GraduationFit, side: int, z: np.ndarray, px_mm: float) -> np.nd
     width = abs(end - start) * radius
     if side * (end - start) <= 0 or width < _LEAST_WIDTH_MM:
         return None
-    azimuth = np.linspace(*sorted((start, end)), max(6, int(width * px_mm)))
+    low, high = sorted((float(start), end))
+    azimuth = np.linspace(low, high, max(6, int(width * px_mm)))
     patch = sample(fit.grey, pose.project_wall(azimuth, z))
     if not np.isfinite(patch).all():
         return None
