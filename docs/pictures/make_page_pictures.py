@@ -9,7 +9,6 @@ would, and writes JPEG files beside this script.  With a name only those pages.
 
 from __future__ import annotations
 
-import shutil
 import socket
 import subprocess
 import sys
@@ -20,6 +19,10 @@ from pathlib import Path
 
 import round_pictures
 from playwright.sync_api import Page, sync_playwright
+
+sys.path.append(str(Path(__file__).resolve().parents[2] / "tests"))
+
+from installed_chromium import installed_chromium
 
 HERE = Path(__file__).resolve().parent
 PHONE = {"width": 390, "height": 844}
@@ -84,7 +87,9 @@ def main() -> None:
             wait_for(url)
             with sync_playwright() as playwright:
                 browser = playwright.chromium.launch(
-                    executable_path=shutil.which("chromium"), args=["--no-sandbox"])
+                    executable_path=installed_chromium(),
+                    # without a screen letters are else set on whole pixels
+                    args=["--no-sandbox", "--font-render-hinting=none"])
                 page = browser.new_page(viewport=PHONE, color_scheme="dark",
                                         device_scale_factor=1.5)
                 page.set_default_timeout(120_000)
