@@ -7,8 +7,12 @@ from types import SimpleNamespace
 import pytest
 
 from vision.graduations.numeral_evidence import NumeralCheck
+from vision.imaging.photo import load_photo
+from vision.synthetic.chamber import render_scene, scene_for
+from vision.synthetic.chamber.dataset import save_photo
 from vision.volume import number as stage
 from vision.volume.locate import Hints
+from vision.volume.read import read_volume
 
 
 def check(verdict: str) -> NumeralCheck:
@@ -35,3 +39,14 @@ def test_a_second_row_of_marks(monkeypatch, own, there, clear, counted, second):
     monkeypatch.setattr(stage, "accept_by_count", lambda row, complete: counted)
     monkeypatch.setattr(stage, "check_numerals", lambda _: check(there))
     assert stage.second_chamber(fit, check(own), Hints()) is second
+
+
+@pytest.mark.slow
+def test_two_chambers_are_told_where_the_numbers_move_the_first_row(tmp_path):
+    """The row that is found first is moved to where its numbers have it, and then it is looked for
+    another beside it: two chambers hang side by side, seen from 22 degrees below."""
+    scene = scene_for(30118001, 240, size=(900, 1200))
+    assert scene.notes == "two chambers"
+    save_photo(render_scene(scene), tmp_path / "two.jpg", scene.camera.f35, 90)
+    r = read_volume(load_photo(tmp_path / "two.jpg"), scene.scale)
+    assert (r.status, r.flags[-1], r.value) == ("refused", "several-chambers", None)
