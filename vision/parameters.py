@@ -75,8 +75,8 @@ NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0
 #: and where the numbers agree as many as the rims of lid and collar may look like.  Our choice.
 MOST_UNMATCHED_MARKS, MOST_RIMS = 2, 4
 #: Nor is it this one where more marks stand between its own beside such that are missing: of 62
-#: drawn chambers read against a scale that prints the same numbers in its upper part 60 show more,
-#: of 590 readings against the right one two, of which one was wrong.  Our choice.
+#: drawn chambers read against a scale that prints the same numbers in its upper part 59 show more,
+#: of 590 readings against the right one none.  Our choice.
 MOST_STRAY_MARKS = 3
 #: A row elsewhere that explains so much (share) of what the best one does may be another
 #: chamber, and so many rows beside the chamber are looked at.  Our choice.

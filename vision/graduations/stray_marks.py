@@ -17,8 +17,9 @@ from vision.graduations.unrolled_samples import gaps_mm, sample_marks
 #: may lie, in parts of the gap: neighbouring places share none.  A mark in its own place may lie
 #: so far off.
 _BETWEEN, _OFF_PLACE, _IN_PLACE = (0.25, 0.5, 0.75), 0.13, 0.2
-#: A mark is at least so dark, as a share of the others.
-_AS_DARK = 0.5
+#: A mark is at least so dark, as a share of the others; strays are marks of one scale where none is
+#: darker than another by more than this factor: the edges of a finger and of a surface differ.
+_AS_DARK, _ALIKE = 0.5, 1.33
 #: Share of the marks that is missing before any count: a surface, a drop or a shelf behind hides
 #: one or two, and has edges beside.  Our choice: of chambers read against another scale 15 % and
 #: more were missing, of those with so many strays read against their own 7 % at the most.
@@ -28,7 +29,8 @@ _AZIMUTHS = 5
 
 
 def stray_marks(fit: GraduationFit) -> int:
-    """Gaps of the scale's main run in which a mark is seen and beside which one is missing.
+    """Gaps of the scale's main run in which a mark is seen and beside which one is missing, as
+    many as look alike.
 
     Where both marks of a gap are there, a line between them is of something else: the back of
     the print, an edge behind the chamber.
@@ -49,8 +51,11 @@ def stray_marks(fit: GraduationFit) -> int:
     if not there.any() or 1.0 - there.mean() < _LEAST_MISSING:
         return 0
     least = _AS_DARK * float(np.median(strength[there]))
-    stray = np.zeros(len(gap), dtype=bool)
+    stray = np.zeros(len(gap))
     for share in _BETWEEN:
         strength, between = seen(height[:-1] + share * np.diff(height), gap, _OFF_PLACE)
-        stray |= between & (strength > least)
-    return int((stray & ~(there[:-1] & there[1:])).sum())
+        stray = np.maximum(stray, np.where(between & (strength > least), strength, 0.0))
+    found = stray[(stray > 0.0) & ~(there[:-1] & there[1:])]
+    ratio = found[:, None] / found[None, :]
+    alike = (ratio < _ALIKE) & (ratio > 1.0 / _ALIKE)
+    return int(alike.sum(axis=1).max(initial=0))
