@@ -454,3 +454,17 @@ def test_the_sharper_frame_counts_more_and_other_heights_are_kept(sums) -> None:
                 [kept.apart(1, 2000).map((x) => x.elevation), kept.apart(1, 60000).length]];""")
     assert sharp > 2 * soft
     assert apart == [[13, -8], 0]
+
+
+LOST = """window.addEventListener('message', (e) => {
+    if (e.data?.type === 'streamlit:setComponentValue' && !window.lost) {
+      window.lost = true; e.stopImmediatePropagation(); } }, true)"""
+
+
+def test_photos_that_are_lost_on_the_way_are_handed_over_again(easy, visit) -> None:
+    """A phone that changes its net in that moment: nobody presses again."""
+    page = visit(easy, before=LOST)
+    open_camera(page)
+    frame(page).get_by_role("button", name="Take the photos").click()
+    page.wait_for_function("() => window.lost")
+    expect(page.get_by_text("Next: choose the scale.")).to_be_visible()

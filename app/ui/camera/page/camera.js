@@ -13,6 +13,8 @@ const OF_BURST = 2;
 const WAIT_FOR_STILL_MS = 1500;
 // A camera takes a moment to start; a press before its first picture waits so long for it.
 const WAIT_FOR_PICTURE_MS = 2000;
+// Photos of one press are handed over so often, and so long apart, until the page has them.
+const HAND_TIMES = 3, HAND_AGAIN_MS = 15000;
 // Share of the screen's height that the picture takes: what to do and the button stay in sight.
 const PICTURE_SHARE = 0.56;
 const DRAW_EVERY_MS = 60;
@@ -280,8 +282,7 @@ ui.shoot.addEventListener('click', async () => {
       sd_deg: f.down?.sd_deg ?? null, calibrated: f.down?.calibrated ?? false}))};
     const bytes = await packed(head, chosen.map((f) => f.blob));
     shut();
-    ui.open.hidden = true;  // the page takes over
-    hand(bytes);
+    handed(bytes);
   } catch {
     ui.hint.textContent = ui.video.videoWidth ? 'No photo came from the camera; press again.'
       : 'No picture has come from the camera. Press again, or close the camera and open it anew.';
@@ -289,6 +290,21 @@ ui.shoot.addEventListener('click', async () => {
     busy = ui.shoot.disabled = false;
   }
 });
+
+/**
+ * Hands the photos to the page, which then takes this frame away.  While it is still here they may
+ * be lost: a phone that changes its net loses what was under way, and nobody would say so.
+ */
+async function handed(bytes) {
+  ui.open.hidden = true;
+  for (let n = 0; n < HAND_TIMES; n++) {
+    hand(bytes);
+    await pause(HAND_AGAIN_MS);
+    if (track) return;  // opened anew in the meantime
+  }
+  ui.open.hidden = false;
+  why('Nothing has come of these photos; take them again.');
+}
 
 /** Waits a moment for the first picture of a camera that is starting. */
 async function firstPicture() {
