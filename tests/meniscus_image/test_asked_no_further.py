@@ -100,9 +100,9 @@ class TwoSided(Search):
         pose = SimpleNamespace(elevation_rad=lambda _: math.radians(elevation_deg))
         self.fit = SimpleNamespace(pose=pose)  # type: ignore[assignment]
 
-    def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float]:
+    def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float, float]:
         assert self.side == -1.0
-        return [RowPeak(float(k), w) for k, (w, _) in enumerate(self.there)], 0.0
+        return [RowPeak(float(k), w) for k, (w, _) in enumerate(self.there)], 0.0, 0.0
 
     def offset_at(self, height_mm: float, least_odds: float = 0.0) -> OffsetPosterior:
         self.asked.append(height_mm)

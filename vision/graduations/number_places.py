@@ -20,8 +20,17 @@ _HALF_HEIGHTS_MM = (0.9, 1.2, 1.6, 2.2)
 #: So many numbers are needed; how much more has to change level with them than above and below, in
 #: standard deviations; and how far the centre of all that changes may lie from theirs, in gaps.
 _FEWEST, _CLEAR, _AGREE = 3, 1.5, 0.35
-_LIMIT_RAD = np.radians(74.0)
 _STEP_MM = 0.1
+#: Beyond this azimuth numbers are not read; so far they stand off their marks at the least, since
+#: the samples of a mark lie 3 degrees apart, and so far the wall's outline is kept off.
+_LIMIT_RAD, _OFF_MARK_RAD, _OFF_LIMB_RAD = np.radians(74.0), np.radians(1.5), 0.06
+
+
+def numbers_from_rad(fit: GraduationFit, side: int) -> tuple[float, float]:
+    """The azimuth from which numbers stand on that side of the marks, and the largest, without
+    its sign, at which they are read."""
+    start = fit.long_rad[0 if side < 0 else 1] + side * _OFF_MARK_RAD
+    return float(start), float(min(_LIMIT_RAD, fit.pose.limb_azimuth_rad() - _OFF_LIMB_RAD))
 
 
 def numbers_above_marks(fit: GraduationFit, side: int) -> float | None:
@@ -55,13 +64,12 @@ def _change(fit: GraduationFit, side: int, z: np.ndarray, px_mm: float) -> np.nd
     patch's contrast; None where it is not all seen."""
     pose = fit.pose
     radius = float(pose.radius_at_mm(float(z.mean())))
-    limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
-    start = fit.long_rad[0 if side < 0 else 1] + side * np.radians(1.5)
+    start, limit = numbers_from_rad(fit, side)
     end = float(np.clip(start + side * _WIDTH_MM / radius, -limit, limit))
     width = abs(end - start) * radius
     if side * (end - start) <= 0 or width < _LEAST_WIDTH_MM:
         return None
-    low, high = sorted((float(start), end))
+    low, high = sorted((start, end))
     azimuth = np.linspace(low, high, max(6, int(width * px_mm)))
     patch = sample(fit.grey, pose.project_wall(azimuth, z))
     if not np.isfinite(patch).all():

@@ -15,6 +15,7 @@ import cv2
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
+from vision.graduations.number_places import numbers_from_rad
 from vision.graduations.numeral_reader import (
     AGREES,
     DOUBTS,
@@ -43,7 +44,6 @@ _HALF_HEIGHT_MM = 3.4
 _WIDTH_MM, _WIDE_MM = 10.5, 16.0
 #: So many labels settle a numbering; more only take time.
 _MOST_LABELS = 6
-_LIMIT_RAD = np.radians(74.0)
 #: Confidence from which a number was read rather than guessed.
 LEGIBLE = 0.5
 #: So many times as dark against the wall the ink has to be in one colour for that to be asked.
@@ -354,10 +354,7 @@ def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
     half = _HALF_HEIGHT_MM
     if len(every) > 1:
         half = min(half, 0.48 * float(np.min(np.abs(np.diff(every)))))
-    edge = fit.long_rad[0] if side < 0 else fit.long_rad[1]
-    limit = min(_LIMIT_RAD, pose.limb_azimuth_rad() - 0.06)
-    # the samples of the zone lie 3 degrees apart: step over the rest of the mark
-    start = edge + side * np.radians(1.5)
+    start, limit = numbers_from_rad(fit, side)
     radii = np.broadcast_to(pose.radius_at_mm(heights), heights.shape)
     end = np.clip(start + side * width_mm / radii, -limit, limit)
     width = float((side * (end - start) * radii).min())

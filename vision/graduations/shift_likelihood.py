@@ -24,6 +24,8 @@ _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
 _UNMATCHED = np.log(0.03)
 #: Marks lie in place to this share of their gap at the best.
 _IN_PLACE = 0.01
+#: A mark is no farther off its place than this share of its gap.
+_NEAR = 0.2
 #: So many places beside the short marks are looked at for what makes a mark long.
 _NEAREST = 3
 _CLASS_CAP, _CLASS_MOST, _CLEARER = 3.0, 12.0, 0.3
@@ -134,7 +136,7 @@ def shift_evidence(
 
 
 def present_marks(samples: MarkSamples, core: np.ndarray, gap_mm: np.ndarray,
-                  within: float = 0.2) -> tuple[np.ndarray, np.ndarray]:
+                  within: float = _NEAR) -> tuple[np.ndarray, np.ndarray]:
     """(M,) strength of each place in the ``core`` azimuths (A,), and whether a mark is there: no
     farther off than a share ``within`` of its gap."""
     depth, offset = samples.depth[:, core], samples.offset_mm[:, core]

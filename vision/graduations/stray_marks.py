@@ -14,9 +14,8 @@ from vision.graduations.spacing import main_run
 from vision.graduations.unrolled_samples import gaps_mm, sample_marks
 
 #: Places between two marks at which a stray one is looked for, and how far from such a place it
-#: may lie, in parts of the gap: neighbouring places share none.  A mark in its own place may lie
-#: so far off.
-_BETWEEN, _OFF_PLACE, _IN_PLACE = (0.25, 0.5, 0.75), 0.13, 0.2
+#: may lie, in parts of the gap: neighbouring places share none.
+_BETWEEN, _OFF_PLACE = (0.25, 0.5, 0.75), 0.13
 #: A mark is at least so dark, as a share of the others; strays are marks of one scale where none is
 #: darker than another by more than this factor: the edges of a finger and of a surface differ.
 _AS_DARK, _ALIKE = 0.5, 1.33
@@ -42,18 +41,18 @@ def stray_marks(fit: GraduationFit) -> int:
     gap = np.abs(np.diff(height))
     azimuth = np.linspace(*fit.core_rad, _AZIMUTHS)
 
-    def seen(at_mm: np.ndarray, gap_mm: np.ndarray, within: float
-             ) -> tuple[np.ndarray, np.ndarray]:
-        samples = sample_marks(fit.grey, fit.pose, at_mm, gap_mm, azimuth)
-        return present_marks(samples, np.ones(_AZIMUTHS, dtype=bool), gap_mm, within)
-
-    strength, there = seen(height, gaps_mm(height), _IN_PLACE)
+    every = np.ones(_AZIMUTHS, dtype=bool)
+    room = gaps_mm(height)
+    strength, there = present_marks(
+        sample_marks(fit.grey, fit.pose, height, room, azimuth), every, room)
     if not there.any() or 1.0 - there.mean() < _LEAST_MISSING:
         return 0
     least = _AS_DARK * float(np.median(strength[there]))
     stray = np.zeros(len(gap))
     for share in _BETWEEN:
-        strength, between = seen(height[:-1] + share * np.diff(height), gap, _OFF_PLACE)
+        samples = sample_marks(
+            fit.grey, fit.pose, height[:-1] + share * np.diff(height), gap, azimuth)
+        strength, between = present_marks(samples, every, gap, _OFF_PLACE)
         stray = np.maximum(stray, np.where(between & (strength > least), strength, 0.0))
     found = stray[(stray > 0.0) & ~(there[:-1] & there[1:])]
     ratio = found[:, None] / found[None, :]

@@ -92,8 +92,6 @@ class Search:
     """
 
     side = 1.0
-    #: The row network's belief in rims of the bore's steps, which are left out.
-    at_steps = 0.0
 
     def __init__(self, rgb: np.ndarray, fit: GraduationFit, px_per_mm: float) -> None:
         self.rgb, self.fit, self.px_per_mm = rgb, fit, px_per_mm
@@ -103,8 +101,9 @@ class Search:
         self.grid = whole_grid(*ends)
         self.whole = view(rgb, fit.pose, self.grid, px_per_mm)
 
-    def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float]:
-        """Places of the row network, likeliest first, and its belief in no surface in sight."""
+    def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float, float]:
+        """Places of the row network, likeliest first, its belief in no surface in sight, and that
+        in rims of the bore's steps, which are left out."""
         scale, pose, grid = self.fit.scale, self.fit.pose, self.grid
         p, p_absent = row_probability(
             self.whole, self.elevation_deg(self.middle_mm),
@@ -115,8 +114,9 @@ class Search:
             p *= (1.0 - p_absent) / max(float(p.sum()), 1e-12)
         found = peaks(p, grid)
         at_step = _at_steps(scale, pose, np.array([peak.height_mm for peak in found]))
-        self.at_steps = sum(peak.weight for peak, rim in zip(found, at_step, strict=True) if rim)
-        return [peak for peak, rim in zip(found, at_step, strict=True) if not rim], p_absent
+        both = list(zip(found, at_step, strict=True))
+        return ([peak for peak, rim in both if not rim], p_absent,
+                sum(peak.weight for peak, rim in both if rim))
 
     def elevation_deg(self, height_mm: float) -> float:
         """What the networks are told of the sight line to a height of the wall."""

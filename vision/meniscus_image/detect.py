@@ -173,11 +173,11 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
     ``near_mm`` restricts the search to a height that a person has pointed at.
     """
     search = Search(rgb, fit, px_per_mm)
-    candidates, p_absent = search.candidates(near_mm)
+    candidates, p_absent, p_rims = search.candidates(near_mm)
     if not candidates:
         empty = np.array([0.0])
         return MeniscusPosterior(None, search.middle_mm, empty, np.array([1.0]), 0.0, 1.0, 0.0,
-                                 (), p_absent, at_step=search.at_steps > ABSENT)
+                                 (), p_absent, at_step=p_rims > ABSENT)
     places = [search.measure(candidates[0])]
     weighed = posterior_weights(places, p_absent)
     if weighed[0][0] < PLAIN_PLACE and len(candidates) > 1:
@@ -211,7 +211,7 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
         doubted=best.look.odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
         of_the_room=room,
-        at_step=search.at_steps > ABSENT,
+        at_step=p_rims > ABSENT,
         parts_nothing=unlike and parting is not None and parting.of_nothing)
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         plainer = search.plainer_place(places, best.look.odds)

@@ -90,13 +90,14 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
         return _as_typed(fit, check)
     if hints.chamber_px is None and second_chamber(fit, check, hints):
         return Ambiguous(fit, check, ("several-chambers",), "which-chamber")
-    settled = check.verdict == "agree"
+    found, settled = fit, check.verdict == "agree"
     fit, check = _row_with_numbers(fit, check, hints)
     fit, check = _followed(fit, check, hints)
     fit, check = better_by_a_mark(fit, check, hints)
     fit, check = _level_with_numbers(fit, check, hints)
     # beside a row that is settled it is looked for more than beside one that is not
-    if hints.chamber_px is None and not settled and second_chamber(fit, check, hints):
+    if hints.chamber_px is None and not settled and fit is not found and second_chamber(
+            fit, check, hints):
         return Ambiguous(fit, check, ("several-chambers",), "which-chamber")
     return _decided(fit, check)
 

@@ -300,7 +300,6 @@ async function handed(bytes) {
   for (let n = 0; n < HAND_TIMES; n++) {
     hand(bytes);
     await pause(HAND_AGAIN_MS);
-    if (track) return;  // opened anew in the meantime
   }
   ui.open.hidden = false;
   why('Nothing has come of these photos; take them again.');
