@@ -114,7 +114,7 @@ def searched(photo: str) -> tuple[Search, float]:
                      if line["file"] == photo)
         read_volume(load_photo(SAMPLES / photo), load_scale(SAMPLES / label["scale"]))
     # the first: the next one asks what the surface would be, seen from its other side
-    places, _ = candidates(seen[0], None)
+    places, *_ = candidates(seen[0], None)
     return seen[0], places[0].height_mm
 
 
