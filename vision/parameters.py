@@ -26,12 +26,14 @@ UNSOUND_RESIDUAL = 0.06
 #: are narrower than their gaps.  Of 60 traced chambers the four in which the gaps had been taken
 #: for the marks had 0.23 to 0.45, all others 0.52 or more; a blurred row comes near a half.
 LEAST_LIGHTNESS = 0.45
-#: Share of the marks that a clear row shows.  Our choice.
-CLEAR_SEEN = 0.85
+#: Share of the marks that a clear row shows, and by how much less it may show once it is numbered
+#: otherwise.  Our choice.
+CLEAR_SEEN, CLEAR_LOST = 0.85, 0.05
 #: Pixels between neighbouring marks: under the first the finer picture is worth its time,
 #: under the second marks cannot be told apart (two samples a period and a blur of one pixel:
-#: our choice near the sampling theorem's 2).
-FINE_PICTURE_PITCH_PX, LEAST_PITCH_PX = 9.0, 3.2
+#: our choice near the sampling theorem's 2); from the third on they are still plain in a picture
+#: of half the size (our choice).
+FINE_PICTURE_PITCH_PX, LEAST_PITCH_PX, LARGE_PITCH_PX = 9.0, 3.2, 12.0
 #: So many ways to lay a row of strokes against the scale are followed in one picture (16 for each
 #: pairing in a stepped tube, one for every elevation), about a millisecond each.  Our choice: of
 #: 224 readings of three renderers one needed more, and it was wrong.
@@ -102,11 +104,17 @@ ALL_ROUND_DEG = 60.0
 #: Odds below which the offset network would as soon have the place be something else: not read,
 #: whatever the row network says.  Our choice: 5 of 590 readings, off by 0.34 on average.
 LEAST_ODDS = 2.0
-#: Odds of the offset network below which a place is unlike the taught ones; there what runs on
-#: beside the chamber may change so many times as much as the wall does before it is taken for
-#: what is seen through an empty tube.  Our choice, from 157 scenes of both physics
-#: (docs/accuracy.md).
-UNLIKE_ODDS, BESIDE_SHARE = 400.0, 1.1
+#: Odds of the offset network below which a place is unlike the taught ones, and the row network's
+#: next choices are asked about.  Our choice, from 157 scenes of both physics (docs/accuracy.md).
+UNLIKE_ODDS = 400.0
+#: Odds below which it is so unlike them that it may be a line of the room, or may part nothing.
+#: Our choice: of the places that were refused for this in 1,782 fresh pictures of three physics
+#: those that were wrong had odds of 94 at most, and of 43 that were right 14 had more than 150.
+STRANGE_ODDS = 150.0
+#: There what runs on beside the chamber may change so many times as much as the wall does before it
+#: is taken for what is seen through an empty tube, in views less steep than the second (deg): from
+#: there on a surface is an arc, and a line of the room is none (our choice).
+BESIDE_SHARE, ARC_DEG = 1.1, 12.0
 #: It is not taken for that where the wall on both sides of the print changes its colour by so many
 #: grey levels that the room beside does not explain, and the tube by such a share of its largest
 #: change elsewhere.  Our choice: of 13 surfaces refused for a line of the room five are read by it,
@@ -126,10 +134,14 @@ HARDLY_ODDS, AS_BELIEVED = 30.0, 0.5
 #: choice, from 590 readings of three physics (docs/accuracy.md).
 LEAST_PARTED, LEAST_PARTED_SHARE = 0.09, 0.2
 #: The same from which it plainly parts two fluids.  That makes up for odds down to the third
-#: where the room behind shows no such line, and for lying on a printed ring where the odds are at
-#: least the fourth.  Our choice: of 1,290 chambers of two physics six surfaces refused for low
-#: odds and four refused as rings are read by it, off by 0.5 of a division at most.
-PLAINLY_PARTED, PLAINLY_PARTED_SHARE, LEAST_PARTED_ODDS, RING_ODDS = 0.2, 0.6, 0.1, 10_000.0
+#: where the room behind shows no such line.  Our choice: of 1,290 chambers of two physics six
+#: surfaces refused for low odds are read by it, off by 0.5 of a division at most.
+PLAINLY_PARTED, PLAINLY_PARTED_SHARE, LEAST_PARTED_ODDS = 0.2, 0.6, 0.1
+#: Odds of a place on a mark that runs round the tube from which it is a surface that happens to
+#: stand there.  Our choice: of fifteen places refused for such a mark in 1,334 fresh pictures of
+#: two physics eleven were right, five of them with odds of 2,400 and more, and those that were
+#: wrong had 59 at most.
+RING_ODDS = 2_000.0
 #: How far the edge stands above the lines around it (``ContactLine.contrast``), below which
 #: it is too faint to be placed.  Our choice.
 LEAST_CONTRAST = 0.3

@@ -8,7 +8,7 @@ from drawn_ladders import STEPPED, camera_towards, paint_tube, paper, printed
 
 from vision.graduations import alignment
 from vision.graduations import search as module
-from vision.graduations.search import Seen, search
+from vision.graduations.search import Effort, Seen, search
 from vision.imaging.work import Work
 from vision.scale_file.scale import load_scale, parse_scale
 
@@ -87,3 +87,25 @@ def test_a_picture_full_of_strokes_is_given_up_after_so_many_rows(monkeypatch):
     grown.clear()
     search(picture, scale, None, work=Work(allowed))
     assert 0 < len(grown) <= allowed
+
+
+@pytest.mark.parametrize("coarse", [1, 2, 3])
+def test_each_effort_tries_what_it_says(coarse: int) -> None:
+    """LARGE and COARSE leave out what is finer than the first look, FINE tries nothing else."""
+    every, rescue = module._plans(coarse, Effort.THOROUGH)
+    for effort in (Effort.LARGE, Effort.COARSE, Effort.FIRST):
+        plans, more = module._plans(coarse, effort)
+        assert set(plans) <= set(every) and plans[0] == every[0]
+        assert more == (rescue if effort is Effort.LARGE else [])
+        if effort is not Effort.FIRST:
+            assert {size for size, *_ in plans} == {coarse}
+            assert all(plan in plans for plan in every if plan[0] == coarse)
+    assert {size for size, *_ in module._plans(coarse, Effort.FINE)[0]} == {1}
+    assert all(plan[0] >= coarse for plan in rescue)
+
+
+def test_less_effort_finds_plain_marks_in_the_same_place(tube) -> None:
+    found = [search(tube, QUAY, None, effort=effort)[0].alignment for effort in Effort]
+    for one in found[1:]:
+        assert np.array_equal(one.mark, found[0].mark)
+        assert one.map_abc == pytest.approx(found[0].map_abc, rel=1e-2, abs=1e-6)

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pytest
 
+from vision.graduations.search import Effort
 from vision.imaging.photo import Photo, photo_from_array
 from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
-from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
-from vision.scale_file.scale import load_scale
+from vision.parameters import (
+    BETTER_ROW_NATS,
+    CLEAR_RESIDUAL,
+    FINE_PICTURE_PITCH_PX,
+    LARGE_PITCH_PX,
+)
+from vision.scale_file.scale import Scale, load_scale
 from vision.volume import locate as stage
 from vision.volume.locate import STRATEGIES, Hints, locate
 
@@ -25,9 +31,11 @@ class Row:
     pitch_px: float = 12.0
     is_clear: bool = False
     is_of_marks: bool = True
+    in_sight: bool = True
     strategy: str = ""
     picture: Picture | None = None
     grey: np.ndarray | None = None
+    scale: Scale = SCALE
 
 
 def photo(working_scale: int = 2) -> Photo:
@@ -36,12 +44,16 @@ def photo(working_scale: int = 2) -> Photo:
 
 @pytest.fixture
 def rows(monkeypatch):
-    """What is found in (picture factor, look); the looks asked for, in order."""
+    """What is found in (picture factor, look); the looks asked for, in order, and in
+    ``found["efforts"]`` how thoroughly each."""
     found: dict[tuple[int, str], Row] = {}
     asked: list[tuple[int, str]] = []
+    efforts: list[Effort] = []
+    found["efforts"] = efforts  # type: ignore[index, assignment]
 
-    def row_in(picture, look, scale, hints):
+    def row_in(picture, look, scale, hints, effort):
         asked.append((picture.factor, look))
+        efforts.append(effort)
         row = found.get((picture.factor, look))
         return None if row is None else replace(row, picture=picture)
 
@@ -88,6 +100,55 @@ def test_a_small_photo_is_not_searched_twice(rows):
     assert asked == [(1, look) for look in LOOKS]
 
 
+def test_where_the_first_look_shows_no_row_the_others_are_asked_for_what_is_cheap(rows):
+    found, asked = rows
+    assert locate(photo(), SCALE) is None
+    assert asked == [*((2, look) for look in LOOKS), (1, "grey")]
+    assert found["efforts"][:5] == [Effort.THOROUGH] + 4 * [Effort.COARSE]
+
+
+@pytest.mark.parametrize(("pitch_px", "effort"), [
+    (LARGE_PITCH_PX, Effort.LARGE), (LARGE_PITCH_PX - 0.1, Effort.THOROUGH)])
+def test_where_it_shows_large_marks_small_ones_are_not_looked_for(rows, pitch_px, effort):
+    found, _ = rows
+    found[2, "grey"] = Row(100.0, pitch_px=pitch_px)
+    assert locate(photo(), SCALE).strategy == "grey"
+    assert found["efforts"] == [Effort.THOROUGH] + 4 * [effort]
+
+
+def test_of_every_pixel_only_what_half_the_size_does_not_show_is_looked_for(monkeypatch):
+    asked = []
+    monkeypatch.setattr(stage, "fit_graduations", lambda *_, effort, **__: asked.append(effort))
+    for picture in (working_picture(photo()), full_picture(photo()), full_picture(photo(1))):
+        stage.row_in(picture, "grey", SCALE, Hints())
+    assert asked == [Effort.THOROUGH, Effort.FINE, Effort.THOROUGH]
+
+
+@dataclass(frozen=True)
+class Placed(Row):
+    """The parts of a fit that a numbering given anew rests on."""
+
+    relative_residual: float = 0.01
+    seen: np.ndarray = field(default_factory=lambda: np.ones(61))
+
+
+@pytest.mark.parametrize(("again", "looks"), [
+    (Placed(1.0), 1),                                                   # as good as it was
+    (Placed(1.0, relative_residual=CLEAR_RESIDUAL), 1 + len(LOOKS)),    # its marks lie badly
+    (Placed(1.0, is_of_marks=False), 1 + len(LOOKS)),                   # gaps
+    (Placed(1.0, seen=np.arange(61) < 50), 1 + len(LOOKS)),             # fewer are seen
+    (None, 1 + len(LOOKS)),
+])
+def test_a_row_numbered_anew_is_looked_for_elsewhere_only_where_it_lies_badly(
+        rows, monkeypatch, again, looks):
+    asked = []
+    monkeypatch.setattr(stage, "row_in",
+                        lambda picture, look, *_, **__: asked.append(look) or again)
+    fit = Placed(1.0, strategy="red, numbers followed", picture=working_picture(photo()))
+    stage.placed(replace(fit), (30.0, (5.0, 5.0)), Hints())
+    assert asked[0] == "red" and len(asked) == looks
+
+
 def test_every_strategy_has_a_name_of_its_own():
     assert len({s.name for s in STRATEGIES}) == len(STRATEGIES) == 2 * len(LOOKS)
     assert {s.picture for s in STRATEGIES} == {working_picture, full_picture}
@@ -96,7 +157,7 @@ def test_every_strategy_has_a_name_of_its_own():
 def test_a_point_is_carried_into_the_picture(monkeypatch):
     asked = {}
 
-    def fit(grey, scale, *, focal, near, fixed, seen, work):
+    def fit(grey, scale, *, focal, near, fixed, seen, work, effort):
         asked.update(near=near, fixed=fixed, shape=grey.shape)
         return None
 
@@ -111,7 +172,7 @@ def test_a_row_is_fitted_once_for_the_same_question(monkeypatch):
     """Numbering asks again for the looks that locating has been through."""
     asked = []
 
-    def fit(grey, scale, *, focal, near, fixed, seen, work):
+    def fit(grey, scale, *, focal, near, fixed, seen, work, effort):
         asked.append((near, fixed))
         return Row(1.0, grey=grey)
 

@@ -32,8 +32,8 @@ def check(verdict: str) -> NumeralCheck:
 def test_a_second_row_of_marks(monkeypatch, own, there, clear, counted, second):
     fit = SimpleNamespace(rival=0.95, rival_px=(5.0, 5.0), beside_px=(), picture="any", scale=None)
     monkeypatch.setattr(stage, "row_in",
-                        lambda *_, near: SimpleNamespace(is_clear=clear) if near == (5.0, 5.0)
-                        else pytest.fail("where?"))
+                        lambda *_, near, effort: SimpleNamespace(is_clear=clear)
+                        if near == (5.0, 5.0) else pytest.fail("where?"))
     monkeypatch.setattr(stage, "apart", lambda a, b: True)
     monkeypatch.setattr(stage, "places_beside", lambda fit: [])
     monkeypatch.setattr(stage, "accept_by_count", lambda row, complete: counted)

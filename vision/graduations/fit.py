@@ -14,7 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
-from vision.graduations.search import Found, Seen, search
+from vision.graduations.search import Effort, Found, Seen, search
 from vision.graduations.shift_likelihood import ShiftEvidence, shift_evidence
 from vision.graduations.spacing import is_even, lattice_heights, main_run
 from vision.graduations.unrolled_samples import MarkSamples, lightness
@@ -101,6 +101,13 @@ class GraduationFit:
         return focal_or_phone(known, self.grey.shape[:2])
 
     @property
+    def in_sight(self) -> bool:
+        """Whether all marks lie before the camera, and nothing of them at its eye or behind it."""
+        z = self.height_mm
+        ends = self.pose.project_wall(np.zeros(1), np.array([z.min() - 0.5, z.max() + 0.5]))
+        return bool(np.isfinite(ends).all())
+
+    @property
     def log_likelihood(self) -> float:
         """How well the fit explains its picture, nats: marks seen, and how well in place.
 
@@ -152,7 +159,7 @@ class GraduationFit:
 def fit_graduations(
     grey: np.ndarray, scale: Scale, *, focal: tuple[float, float] | None = None,
     near: tuple[float, float] | None = None, fixed: tuple[float, tuple[float, float]] | None = None,
-    seen: Seen | None = None, work: Work | None = None,
+    seen: Seen | None = None, work: Work | None = None, effort: Effort = Effort.THOROUGH,
 ) -> GraduationFit | None:
     """Find the graduations of a scale in one grey picture, and where the camera stood.
 
@@ -174,6 +181,8 @@ def fit_graduations(
         What earlier calls saw in the same ``grey``; this one adds what it sees.
     work : Work, optional
         What may still be tried on this picture; without it as much as on a fresh one.
+    effort : Effort, optional
+        How thoroughly it is searched for strokes.
 
     Returns
     -------
@@ -189,7 +198,7 @@ def fit_graduations(
     f, f_sd = focal_or_phone(focal, grey.shape[:2])
     task = Task(grey, scale, f, f_sd, known)
     best: GraduationFit | None = None
-    for found in search(grey, scale, near, fixed, seen, f, work):
+    for found in search(grey, scale, near, fixed, seen, f, work, effort):
         one = _measured(found, task, fixed)
         if one is not None and (best is None or one.log_likelihood > best.log_likelihood):
             best = one
@@ -200,7 +209,7 @@ def fit_graduations(
         # The marks ask for a longer lens than the photo states: a part of a photo, cut
         # out later, does.  What it states is then worth nothing.
         cut = fit_graduations(grey, scale, focal=None, near=near, fixed=fixed, seen=seen,
-                              work=work)
+                              work=work, effort=effort)
         return None if cut is None else replace(cut, cut=True)
     return best
 
@@ -213,9 +222,10 @@ def measured_from(fit: GraduationFit, pose: CylinderPose) -> GraduationFit | Non
         return None
     wall = found.wall
     assert wall.core_rad is not None and wall.long_rad is not None
-    return replace(fit, pose=wall.pose, samples=wall.samples, used=wall.used,
-                   seen=np.asarray(wall.used.any(axis=1)), core_rad=wall.core_rad,
-                   long_rad=wall.long_rad, evidence=found.evidence)
+    again = replace(fit, pose=wall.pose, samples=wall.samples, used=wall.used,
+                    seen=np.asarray(wall.used.any(axis=1)), core_rad=wall.core_rad,
+                    long_rad=wall.long_rad, evidence=found.evidence)
+    return again if again.in_sight else None
 
 
 def _measured(found: Found, task: Task, fixed: tuple[float, tuple[float, float]] | None
@@ -252,14 +262,12 @@ def _measured(found: Found, task: Task, fixed: tuple[float, tuple[float, float]]
     evidence, wall = best.evidence, best.wall
     assert wall.core_rad is not None and wall.long_rad is not None
     seen = np.asarray(wall.used.any(axis=1))
-    ends = wall.pose.project_wall(np.zeros(1), z[[0, -1]])
-    if seen.sum() < 6 or not np.isfinite(ends).all():
+    if seen.sum() < 6 or found.alignment.score < _POOR_SCORE * len(z) and seen.mean() < _SHOWN:
         return None
-    if found.alignment.score < _POOR_SCORE * len(z) and seen.mean() < _SHOWN:
-        return None
-    return GraduationFit(scale, task.grey, wall.pose, wall.samples, seen, wall.used,
-                         wall.core_rad, wall.long_rad, evidence, task.focal_known,
-                         found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
+    fit = GraduationFit(scale, task.grey, wall.pose, wall.samples, seen, wall.used,
+                        wall.core_rad, wall.long_rad, evidence, task.focal_known,
+                        found.rival, found.rival_px, found.elsewhere_px, found.beside_px)
+    return fit if fit.in_sight else None
 
 
 @dataclass(frozen=True)

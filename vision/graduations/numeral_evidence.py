@@ -21,6 +21,7 @@ from vision.graduations.numeral_reader import (
     DOUBTS,
     SETTLED_LABELS,
     SETTLED_MARGIN,
+    SURE,
     NumberingVerdict,
     NumeralEvidence,
     read_numerals,
@@ -48,8 +49,10 @@ _MOST_LABELS = 6
 LEGIBLE = 0.5
 #: So many times as dark against the wall the ink has to be in one colour for that to be asked.
 _CLEARER = 1.2
-#: Grain is smoothed over so much of the wall, where nothing else helps.
-_GRAIN_MM = 0.3
+#: Grain is smoothed over so much of the wall, where nothing else helps, and where that is no more
+#: than so many pixels: print that is larger shows through any grain, and smoothing over more takes
+#: seconds.
+_GRAIN_MM, _MOST_GRAIN_PX = 0.3, 6.0
 
 
 _Verdict = Literal["agree", "other", "disagree", "unread"]
@@ -105,7 +108,7 @@ def check_numerals(fit: GraduationFit) -> NumeralCheck:
     legible = sum(one.evidence.patches[i].confidence > LEGIBLE for i in doubting)
     if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
-    elsewhere = _numbers_beside_all_marks(fit, texts)
+    elsewhere = _numbers_beside_all_marks(fit, texts, (one.side,) if legible >= 2 else (-1, 1))
     if elsewhere is not None:
         shift, log_odds, count, side = elsewhere
         return NumeralCheck("other", shift, log_odds, count, complete, unmatched_marks, "", side)
@@ -135,7 +138,7 @@ def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict
                 again = _settle(fit, wider.evidence, more)
                 if again.verdict == "settled":
                     one, found = wider, again
-        if found.verdict == "settled":
+        if found.verdict == "settled" or _surely_others(one, found):
             return one, found
         tries.append((one, found))
     for one in _in_rings(fit, texts):
@@ -146,6 +149,14 @@ def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict
     return max(tries, key=lambda one_try: one_try[1].margin, default=None)
 
 
+def _surely_others(one: _Side, found: NumberingVerdict) -> bool:
+    """Whether most of the labels are surely read, and fit no numbering: they are no better read in
+    another look."""
+    sure = sum(p.confidence >= SURE for p in one.evidence.patches)
+    return found.doubting >= max(SETTLED_LABELS, found.agreeing + 1) and (
+        sure > 0.5 * len(one.evidence.patches))
+
+
 def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
     """The picture and the width of the patches in which the numbers are read, in turn."""
     yield fit, _WIDTH_MM
@@ -153,9 +164,10 @@ def _looks(fit: GraduationFit) -> Iterator[tuple[GraduationFit, float]]:
     clearer = _in_the_inks_colour(fit)
     if clearer is not None:
         yield clearer, _WIDTH_MM
-    px_per_mm = fit.pose.px_per_mm(float(np.median(fit.height_mm)))
-    smooth = cv2.GaussianBlur(fit.grey, (0, 0), max(_GRAIN_MM * px_per_mm, 1.0))
-    yield replace(fit, grey=np.asarray(smooth)), _WIDTH_MM
+    grain_px = max(_GRAIN_MM * fit.pose.px_per_mm(float(np.median(fit.height_mm))), 1.0)
+    if grain_px <= _MOST_GRAIN_PX:
+        smooth = cv2.GaussianBlur(fit.grey, (0, 0), grain_px)
+        yield replace(fit, grey=np.asarray(smooth)), _WIDTH_MM
 
 
 def _in_the_inks_colour(fit: GraduationFit) -> GraduationFit | None:
@@ -231,7 +243,7 @@ def _settle(fit: GraduationFit, evidence: NumeralEvidence, marks: list[int]) -> 
                                        for k in _shifts(fit)})
 
 
-def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str]
+def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str], sides: tuple[int, ...]
                               ) -> tuple[int, float, int, int] | None:
     """(shift, lead, labels, side) when numerals are not where the numbering has them.
 
@@ -241,7 +253,7 @@ def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str]
     """
     e, run = fit.evidence, main_run(fit.scale)
     best: tuple[int, float, int, int] | None = None
-    for side in (-1, 1):
+    for side in sides:
         marks, patches = label_patches(fit, side, list(run))
         if not marks:
             continue

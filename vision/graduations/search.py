@@ -7,6 +7,7 @@ large the marks are; grainy and pale photos get looks of their own.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from enum import Enum
 
 import cv2
 import numpy as np
@@ -26,6 +27,26 @@ _SEARCH_PIXELS = 1_100_000
 _GOOD_SCORE, _LEAST_SCORE = 0.75, -0.5
 #: So many alignments are handed on where none is good.
 _MOST_FOUND = 4
+
+
+#: How a picture is looked at for strokes: by how much it is made smaller, width of the strokes,
+#: smear, and whether faint strokes count.
+Plan = tuple[int, float, int, bool]
+
+
+class Effort(Enum):
+    """How thoroughly a picture is searched.
+
+    THOROUGH tries all it can, LARGE what a small picture of it shows, which is cheaper; COARSE is
+    that but for what is tried in grainy photos.  FIRST is what shows at once, FINE what a picture
+    half its size did not show.
+    """
+
+    THOROUGH = "thorough"
+    LARGE = "large"
+    COARSE = "coarse"
+    FIRST = "first"
+    FINE = "fine"
 
 
 @dataclass(frozen=True)
@@ -70,38 +91,50 @@ def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
     return int(np.argmin(np.abs(values - fixed[0]))), float(fixed[1][1])
 
 
-#: What is seen in one grey picture, by size of the picture, width of the strokes, smear, and
-#: whether faint ones count: the strokes and the rows that they form.
-Seen = dict[tuple[int, float, int, bool], tuple[Strokes, list[Chain]]]
+#: What is seen in one grey picture, by how it is looked at: the strokes, and the rows that they
+#: form.
+Seen = dict[Plan, tuple[Strokes, list[Chain]]]
+
+
+def _plans(coarse: int, effort: Effort) -> tuple[list[Plan], list[Plan]]:
+    """In which ways a picture is looked at, in turn, and others for grainy photos, when those find
+    little; ``coarse`` is by how much it is made smaller for the first look."""
+    if effort is Effort.FINE:
+        return [(1, 1.5, 0, False), (1, 1.2, 0, False)], []
+    plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
+             (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
+             (1, 1.6, 13, False)]
+    if effort is Effort.FIRST:
+        return plans[:3], []
+    if effort is not Effort.THOROUGH:
+        plans = [plan for plan in plans if plan[0] == coarse]
+    if effort is Effort.COARSE:
+        return plans, []
+    return plans, [(coarse, 1.6, 13, False), (2 * coarse, 1.1, 0, False),
+                   (2 * coarse, 1.3, 5, False), (2 * coarse, 1.5, 9, False),
+                   (coarse, 2.0, 0, True), (coarse, 1.5, 0, True), (2 * coarse, 1.3, 0, True)]
 
 
 def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
            fixed_value: tuple[float, tuple[float, float]] | None = None,
-           seen: Seen | None = None, focal_px: float = 1000.0, work: Work | None = None
-           ) -> list[Found]:
+           seen: Seen | None = None, focal_px: float = 1000.0, work: Work | None = None,
+           effort: Effort = Effort.THOROUGH) -> list[Found]:
     """The best alignments over a few sizes of picture and of stroke, the likeliest first.
 
     ``grey`` is (H, W) float32; ``near`` a point on or beside the chamber that is meant;
     ``fixed_value`` a mark's (value, point).  Where one alignment explains the strokes
     well it is the only one.  ``focal_px`` is the focal length in pixels.  ``seen`` is
     filled with what is seen in ``grey`` and spares the next search of the same picture that work;
-    ``work`` is what may still be tried.
+    ``work`` is what may still be tried, ``effort`` how much of that is.
     """
     work = Work() if work is None else work
     seen = {} if seen is None else seen
     fixed = _fixed_mark(scale, fixed_value)
     h, coarse = grey.shape[0], _coarse(grey)
-    # size of the picture, width of the strokes, smear, faint strokes too
-    plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
-             (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
-             (1, 1.6, 13, False)]
-    # for grainy photos, when those find little
-    rescue = [(coarse, 1.6, 13, False), (2 * coarse, 1.1, 0, False), (2 * coarse, 1.3, 5, False),
-              (2 * coarse, 1.5, 9, False), (coarse, 2.0, 0, True), (coarse, 1.5, 0, True),
-              (2 * coarse, 1.3, 0, True)]
+    plans, rescue = _plans(coarse, effort)
     best: Found | None = None
     every: list[Found] = []
-    done: set[tuple[int, float, int, bool]] = set()
+    done: set[Plan] = set()
     for plan in [*plans, *rescue]:
         if plan in done:
             continue

@@ -75,24 +75,43 @@ def _split(fit: GraduationFit, pose: CylinderPose, height_mm: float, upper: bool
            ) -> GraduationFit | None:
     """The marks measured from a pose, in the negative on the side of a height that is not
     trusted."""
-    h, w = fit.grey.shape
     ends = pose.on_wall(np.radians([-60.0, 60.0]), np.full(2, height_mm))
     (x0, y0), (x1, y1) = pose.project(ends)
-    if not np.isfinite([x0, y0, x1, y1]).all():
+    box = _round_the_tube(fit, pose)
+    if box is None or not np.isfinite([x0, y0, x1, y1]).all():
         return None
-    y, x = np.mgrid[:h, :w].astype(np.float32)
+    y, x = np.mgrid[box].astype(np.float32)
     below = y - y0 > (y1 - y0) / (x1 - x0 or 1e-6) * (x - x0)
-    grey = _negative(fit, below if upper else ~below)
+    grey = _negative(fit, box, below if upper else ~below)
     return measured_from(replace(fit, grey=grey), pose)
 
 
-def _negative(fit: GraduationFit, where: np.ndarray) -> np.ndarray:
-    """(H, W) float32: the picture, its tones turned round about their local mean in a part."""
+def _round_the_tube(fit: GraduationFit, pose: CylinderPose) -> tuple[slice, slice] | None:
+    """Rows and columns of the picture in which the tube is, with room for local means; None where
+    it is not in the picture."""
+    z = fit.height_mm
+    side = np.array([-np.pi / 2, -np.pi / 4, 0.0, np.pi / 4, np.pi / 2])
+    p = pose.project(pose.on_wall(np.tile(side, 2), np.repeat([z.min(), z.max()], len(side))))
+    if not np.isfinite(p).all():
+        return None
+    room = 2.0 * _LOCAL_GAPS * fit.pitch_px
+    size = np.array(fit.grey.shape[::-1])
+    first, end = (np.clip(v, 0, size).astype(int).tolist()
+                  for v in (p.min(axis=0) - room, p.max(axis=0) + room + 1))
+    box = slice(first[1], end[1]), slice(first[0], end[0])
+    return box if all(one.stop - one.start > 1 for one in box) else None
+
+
+def _negative(fit: GraduationFit, box: tuple[slice, slice], where: np.ndarray) -> np.ndarray:
+    """(H, W) float32: the picture, its tones turned round about their local mean in a part of the
+    box."""
     side = 2 * int(_LOCAL_GAPS * fit.pitch_px / 2) + 1
-    inside = where.astype(np.float32)
-    total = cv2.blur(fit.grey * inside, (side, side))
+    grey, inside = fit.grey[box], where.astype(np.float32)
+    total = cv2.blur(grey * inside, (side, side))
     mean = total / np.maximum(cv2.blur(inside, (side, side)), 1e-6)
-    return np.where(where, 2.0 * mean - fit.grey, fit.grey).astype(np.float32)
+    out = fit.grey.copy()
+    out[box] = np.where(where, 2.0 * mean - grey, grey)
+    return out
 
 
 def _break_mm(fit: GraduationFit, pose: CylinderPose, upper: bool) -> float:
@@ -108,7 +127,9 @@ def _break_mm(fit: GraduationFit, pose: CylinderPose, upper: bool) -> float:
         return np.asarray((near & (s.depth > quiet)).mean(axis=1)[order])
 
     plain = in_place(fit.grey)
-    negative = in_place(_negative(fit, np.ones(fit.grey.shape, bool)))
+    box = _round_the_tube(fit, pose)
+    whole = (slice(None), slice(None)) if box is None else box
+    negative = in_place(_negative(fit, whole, np.ones(fit.grey[whole].shape, bool)))
     low, high = (negative, plain) if upper else (plain, negative)
     gained = np.concatenate([[0.0], np.cumsum(low - high)])
     k = int(np.argmax(gained))

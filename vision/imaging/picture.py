@@ -28,14 +28,16 @@ class Picture:
     """``rgb`` (h, w, 3) uint8; one of its pixels covers ``factor`` x ``factor`` of the photo.
 
     ``focal`` is (pixels of this picture, relative standard uncertainty), None where the
-    photo does not say.  ``seen`` keeps, by look, what was found there, and ``rows``, by what was
-    asked for, the rows fitted, so that neither is sought again; ``work`` is what may still be
-    tried.  They go with the picture.
+    photo does not say; ``seen_smaller`` says that one of half its size was searched before, so
+    that only what is finer is still to be found.  ``seen`` keeps, by look, what was found there,
+    and ``rows``, by what was asked for, the rows fitted, so that neither is sought again; ``work``
+    is what may still be tried.  They go with the picture.
     """
 
     rgb: np.ndarray
     factor: int
     focal: tuple[float, float] | None
+    seen_smaller: bool = False
     seen: dict[str, Any] = field(default_factory=dict, repr=False, compare=False)
     rows: dict[Any, Any] = field(default_factory=dict, repr=False, compare=False)
     work: Work = field(default_factory=Work, repr=False, compare=False)
@@ -72,4 +74,5 @@ def full_picture(photo: Photo) -> Picture:
 
 
 def _picture(photo: Photo, rgb: np.ndarray, factor: int) -> Picture:
-    return Picture(rgb, factor, focal_px(photo.camera, rgb.shape[1], rgb.shape[0]))
+    return Picture(rgb, factor, focal_px(photo.camera, rgb.shape[1], rgb.shape[0]),
+                   seen_smaller=factor < photo.working_scale)

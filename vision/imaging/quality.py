@@ -21,6 +21,8 @@ _HALVINGS = 3
 _SHARP_SHARE = 0.3
 _FEWEST_EDGE_PIXELS = 40
 
+LEAST_SIDE_PX = 16
+"""A smaller patch tells nothing."""
 CLIPPED_LEVEL = 253
 BLURRED_SHARE_OF_DIVISION = 0.25
 """A Gaussian of that sigma leaves exp(-2 pi^2 0.25^2) = 29 % of the contrast of
@@ -62,7 +64,7 @@ def measure_quality(gray: np.ndarray) -> PhotoQuality:
     Parameters
     ----------
     gray : (H, W) uint8 or float array
-        In 0..255, at least 16 x 16.
+        In 0..255, at least ``LEAST_SIDE_PX`` either way.
 
     Returns
     -------
@@ -76,8 +78,8 @@ def measure_quality(gray: np.ndarray) -> PhotoQuality:
     import cv2
 
     patch = np.asarray(gray)
-    if patch.ndim != 2 or min(patch.shape) < 16:
-        raise ValueError("the patch must be (H, W), at least 16 x 16")
+    if patch.ndim != 2 or min(patch.shape) < LEAST_SIDE_PX:
+        raise ValueError(f"the patch must be (H, W), at least {LEAST_SIDE_PX} either way")
     octets = patch if patch.dtype == np.uint8 else np.clip(patch + 0.5, 0, 255).astype(np.uint8)
     counts = np.asarray(cv2.calcHist([octets], [0], None, [256], [0, 256])).ravel()
     share = np.cumsum(counts) / octets.size

@@ -35,6 +35,7 @@ from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.parameters import (
     ABSENT,
+    ARC_DEG,
     AS_BELIEVED,
     BESIDE_SHARE,
     HARDLY_ODDS,
@@ -43,6 +44,7 @@ from vision.parameters import (
     PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
     RING_ODDS,
+    STRANGE_ODDS,
     SURE_PLACE,
     UNEXPLAINED_LEVELS,
     UNLIKE_ODDS,
@@ -195,28 +197,29 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
         others.append(search.mode(rival, first.weight * share))
         first = replace(first, weight=first.weight * (1.0 - share))
     line_mm = centre if best.line is None else best.line.height_mm
-    unlike, ring = best.look.odds < UNLIKE_ODDS, is_printed_ring(rgb, fit, line_mm)
-    parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike or ring else None
+    odds = best.look.odds
+    unlike, strange = odds < UNLIKE_ODDS, odds < STRANGE_ODDS
+    parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
-    room = unlike and _of_the_room(rgb, fit, line_mm, parting)
+    room = strange and _of_the_room(rgb, fit, line_mm, parting)
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=ring and not (plain and best.look.odds >= RING_ODDS),
+        ring=odds < RING_ODDS and is_printed_ring(rgb, fit, line_mm),
         outshone=believed and is_outshone(rgb, fit, line_mm, (c.height_mm for c in candidates[1:])),
         hidden=best.look.hidden,
-        odds=best.look.odds,
+        odds=odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        doubted=best.look.odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
+        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
         of_the_room=room,
         at_step=p_rims > ABSENT,
-        parts_nothing=unlike and parting is not None and parting.of_nothing)
+        parts_nothing=strange and parting is not None and parting.of_nothing)
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
-        plainer = search.plainer_place(places, best.look.odds)
+        plainer = search.plainer_place(places, odds)
         if plainer is not None:
-            share = plainer.look.odds / (plainer.look.odds + best.look.odds)
+            share = plainer.look.odds / (plainer.look.odds + odds)
             found = _with(plainer, share, found, search)
         elif parting is not None and near_mm is None:
             found = _with(*_as_likely(search, candidates, best, parting), found, search)
@@ -270,6 +273,8 @@ def _with(other: MeniscusCandidate | None, share: float, found: MeniscusPosterio
 def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting: Parting | None
                  ) -> bool:
     """Whether a place unlike a surface may be a line of the room behind, seen through the tube."""
+    if abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) >= ARC_DEG:
+        return False
     if room_share(rgb, fit, height_mm) <= BESIDE_SHARE:
         return False
     plain = parting is not None and parting.share >= PLAIN_PARTED_SHARE

@@ -8,7 +8,7 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.imaging.photo import Photo
-from vision.imaging.quality import PhotoQuality, measure_quality
+from vision.imaging.quality import LEAST_SIDE_PX, PhotoQuality, measure_quality
 from vision.meniscus_image.detect import MeniscusPosterior, find_meniscus
 from vision.parameters import SAME_PLACE_MM, TAP_ABOVE_MM, TAP_BELOW_MM, WORTH_SHOWING
 from vision.scale_file.scale import Scale
@@ -114,4 +114,6 @@ def quality_of(fit: GraduationFit) -> PhotoQuality:
     x0, y0 = (int(np.clip(v, 0, m - 2)) for v, m in zip(p.min(axis=0), (w, h), strict=True))
     x1, y1 = (int(np.clip(v, a + 2, m)) for v, a, m in zip(
         p.max(axis=0), (x0, y0), (w, h), strict=True))
-    return measure_quality(fit.grey[y0:y1, x0:x1])
+    part = fit.grey[y0:y1, x0:x1]
+    # hardly any of it in the picture
+    return measure_quality(fit.grey if min(part.shape) < LEAST_SIDE_PX else part)

@@ -14,12 +14,18 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.cut_out import recentred
-from vision.graduations.fit import GraduationFit, fit_graduations
-from vision.graduations.search import rows_beside
+from vision.graduations.fit import GraduationFit, fit_graduations, measured_from
+from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
 from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
-from vision.parameters import BETTER_ROW_NATS, FINE_PICTURE_PITCH_PX
+from vision.parameters import (
+    BETTER_ROW_NATS,
+    CLEAR_LOST,
+    CLEAR_RESIDUAL,
+    FINE_PICTURE_PITCH_PX,
+    LARGE_PITCH_PX,
+)
 from vision.scale_file.scale import Scale
 
 Point = tuple[float, float]
@@ -82,7 +88,10 @@ def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
     -----
     Another look of the same picture has to explain it better by ``BETTER_ROW_NATS``.  What
     the full picture shows replaces what the working one showed, since its marks are finer;
-    a row is never given up for none.
+    a row is never given up for none.  Where the first look of a picture shows no row at all, good
+    or bad, the others are asked for what is cheap only, and those of the full picture not at all:
+    marks of another colour are seen in part, or their gaps are.  Where it shows one whose marks are
+    large, the others are not searched for small ones.
     """
     hints = hints or Hints()
     best: GraduationFit | None = None
@@ -92,9 +101,24 @@ def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
         picture = picture_of(photo)
         if picture_of is full_picture and picture.factor == photo.working_scale:
             continue  # the same picture again
-        best = _best(replace(row, strategy=strategy.name) for strategy in group if (
-            row := row_in(picture, strategy.look, scale, hints)) is not None) or best
+        best = _best(_in_turn(picture, list(group), scale, hints, best is not None)) or best
     return best
+
+
+def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: Hints,
+             known: bool) -> Iterator[GraduationFit]:
+    """The rows in one picture; ``known`` where one of the photo was found before."""
+    effort = Effort.THOROUGH
+    for strategy in strategies:
+        if strategy is not strategies[0] and not known:
+            if picture.seen_smaller:
+                return
+            effort = Effort.COARSE
+        row = row_in(picture, strategy.look, scale, hints, effort=effort)
+        if row is not None:
+            known = True
+            effort = (Effort.LARGE if row.pitch_px >= LARGE_PITCH_PX else Effort.THOROUGH)
+            yield replace(row, strategy=strategy.name)
 
 
 def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
@@ -110,27 +134,36 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
             best, marks = row, of_marks
         if best.is_clear and marks:
             break
-    return None if best is None else recentred(in_two_inks(best))
+    return None if best is None else _mended(best)
+
+
+def _mended(row: GraduationFit) -> GraduationFit:
+    """The row that is believed, with what is asked of that one only."""
+    mended = recentred(in_two_inks(row))
+    return mended if mended.in_sight else row
 
 
 def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
-           near: Point | None = None, fixed: tuple[float, Point] | None = None
-           ) -> GraduationFit | None:
+           near: Point | None = None, fixed: tuple[float, Point] | None = None,
+           effort: Effort = Effort.THOROUGH) -> GraduationFit | None:
     """The best row in one look of one picture.
 
     ``near`` and ``fixed`` (a point, and a mark's value with its point) are in pixels of the
-    picture and go before the hints.
+    picture and go before the hints.  Of a picture that was searched in half its size only what is
+    finer is looked for.
     """
+    if picture.seen_smaller:
+        effort = Effort.FINE
     hint = hints.chamber_px or (hints.number[1] if hints.number else None)
     if near is None and hint is not None:
         near = _point(picture.from_photo(hint))
     if fixed is None and hints.number is not None:
         fixed = hints.number[0], _point(picture.from_photo(hints.number[1]))
-    grey, asked = picture.look(look), (look, id(scale), near, fixed)
+    grey, asked = picture.look(look), (look, id(scale), near, fixed, effort)
     if asked not in picture.rows:
         found = fit_graduations(grey, scale, focal=picture.focal, near=near, fixed=fixed,
                                 seen=picture.seen.setdefault(look, {}),
-                                work=picture.work if fixed is None else None)
+                                work=picture.work if fixed is None else None, effort=effort)
         # kept without its picture, which is large and quickly made again
         picture.rows[asked] = scale, None if found is None else replace(found, grey=_NO_PICTURE)
     _, found = picture.rows[asked]
@@ -144,26 +177,54 @@ def best_row(picture: Picture, scale: Scale, hints: Hints, *, near: Point | None
         picture, look, scale, hints, near=near, fixed=fixed)) is not None)
 
 
-def other_rows(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
-    """Other rows of marks that may be the scale: elsewhere, or seen in another look.
+def row_elsewhere(fit: GraduationFit, hints: Hints) -> GraduationFit | None:
+    """Another row of marks in the photo that may be the scale; there is none where a person has
+    pointed at the row that is meant.
 
-    There are none where a person has pointed at the row that is meant.
-
-    A rule on the panel may show more marks than the chamber does, and slats
-    mirrored in the wall are a row too: the numbers say which is the scale.
+    A rule on the panel may show more marks than the chamber does, and slats mirrored in the wall
+    are a row too: the numbers say which is the scale.
     """
+    if hints.chamber_px is not None or fit.picture is None or fit.elsewhere_px is None:
+        return None
+    look = look_of(fit)  # in which it was seen
+    other = None if look not in LOOKS else row_in(
+        fit.picture, look, fit.scale, hints, near=fit.elsewhere_px, effort=Effort.FIRST)
+    return None if other is None else replace(_mended(other), strategy="row elsewhere")
+
+
+def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
+    """What the other looks of the same picture show; nothing where a person has pointed at the row
+    that is meant."""
     if hints.chamber_px is not None or fit.picture is None:
         return
-    if fit.elsewhere_px is not None:
-        other = best_row(fit.picture, fit.scale, hints, near=fit.elsewhere_px)
-        if other is not None:
-            yield replace(other, strategy="row elsewhere")
     for look in LOOKS:
-        if fit.strategy.split(",")[0] == look:
+        if look == look_of(fit):
             continue  # that is the row itself
-        other = row_in(fit.picture, look, fit.scale, hints)
+        if fit.is_clear and fit.is_of_marks:  # the same marks, in another colour
+            other = measured_from(replace(fit, grey=fit.picture.look(look), strategy=look),
+                                  fit.pose)
+        else:
+            other = row_in(fit.picture, look, fit.scale, hints)
         if other is not None:
             yield other
+
+
+def look_of(fit: GraduationFit) -> str:
+    """In which of ``LOOKS`` a row was found; "row elsewhere" where in any."""
+    return fit.strategy.split(",")[0]
+
+
+def placed(fit: GraduationFit, fixed: tuple[float, Point], hints: Hints) -> GraduationFit | None:
+    """The row fitted again with the value of a mark given, and its point in ``fit.picture``; as it
+    was found before, or in any look where its marks then lie badly there."""
+    if fit.picture is None:
+        return None
+    if look_of(fit) in LOOKS:
+        again = row_in(fit.picture, look_of(fit), fit.scale, hints, near=fixed[1], fixed=fixed)
+        if (again is not None and again.is_of_marks and again.relative_residual < CLEAR_RESIDUAL
+                and again.seen.mean() >= fit.seen.mean() - CLEAR_LOST):
+            return _mended(again)
+    return best_row(fit.picture, fit.scale, hints, near=fixed[1], fixed=fixed)
 
 
 def places_beside(fit: GraduationFit) -> list[tuple[str, Point]]:

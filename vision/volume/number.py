@@ -6,7 +6,7 @@ shift (``vision.graduations``); here it is settled what follows from both.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Literal
@@ -20,11 +20,13 @@ from vision.graduations.numeral_evidence import (
     check_numerals,
     renumbered,
 )
+from vision.graduations.search import Effort
 from vision.graduations.stray_marks import stray_marks
 from vision.parameters import (
     A_MARK_BESIDE,
     BELIEVED_SHOWN,
     BESIDE_LOG_ODDS,
+    CLEAR_RESIDUAL,
     COUNTED_RESIDUAL,
     MOST_RIMS,
     MOST_ROWS_BESIDE,
@@ -32,7 +34,15 @@ from vision.parameters import (
     MOST_UNMATCHED_MARKS,
     RIVAL_SHARE,
 )
-from vision.volume.locate import Hints, apart, best_row, other_rows, places_beside, row_in
+from vision.volume.locate import (
+    Hints,
+    apart,
+    in_other_looks,
+    placed,
+    places_beside,
+    row_elsewhere,
+    row_in,
+)
 
 _TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
           "which mark was meant, and type its value.")
@@ -149,7 +159,7 @@ def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> boo
     if settled:
         places = [*places, *places_beside(fit)][:MOST_ROWS_BESIDE]
     for look, place in places:
-        other = row_in(fit.picture, look, fit.scale, hints, near=place)
+        other = row_in(fit.picture, look, fit.scale, hints, near=place, effort=Effort.FIRST)
         if other is None or not apart(fit, other):
             continue
         # where neither row has legible numbers, both may be the chamber; a row with as many
@@ -168,13 +178,24 @@ def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
     if check.verdict in _NUMBERED:
         return fit, check
     looked_at: list[tuple[GraduationFit, NumeralCheck]] = []
-    for row in chain([fit], other_rows(fit, hints)):
+    for row in chain([fit], _other_rows(fit, check, hints)):
         seen = check if row is fit else check_numerals(row)
         found = as_preferred(row, seen, hints)
         if found is not None:
             return found
         looked_at.append((row, seen))
     return _counted(looked_at) or (fit, check)
+
+
+def _other_rows(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> Iterator[GraduationFit]:
+    """Other rows of marks that may be the scale: elsewhere, or in another look, unless this one
+    shows plainly, with numbers that are not those of the scale."""
+    elsewhere = row_elsewhere(fit, hints)
+    if elsewhere is not None:
+        yield elsewhere
+    in_place = fit.relative_residual < CLEAR_RESIDUAL and fit.is_of_marks
+    if not (in_place and check.verdict == "disagree"):
+        yield from in_other_looks(fit, hints)
 
 
 def _counted(looked_at: Sequence[tuple[GraduationFit, NumeralCheck]]
@@ -257,9 +278,6 @@ def _level_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
 
 def _shifted(fit: GraduationFit, shift: int, hints: Hints) -> GraduationFit | None:
     """The row fitted again with its numbering moved by ``shift`` marks."""
-    if fit.picture is None:
-        return None
-    fixed = renumbered(fit, shift)
-    again = best_row(fit.picture, fit.scale, hints, near=fixed[1], fixed=fixed)
+    again = placed(fit, renumbered(fit, shift), hints)
     return None if again is None else replace(
         again, strategy=f"{fit.strategy}, numbers followed".removeprefix(", "))
