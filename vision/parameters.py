@@ -108,8 +108,8 @@ LEAST_ODDS = 2.0
 #: next choices are asked about.  Our choice, from 157 scenes of both physics (docs/accuracy.md).
 UNLIKE_ODDS = 400.0
 #: Odds below which it is so unlike them that it may be a line of the room, or may part nothing.
-#: Our choice: of the places that were refused for this in 1,782 fresh pictures of three physics
-#: those that were wrong had odds of 94 at most, and of 43 that were right 14 had more than 150.
+#: Our choice: of the places that were refused for this in 1,969 fresh pictures of three physics
+#: those that were wrong had odds of 94 at most, and of 37 that were right eleven had more than 150.
 STRANGE_ODDS = 150.0
 #: There what runs on beside the chamber may change so many times as much as the wall does before it
 #: is taken for what is seen through an empty tube, in views less steep than the second (deg): from

@@ -290,3 +290,13 @@ def test_every_numbering_of_an_uneven_scale_is_weighed(said):
     found = float(told.pose.elevation_rad(40.0))
     if said == 13.5:
         assert np.degrees(found) == pytest.approx(5.0, abs=1.0)
+
+
+def test_a_row_that_reaches_behind_the_camera_is_not_in_sight():
+    """As fitted to the outline of a drinking glass: the scale's lower end lay behind the eye."""
+    fit = fit_graduations(*scene(5.0, 1.0, 0.0)[:2], focal=(FOCAL, 0.02))
+    assert fit.in_sight
+    pose = fit.pose
+    near = pose.params.copy()
+    near[0], near[3] = 1.02 * pose.radius_mm, np.radians(80.0)  # close to the wall, along it
+    assert not replace(fit, pose=pose.with_params(near)).in_sight

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, field, replace
 from functools import lru_cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import cv2
 import numpy as np
@@ -102,3 +103,36 @@ def test_count_and_numbers_settle_together_what_neither_proves_alone(monkeypatch
 
 def _barely(*given):
     return replace(settle_numbering(*given), verdict="unsettled", margin=6.0)
+
+
+@pytest.mark.parametrize(("sure", "doubting", "agreeing", "others"), [
+    (4, 4, 1, True),
+    (3, 4, 0, False),    # half of the labels are not surely read
+    (6, 2, 2, False),    # as many agree
+    (6, 1, 0, False),    # a single label settles nothing
+])
+def test_labels_that_are_surely_those_of_another_scale(sure, doubting, agreeing, others):
+    patches = [SimpleNamespace(confidence=0.99 if k < sure else 0.6) for k in range(6)]
+    one = SimpleNamespace(evidence=SimpleNamespace(patches=patches))
+    found = SimpleNamespace(doubting=doubting, agreeing=agreeing)
+    assert labels._surely_others(one, found) is others
+
+
+@dataclass(frozen=True)
+class Row:
+    """The parts of a fit that the looks rest on."""
+
+    px_per_mm: float
+    grey: np.ndarray = field(default_factory=lambda: np.zeros((40, 40), np.float32))
+    picture: None = None
+    height_mm: np.ndarray = field(default_factory=lambda: np.arange(3.0))
+
+    @property
+    def pose(self) -> SimpleNamespace:
+        return SimpleNamespace(px_per_mm=lambda _: self.px_per_mm)
+
+
+@pytest.mark.parametrize(("px_per_mm", "looks"), [(8.0, 3), (20.0, 3), (21.0, 2)])
+def test_grain_is_not_smoothed_over_where_print_is_much_larger(px_per_mm, looks):
+    """0.3 mm are 6 pixels at 20 pixels per mm; over more it took five seconds of a photo."""
+    assert len(list(labels._looks(Row(px_per_mm)))) == looks  # type: ignore[arg-type]

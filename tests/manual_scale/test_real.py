@@ -217,6 +217,16 @@ class TestNoSureNumber:
         assert r.status != "read" and r.value is None and r.interval is None
         assert r.reasons and all(len(s) > 10 for s in r.reasons)
 
+    @pytest.mark.parametrize(("against", "x"), [
+        ("cylinder-25", 0.5),                          # a row whose lower end lay behind the camera
+        ("cylinder-100", 0.12), ("cylinder-100", 0.3),  # rows with hardly a pixel in the photo
+    ])
+    def test_a_tap_on_empty_glassware_is_refused_with_a_reason(self, against, x):
+        """``refuse/empty_glassware.jpg``: each of these once ended in an inner failure."""
+        seen = photo("refuse/empty_glassware.jpg")
+        r = read_volume(seen, scale(against), near=(x * seen.width, 0.5 * seen.height))
+        assert r.status == "refused" and r.value is None and r.reasons
+
     @pytest.mark.parametrize(("x", "truth"), [(240.0, 25.0), (420.0, 50.0)])
     def test_two_cylinders_of_few_pixels(self, x, truth):
         """``photos/two_cylinders_blue.jpg``: Mark Ott, in *Chemistry 2e* (as above),

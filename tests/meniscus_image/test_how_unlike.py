@@ -1,0 +1,92 @@
+"""What a place that is unlike the taught ones is refused for, by how unlike it is."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vision.meniscus_image import detect
+from vision.meniscus_image.candidates import LevelMode, MeniscusCandidate, RowPeak
+from vision.meniscus_image.features import BIN_CENTRES_MM
+from vision.meniscus_image.networks import OffsetPosterior
+from vision.meniscus_image.parting import Parting
+from vision.parameters import ARC_DEG, RING_ODDS, STRANGE_ODDS
+from vision.scale_file.scale import load_scale
+
+SCALE = load_scale("heron-100")
+NOTHING, LITTLE = Parting(0.01, 0.1), Parting(0.12, 0.4)
+
+
+class Search:
+    """One place, of those odds."""
+
+    whole = grid = None
+
+    def __init__(self, odds: float) -> None:
+        p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / 0.2) ** 2)
+        self.place = MeniscusCandidate(50.0, 1.0, None, OffsetPosterior(p / p.sum(), odds))
+
+    def candidates(self, near_mm):
+        return [RowPeak(50.0, 1.0)], 0.0, 0.0
+
+    def measure(self, candidate):
+        return self.place
+
+    def bore(self, height_mm):
+        return 12.0, 1.6
+
+    def wall_shift_mm(self, height_mm):
+        return 0.0
+
+    def mode(self, place, weight):
+        return LevelMode(weight, 50.0 - BIN_CENTRES_MM, place.look.probability)
+
+    def rival_line(self, place):
+        return None
+
+    def other_side_nats(self, places):
+        return 0.0
+
+    def plainer_place(self, places, odds):
+        return None
+
+
+@pytest.fixture
+def found(monkeypatch):
+    """What is made of a place of some odds, which parts so much."""
+    def ask(odds: float, parting: Parting, elevation_deg: float = 0.0, *, ring: bool = False,
+            room: float = 0.0):
+        for name, value in {"Search": Search(odds), "parting_at": parting, "room_share": room,
+                            "is_printed_ring": ring, "occluded": False, "is_outshone": False,
+                            "not_of_the_room": 0.0}.items():
+            monkeypatch.setattr(detect, name, lambda *_, value=value: value)
+        pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
+        fit = SimpleNamespace(pose=pose, scale=SCALE)
+        return detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)
+    return ask
+
+
+@pytest.mark.parametrize(("odds", "believed"), [
+    (0.9 * STRANGE_ODDS, False), (1.1 * STRANGE_ODDS, True)])
+def test_a_line_that_parts_nothing(found, odds, believed):
+    assert found(odds, NOTHING).something_else is not believed
+    assert not found(odds, LITTLE).something_else
+
+
+@pytest.mark.parametrize(("odds", "elevation_deg", "believed"), [
+    (0.9 * STRANGE_ODDS, 0.0, False),
+    (1.1 * STRANGE_ODDS, 0.0, True),
+    (0.9 * STRANGE_ODDS, ARC_DEG - 0.1, False),
+    (0.9 * STRANGE_ODDS, ARC_DEG + 0.1, True),      # there a surface is an arc
+    (0.9 * STRANGE_ODDS, -ARC_DEG - 0.1, True),
+    (1.0, ARC_DEG + 0.1, False),                    # as soon something else
+])
+def test_a_line_beside_which_the_room_changes_more(found, odds, elevation_deg, believed):
+    assert found(odds, LITTLE, elevation_deg, room=3.0).something_else is not believed
+
+
+@pytest.mark.parametrize(("odds", "believed"), [(0.9 * RING_ODDS, False), (1.1 * RING_ODDS, True)])
+def test_a_line_on_a_mark_that_runs_round_the_tube(found, odds, believed):
+    assert found(odds, LITTLE, ring=True).ring is not believed
