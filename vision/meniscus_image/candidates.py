@@ -331,9 +331,10 @@ def peaks(p: np.ndarray, grid: Grid) -> list[RowPeak]:
 def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
     """(Z,) True where a step of the bore is seen on the outer wall.
 
-    The rim of a step is a level line like the surface itself.  The belief in a place
-    there is lost, not passed on: a surface at a step can not be told from it.  Seen from an
-    elevation e the back of the rim stands 2 R tan e from its front.
+    The front of its rim is a level line like the surface itself, and on a slanting wall a surface
+    climbs by nobody knows how much.  The belief in a place there is lost, not passed on: a surface
+    at a step can not be told from it.  The back of the rim, which stands 2 R tan e from its front
+    where it is seen from an elevation e, is told from a surface by the networks.
     """
     out = np.zeros(len(height_mm), dtype=bool)
     knots = scale.diameter_knots
@@ -345,7 +346,6 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
         wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
         e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
         shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
-        back = max(d0, d1) * math.tan(math.radians(e))
-        out |= (height_mm > low - 0.8 + min(shift, back, 0)) & (
-            height_mm < high + 0.8 + max(shift, back, 0))
+        out |= (height_mm > low - 0.8 + min(shift, 0.0)) & (
+            height_mm < high + 0.8 + max(shift, 0.0))
     return out

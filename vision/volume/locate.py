@@ -14,7 +14,7 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.cut_out import recentred
-from vision.graduations.fit import GraduationFit, fit_graduations, measured_from
+from vision.graduations.fit import GraduationFit, fit_graduations
 from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
@@ -23,6 +23,7 @@ from vision.parameters import (
     BETTER_ROW_NATS,
     CLEAR_LOST,
     CLEAR_RESIDUAL,
+    CLEAR_SEEN,
     FINE_PICTURE_PITCH_PX,
     LARGE_PITCH_PX,
 )
@@ -189,7 +190,12 @@ def row_elsewhere(fit: GraduationFit, hints: Hints) -> GraduationFit | None:
     look = look_of(fit)  # in which it was seen
     other = None if look not in LOOKS else row_in(
         fit.picture, look, fit.scale, hints, near=fit.elsewhere_px, effort=Effort.FIRST)
-    return None if other is None else replace(_mended(other), strategy="row elsewhere")
+    if other is None:
+        return None
+    # all the marks are there, but lie badly: another look may show them better
+    badly = other.seen.mean() > CLEAR_SEEN and other.relative_residual >= CLEAR_RESIDUAL
+    best = best_row(fit.picture, fit.scale, hints, near=fit.elsewhere_px) if badly else None
+    return replace(best or _mended(other), strategy="row elsewhere")
 
 
 def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
@@ -197,14 +203,12 @@ def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
     that is meant."""
     if hints.chamber_px is not None or fit.picture is None:
         return
+    # what is clear in one look shows at once in another, if it does at all
+    effort = Effort.FIRST if fit.is_clear and fit.is_of_marks else Effort.THOROUGH
     for look in LOOKS:
         if look == look_of(fit):
             continue  # that is the row itself
-        if fit.is_clear and fit.is_of_marks:  # the same marks, in another colour
-            other = measured_from(replace(fit, grey=fit.picture.look(look), strategy=look),
-                                  fit.pose)
-        else:
-            other = row_in(fit.picture, look, fit.scale, hints)
+        other = row_in(fit.picture, look, fit.scale, hints, effort=effort)
         if other is not None:
             yield other
 
