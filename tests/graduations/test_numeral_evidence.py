@@ -136,3 +136,17 @@ class Row:
 def test_grain_is_not_smoothed_over_where_print_is_much_larger(px_per_mm, looks):
     """0.3 mm are 6 pixels at 20 pixels per mm; over more it took five seconds of a photo."""
     assert len(list(labels._looks(Row(px_per_mm)))) == looks  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize(("beyond", "counted"), [
+    ([40.0] * 6, 6),                                # marks of a longer scale
+    ([23.0, 32.0, 30.0, 100.0, 26.0, 61.0], 4),     # as dark as it likes: rims and grain
+])
+def test_what_lies_beyond_the_ends_is_counted_where_it_looks_alike(beyond, counted):
+    fit = right()
+    e, run = fit.evidence, len(labels.main_run(fit.scale))
+    lattice = np.arange(run + len(beyond))
+    strength = np.concatenate([np.full(run, 40.0), beyond])
+    there = np.ones(len(lattice), bool)
+    longer = replace(e, lattice=lattice, present=there, like_marks=there, strength=strength)
+    assert labels._count(replace(fit, evidence=longer))[1] == counted

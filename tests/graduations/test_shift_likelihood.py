@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.graduations.shift_likelihood import _class_score
+from vision.graduations.shift_likelihood import _class_score, most_alike
 
 MARKS, PERIOD = 41, 5
 IS_LONG = np.arange(MARKS) % PERIOD == 3
@@ -38,3 +38,12 @@ def test_long_marks_alone_are_told_on_either_side():
     rows, nothing = np.flatnonzero(IS_LONG), beside(np.zeros(0, int))
     assert score(beside(rows), nothing, 0) == pytest.approx(score(nothing, beside(rows), 0), abs=2)
     assert score(beside(rows), nothing, 0) > 20.0 > score(beside(rows), nothing, 1)
+
+
+@pytest.mark.parametrize(("strength", "alike"), [
+    ([], 0), ([30.0], 1), ([30.0, 32.0, 27.0, 29.0, 31.0, 28.0], 6),
+    ([23.0, 32.0, 30.0, 100.0, 26.0, 61.0], 4),    # grain of a cap beyond one end of a scale
+    ([10.0, 20.0, 40.0, 80.0], 1),
+])
+def test_marks_of_one_scale_are_as_dark_as_one_another(strength, alike):
+    assert most_alike(np.array(strength)) == alike

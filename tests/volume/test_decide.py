@@ -25,7 +25,7 @@ SCALE = load_scale("slate-50")
 
 
 def refused(chance: float, elevation_deg: float, value: float, off_divisions: float = 1.2,
-            residual: float = 0.02, of_marks: bool = True, **seen: bool) -> str | None:
+            residual: float = 0.02, of_marks: bool = True, **seen: float) -> str | None:
     """What is said of a surface at ``value``, seen at an elevation, that lies so far off
     with this chance."""
     level = float(SCALE.height_mm(value))
@@ -71,7 +71,7 @@ def test_behind_a_thick_wall_seen_obliquely_less_is_too_much(elevation_deg, flag
 def test_of_marks_that_lie_nowhere_nothing_is_believed_nor_shown(monkeypatch):
     photo, scale = load_photo(SAMPLES / "bench-1-pink.jpg"), load_scale("quay-60")
     assert read_volume(photo, scale).status == "read"
-    monkeypatch.setattr(decide, "UNSOUND_RESIDUAL", 0.0)
+    monkeypatch.setattr(decide, "UNSOUND_SEEN_RESIDUAL", 0.0)
     r = read_volume(photo, scale)
     assert (r.status, r.flags[-1]) == ("refused", "marks-out-of-place")
     assert r.value is None and r.elevation_deg is None and not r.budget
@@ -79,11 +79,15 @@ def test_of_marks_that_lie_nowhere_nothing_is_believed_nor_shown(monkeypatch):
     assert another_photo(r).where == "from the height of the liquid"
 
 
-@pytest.mark.parametrize(("residual", "of_marks", "flag"), [
-    (0.055, True, None), (0.065, True, "marks-out-of-place"), (0.02, False, "marks-out-of-place"),
-    (0.25, True, "wrong-scale")])
-def test_marks_out_of_place_are_told_from_a_wrong_scale(residual, of_marks, flag):
-    assert refused(0.0, 5.0, 30.0, residual=residual, of_marks=of_marks) == flag
+@pytest.mark.parametrize(("residual", "of_marks", "odds", "flag"), [
+    (0.055, True, 1.0, None),
+    (0.065, True, 399.0, "marks-out-of-place"),
+    (0.065, True, 401.0, None),                     # the surface looks as it does in that view
+    (0.105, True, 90_000.0, "marks-out-of-place"),
+    (0.02, False, 90_000.0, "marks-out-of-place"),
+    (0.25, True, 90_000.0, "wrong-scale")])
+def test_marks_out_of_place_are_told_from_a_wrong_scale(residual, of_marks, odds, flag):
+    assert refused(0.0, 5.0, 30.0, residual=residual, of_marks=of_marks, odds=odds) == flag
 
 
 @pytest.mark.parametrize("what", ["doubted", "of_the_room", "parts_nothing", "ring"])

@@ -361,5 +361,5 @@ def _shift_for(pose: CylinderPose, scale: Scale, evidence: ShiftEvidence,
 def _moved(e: ShiftEvidence, shift: int) -> ShiftEvidence:
     """The same evidence, told from the numbering after a shift."""
     return ShiftEvidence(e.shifts - shift, e.log_likelihood, e.lattice + shift, e.present,
-                         e.like_marks, e.step_mm)
+                         e.like_marks, e.strength, e.step_mm)
 

@@ -29,6 +29,7 @@ from vision.graduations.numeral_reader import (
 )
 from vision.graduations.numerals_across_rings import patches_across_rings
 from vision.graduations.numerals_in_rings import patches_in_rings
+from vision.graduations.shift_likelihood import most_alike
 from vision.graduations.spacing import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample, sample_marks
 from vision.parameters import (
@@ -64,8 +65,8 @@ class NumeralCheck:
     "disagree" (they speak against every numbering that the marks allow) or
     "unread"; ``log_odds`` (nats) is its lead over the second.  ``readable`` counts the
     labels that could be read; ``count_complete`` says that both ends of the scale were
-    seen, ``unmatched_marks`` how many marks lie beyond them; ``side`` is -1 or 1, where
-    the numerals are printed (0: not known); ``preferred_shift`` is the shift for which
+    seen, ``unmatched_marks`` how many marks that are alike lie beyond them; ``side`` is -1 or 1,
+    where the numerals are printed (0: not known); ``preferred_shift`` is the shift for which
     they speak without proving it (0: none); ``labels`` holds, for each label looked at,
     the index of its mark, what was read there and how surely (0 to 1)."""
 
@@ -324,7 +325,8 @@ def _text(fit: GraduationFit, run: np.ndarray, mark: int, shift: int) -> str | N
 
 
 def _count(fit: GraduationFit) -> tuple[bool, int]:
-    """Whether both ends of the scale were seen, and how many marks lie beyond them."""
+    """Whether both ends of the scale were seen, and how many marks that are alike lie beyond
+    them."""
     seen, ends = fit.seen, np.array([0, 1, -2, -1])
     complete = bool(seen.mean() > 0.85 and seen[ends].all()
                     and fit.shown[ends].min() >= END_MARK_SHOWN)
@@ -332,7 +334,7 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
     e = fit.evidence
     there = set(e.lattice[e.like_marks].tolist())
     every = fit.height_mm
-    unmatched_marks = 0
+    unmatched: list[int] = []
     for start, step in ((-1, -1), (len(run), 1)):
         at = start
         while at in there:
@@ -340,9 +342,10 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
             height = float(lattice_heights(every[run], np.array([at]))[0])
             if np.abs(every - height).min() < 0.6 * abs(e.step_mm):
                 break
-            unmatched_marks += 1
+            unmatched.append(at)
             at += step
-    return complete, unmatched_marks
+    # what is as dark as it likes is rims and grain
+    return complete, most_alike(e.strength[np.isin(e.lattice, unmatched)])
 
 
 def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,

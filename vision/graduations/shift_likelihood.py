@@ -26,6 +26,9 @@ _UNMATCHED = np.log(0.03)
 _IN_PLACE = 0.01
 #: A mark is no farther off its place than this share of its gap.
 _NEAR = 0.2
+#: Marks of one scale are not darker than one another by more than this factor: the edges of a
+#: finger, of a cap and of a surface differ.
+_ALIKE = 1.33
 #: So many places beside the short marks are looked at for what makes a mark long.
 _NEAREST = 3
 _CLASS_CAP, _CLASS_MOST, _CLEARER = 3.0, 12.0, 0.3
@@ -37,8 +40,8 @@ class ShiftEvidence:
 
     A shift of +k says that each mark really is k marks further up the list.
     ``present`` holds, for the present numbering, which lattice places carry a
-    mark, ``like_marks`` which carry one as dark as the others; ``lattice`` are
-    their indices (0 is the first mark of the run).
+    mark, ``like_marks`` which carry one as dark as the others, ``strength`` how dark each is (grey
+    levels); ``lattice`` are their indices (0 is the first mark of the run).
     """
 
     shifts: np.ndarray
@@ -46,6 +49,7 @@ class ShiftEvidence:
     lattice: np.ndarray
     present: np.ndarray
     like_marks: np.ndarray
+    strength: np.ndarray
     step_mm: float
 
     @property
@@ -132,7 +136,13 @@ def shift_evidence(
         s + (_class_score(lattice, present, left, right, is_long, int(k)) if c else 0.0)
         for k, s, c in zip(shifts, there, close, strict=True)
     ])
-    return ShiftEvidence(shifts, ll, lattice, present, like_marks, float(step))
+    return ShiftEvidence(shifts, ll, lattice, present, like_marks, strength, float(step))
+
+
+def most_alike(strength: np.ndarray) -> int:
+    """How many of some strokes, (N,) as dark as that, may be marks of one scale."""
+    ratio = strength[:, None] / strength[None, :]
+    return int(((ratio < _ALIKE) & (ratio > 1.0 / _ALIKE)).sum(axis=1).max(initial=0))
 
 
 def present_marks(samples: MarkSamples, core: np.ndarray, gap_mm: np.ndarray,

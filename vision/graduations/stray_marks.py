@@ -9,16 +9,15 @@ from __future__ import annotations
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
-from vision.graduations.shift_likelihood import present_marks
+from vision.graduations.shift_likelihood import most_alike, present_marks
 from vision.graduations.spacing import main_run
 from vision.graduations.unrolled_samples import gaps_mm, sample_marks
 
 #: Places between two marks at which a stray one is looked for, and how far from such a place it
 #: may lie, in parts of the gap: neighbouring places share none.
 _BETWEEN, _OFF_PLACE = (0.25, 0.5, 0.75), 0.13
-#: A mark is at least so dark, as a share of the others; strays are marks of one scale where none is
-#: darker than another by more than this factor: the edges of a finger and of a surface differ.
-_AS_DARK, _ALIKE = 0.5, 1.33
+#: A mark is at least so dark, as a share of the others.
+_AS_DARK = 0.5
 #: Share of the marks that is missing before any count: a surface, a drop or a shelf behind hides
 #: one or two, and has edges beside.  Our choice: of chambers read against another scale 15 % and
 #: more were missing, of those with so many strays read against their own 7 % at the most.
@@ -54,7 +53,4 @@ def stray_marks(fit: GraduationFit) -> int:
             fit.grey, fit.pose, height[:-1] + share * np.diff(height), gap, azimuth)
         strength, between = present_marks(samples, every, gap, _OFF_PLACE)
         stray = np.maximum(stray, np.where(between & (strength > least), strength, 0.0))
-    found = stray[(stray > 0.0) & ~(there[:-1] & there[1:])]
-    ratio = found[:, None] / found[None, :]
-    alike = (ratio < _ALIKE) & (ratio > 1.0 / _ALIKE)
-    return int(alike.sum(axis=1).max(initial=0))
+    return most_alike(stray[(stray > 0.0) & ~(there[:-1] & there[1:])])

@@ -26,7 +26,9 @@ from vision.parameters import (
     SOME_SCALE_MARKS,
     STEEPEST_DEG,
     SURE_PLACE,
+    UNLIKE_ODDS,
     UNSOUND_RESIDUAL,
+    UNSOUND_SEEN_RESIDUAL,
     WRONG_SCALE_RESIDUAL,
 )
 from vision.reading import Question, VolumeReading, VolumeStatus
@@ -73,6 +75,14 @@ def _elevation_deg(e: PhotoEvidence) -> float:
 def _absent(e: PhotoEvidence) -> bool:
     return e.meniscus is not None and (
         not e.meniscus.candidates or e.meniscus.p_absent > ABSENT)
+
+
+def _out_of_place(e: PhotoEvidence) -> bool:
+    """Whether the marks lie too badly for the view that follows from them; less badly, where the
+    surface looks as it does in that view."""
+    m, residual = e.meniscus, 0.0 if e.fit is None else e.fit.relative_residual
+    seen = m is not None and bool(m.candidates) and m.odds >= UNLIKE_ODDS
+    return residual > (UNSOUND_SEEN_RESIDUAL if seen else UNSOUND_RESIDUAL)
 
 
 def _at_step(e: PhotoEvidence) -> bool:
@@ -139,7 +149,7 @@ NOT_READ: tuple[Refusal, ...] = (
             "The marks in the photo do not fit the chosen scale: choose the scale of this "
             "chamber."),
     Refusal("marks-out-of-place", lambda e: e.fit is not None and (
-        e.fit.relative_residual > UNSOUND_RESIDUAL or not e.fit.is_of_marks)),
+        _out_of_place(e) or not e.fit.is_of_marks)),
     Refusal("surface-cut-off", _cut_off),
     Refusal("surface-not-found", _at_step,
             "The line that was found lies at a step of the chamber, whose rim looks like a "
