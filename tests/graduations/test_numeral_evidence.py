@@ -150,3 +150,20 @@ def test_what_lies_beyond_the_ends_is_counted_where_it_looks_alike(beyond, count
     there = np.ones(len(lattice), bool)
     longer = replace(e, lattice=lattice, present=there, like_marks=there, strength=strength)
     assert labels._count(replace(fit, evidence=longer))[1] == counted
+
+
+@pytest.mark.parametrize(("legible", "asked"), [(False, 1), (True, 4)])
+def test_at_a_glance_one_look_is_enough_where_nothing_is_legible(monkeypatch, legible, asked):
+    """Else every look is tried, and the numbers beside all marks, too."""
+    looks, beside = [], []
+    patch = SimpleNamespace(confidence=0.9 if legible else 0.1, unreadable=0.0, text="7")
+    side = labels._Side(1, [3], SimpleNamespace(patches=(patch,), doubting=lambda _: (0,),
+                                                agreeing=lambda _: ()))
+    found = SimpleNamespace(verdict="unsettled", agreeing=0, doubting=0, best=0, margin=0.0)
+    monkeypatch.setattr(labels, "_looks", lambda fit: ((fit, 10.5) for _ in range(4)))
+    monkeypatch.setattr(labels, "_clearer_side", lambda *_: looks.append(1) or side)
+    monkeypatch.setattr(labels, "_settle", lambda *_: found)
+    monkeypatch.setattr(labels, "_in_rings", lambda *_: iter(()))
+    monkeypatch.setattr(labels, "_numbers_beside_all_marks", lambda *_: beside.append(1))
+    assert check_numerals(right(), at_a_glance=True).verdict == "unread"
+    assert (len(looks), len(beside)) == (asked, int(legible))

@@ -82,11 +82,12 @@ class NumeralCheck:
     labels: tuple[tuple[int, str, float], ...] = ()
 
 
-def check_numerals(fit: GraduationFit) -> NumeralCheck:
-    """Read all labels and weigh them against the marks."""
+def check_numerals(fit: GraduationFit, *, at_a_glance: bool = False) -> NumeralCheck:
+    """Read all labels and weigh them against the marks; ``at_a_glance`` gives up where the first
+    look shows no legible one."""
     complete, unmatched_marks = _count(fit)
     texts = sorted({m.text for m in fit.scale.marks if m.label})
-    read = _read(fit, texts)
+    read = _read(fit, texts, at_a_glance)
     if read is None:
         return NumeralCheck("unread", 0, 0.0, 0, complete, unmatched_marks, "")
     one, found = read
@@ -109,7 +110,8 @@ def check_numerals(fit: GraduationFit) -> NumeralCheck:
     legible = sum(one.evidence.patches[i].confidence > LEGIBLE for i in doubting)
     if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
-    elsewhere = _numbers_beside_all_marks(fit, texts, (one.side,) if legible >= 2 else (-1, 1))
+    elsewhere = None if at_a_glance and _illegible(one) else _numbers_beside_all_marks(
+        fit, texts, (one.side,) if legible >= 2 else (-1, 1))
     if elsewhere is not None:
         shift, log_odds, count, side = elsewhere
         return NumeralCheck("other", shift, log_odds, count, complete, unmatched_marks, "", side)
@@ -122,7 +124,8 @@ def check_numerals(fit: GraduationFit) -> NumeralCheck:
     return check("unread", 0, "", preferred_shift, one.side if readable else 0)
 
 
-def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict] | None:
+def _read(fit: GraduationFit, texts: list[str], at_a_glance: bool
+          ) -> tuple[_Side, NumberingVerdict] | None:
     """The numbers on their side of the marks and what they prove, in the look that says most."""
     tries = []
     for seen, width_mm in _looks(fit):
@@ -139,7 +142,8 @@ def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict
                 again = _settle(fit, wider.evidence, more)
                 if again.verdict == "settled":
                     one, found = wider, again
-        if found.verdict == "settled" or _surely_others(one, found):
+        if found.verdict == "settled" or _surely_others(one, found) or (
+                at_a_glance and _illegible(one)):
             return one, found
         tries.append((one, found))
     for one in _in_rings(fit, texts):
@@ -148,6 +152,11 @@ def _read(fit: GraduationFit, texts: list[str]) -> tuple[_Side, NumberingVerdict
             return one, found
         tries.append((one, found))
     return max(tries, key=lambda one_try: one_try[1].margin, default=None)
+
+
+def _illegible(one: _Side) -> bool:
+    """Whether none of the labels can be read."""
+    return all(p.confidence <= LEGIBLE for p in one.evidence.patches)
 
 
 def _surely_others(one: _Side, found: NumberingVerdict) -> bool:

@@ -179,7 +179,7 @@ def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
         return fit, check
     looked_at: list[tuple[GraduationFit, NumeralCheck]] = []
     for row in chain([fit], _other_rows(fit, check, hints)):
-        seen = check if row is fit else check_numerals(row)
+        seen = check if row is fit else check_numerals(row, at_a_glance=fit.is_clear)
         found = as_preferred(row, seen, hints)
         if found is not None:
             return found
