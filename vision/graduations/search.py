@@ -100,7 +100,7 @@ def _plans(coarse: int, effort: Effort) -> tuple[list[Plan], list[Plan]]:
     """In which ways a picture is looked at, in turn, and others for grainy photos, when those find
     little; ``coarse`` is by how much it is made smaller for the first look."""
     if effort is Effort.FINE:
-        return [(1, 1.5, 0, False), (1, 1.2, 0, False)], []
+        return [(1, 1.3, 0, False)], []
     plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
              (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
              (1, 1.6, 13, False)]

@@ -118,8 +118,13 @@ def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: 
         row = row_in(picture, strategy.look, scale, hints, effort=effort)
         if row is not None:
             known = True
-            effort = (Effort.LARGE if row.pitch_px >= LARGE_PITCH_PX else Effort.THOROUGH)
+            effort = _effort_beside(row)
             yield replace(row, strategy=strategy.name)
+
+
+def _effort_beside(row: GraduationFit) -> Effort:
+    """How thoroughly other looks of a picture are searched beside a row that one of them shows."""
+    return Effort.LARGE if row.pitch_px >= LARGE_PITCH_PX else Effort.THOROUGH
 
 
 def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
@@ -204,7 +209,7 @@ def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
     if hints.chamber_px is not None or fit.picture is None:
         return
     # what is clear in one look shows at once in another, if it does at all
-    effort = Effort.FIRST if fit.is_clear and fit.is_of_marks else Effort.THOROUGH
+    effort = Effort.FIRST if fit.is_clear and fit.is_of_marks else _effort_beside(fit)
     for look in LOOKS:
         if look == look_of(fit):
             continue  # that is the row itself
