@@ -72,3 +72,11 @@ def test_a_real_ladder_needs_the_projective_map():
     line = np.polyfit(BURETTE_PX, BURETTE_ML, 1)
     straight = np.abs(np.polyval(line, BURETTE_PX) - BURETTE_ML)
     assert straight.max() == pytest.approx(0.55, abs=0.1)
+
+
+@pytest.mark.filterwarnings("error")
+def test_points_of_no_row_stay_finite():
+    """The last lies so far off that the best map passes through infinity there."""
+    z = np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 1.25])
+    abc, _ = fit_1d(z, np.array([0.13, -0.13, 0.64, 0.1, -0.54, 18.08]))
+    assert np.isfinite(abc).all()

@@ -8,6 +8,10 @@ from __future__ import annotations
 
 import numpy as np
 
+#: How much a view of a row is bent at the most, over half its length; and how little of the scale
+#: is left at its far end: a map through infinity between its points is no view of a row.
+_MOST_BENT, _LEAST_BEND = 0.8, 1e-3
+
 
 def project_1d(abc: np.ndarray, z: np.ndarray) -> np.ndarray:
     """t = (a z + b) / (1 + c z)."""
@@ -32,9 +36,11 @@ def fit_1d(z: np.ndarray, t: np.ndarray, *, rounds: int = 3) -> tuple[np.ndarray
     design = np.empty((4, n))
     design[0], design[1], design[2], design[3] = u, 1.0, -u * v, v
     weighted, c = design[:3].copy(), 0.0
+    least = max(-_MOST_BENT, (_LEAST_BEND - 1.0) / max(float(np.maximum.reduce(u)), 1e-9))
+    most = min(_MOST_BENT, (_LEAST_BEND - 1.0) / min(float(np.minimum.reduce(u)), -1e-9))
     for turn in range(rounds):
         a, b, c = _solved((weighted @ design.T).tolist())
-        c = min(max(c, -0.8), 0.8)
+        c = min(max(c, least), most)
         if turn + 1 < rounds:
             bend = 1.0 + c * u
             r = np.abs(v - (a * u + b) / bend)
