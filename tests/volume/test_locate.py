@@ -13,8 +13,10 @@ from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
 from vision.parameters import (
     BETTER_ROW_NATS,
     CLEAR_RESIDUAL,
+    COUNTED_RESIDUAL,
     FINE_PICTURE_PITCH_PX,
     LARGE_PITCH_PX,
+    MISFIT_DOUBT_DEG,
 )
 from vision.scale_file.scale import Scale, load_scale
 from vision.volume import locate as stage
@@ -32,6 +34,7 @@ class Row:
     is_clear: bool = False
     is_of_marks: bool = True
     in_sight: bool = True
+    relative_residual: float = 0.01
     strategy: str = ""
     picture: Picture | None = None
     grey: np.ndarray | None = None
@@ -128,7 +131,6 @@ def test_of_every_pixel_only_what_half_the_size_does_not_show_is_looked_for(monk
 class Placed(Row):
     """The parts of a fit that a numbering given anew rests on."""
 
-    relative_residual: float = 0.01
     seen: np.ndarray = field(default_factory=lambda: np.ones(61))
 
 
@@ -147,6 +149,25 @@ def test_a_row_numbered_anew_is_looked_for_elsewhere_only_where_it_lies_badly(
     fit = Placed(1.0, strategy="red, numbers followed", picture=working_picture(photo()))
     stage.placed(replace(fit), (30.0, (5.0, 5.0)), Hints())
     assert asked[0] == "red" and len(asked) == looks
+
+
+@dataclass(frozen=True)
+class Pose:
+    """The part of a pose that a misfit adds to."""
+
+    doubt_deg: float = 1.5
+
+
+@pytest.mark.parametrize(("residual", "doubt_deg"), [
+    (COUNTED_RESIDUAL, 1.5), (1.01 * COUNTED_RESIDUAL, np.hypot(1.5, MISFIT_DOUBT_DEG))])
+def test_marks_that_lie_badly_leave_a_doubt_of_the_view(rows, residual, doubt_deg):
+    @dataclass(frozen=True)
+    class Badly(Row):
+        pose: Pose = Pose()
+
+    found, _ = rows
+    found[2, "grey"] = Badly(100.0, is_clear=True, relative_residual=residual)
+    assert locate(photo(), SCALE).pose.doubt_deg == pytest.approx(doubt_deg)
 
 
 def test_every_strategy_has_a_name_of_its_own():

@@ -24,8 +24,10 @@ from vision.parameters import (
     CLEAR_LOST,
     CLEAR_RESIDUAL,
     CLEAR_SEEN,
+    COUNTED_RESIDUAL,
     FINE_PICTURE_PITCH_PX,
     LARGE_PITCH_PX,
+    MISFIT_DOUBT_DEG,
 )
 from vision.scale_file.scale import Scale
 
@@ -146,7 +148,11 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
 def _mended(row: GraduationFit) -> GraduationFit:
     """The row that is believed, with what is asked of that one only."""
     mended = recentred(in_two_inks(row))
-    return mended if mended.in_sight else row
+    believed = mended if mended.in_sight else row
+    if believed.relative_residual <= COUNTED_RESIDUAL:
+        return believed
+    doubt_deg = math.hypot(believed.pose.doubt_deg, MISFIT_DOUBT_DEG)
+    return replace(believed, pose=replace(believed.pose, doubt_deg=doubt_deg))
 
 
 def row_in(picture: Picture, look: str, scale: Scale, hints: Hints, *,
