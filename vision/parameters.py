@@ -78,6 +78,8 @@ HOPELESS_LOG_ODDS = -50.0
 #: Numbers that have to be legible, and the share of all marks that has to be seen, before an end
 #: of the scale may be hidden altogether.  Our choice.
 HIDDEN_END_LABELS, HIDDEN_END_SEEN = 3, 0.5
+#: So many labels show that a scale is another one (our choice).
+FEWEST_LABELS = 3
 #: Log-odds of the printed numbers and of the count that settle a numbering together; where
 #: no two labels can be read for sure, so much of both.  Our choice.
 NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Literal
 
+import numpy as np
+
 from vision.graduations.decision import accept_by_count, reject_by_marks
 from vision.graduations.fit import GraduationFit
 from vision.graduations.number_places import numbers_above_marks
@@ -28,6 +30,7 @@ from vision.parameters import (
     BESIDE_LOG_ODDS,
     CLEAR_RESIDUAL,
     COUNTED_RESIDUAL,
+    FEWEST_LABELS,
     MOST_RIMS,
     MOST_ROWS_BESIDE,
     MOST_STRAY_MARKS,
@@ -194,8 +197,24 @@ def _other_rows(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> Iterat
     if elsewhere is not None:
         yield elsewhere
     in_place = fit.relative_residual < CLEAR_RESIDUAL and fit.is_of_marks
-    if not (in_place and check.verdict == "disagree"):
+    if not (in_place and check.verdict == "disagree" and _of_another_scale(fit, check)):
         yield from in_other_looks(fit, hints)
+
+
+def _of_another_scale(fit: GraduationFit, check: NumeralCheck) -> bool:
+    """Whether the labels are a scale's, and not this one's: all that are legible, but for one that
+    may be misread, go up or down as they stand, and they are not all off by as much, as those of a
+    row out of place are."""
+    told = [(fit.scale.marks[mark].value, float(text))
+            for mark, text, confidence in check.labels if text and confidence > LEGIBLE]
+    told.sort()
+    apart = []
+    for some in (told, *(told[:k] + told[k + 1:] for k in range(len(told)))):
+        ours, theirs = np.array(some).reshape(-1, 2).T
+        step = np.diff(theirs)
+        if len(some) >= FEWEST_LABELS and (np.all(step > 0) or np.all(step < 0)):
+            apart.append(float(np.ptp(theirs - ours)))
+    return min(apart, default=0.0) > fit.scale.smallest_division
 
 
 def _counted(looked_at: Sequence[tuple[GraduationFit, NumeralCheck]]
