@@ -22,7 +22,12 @@ from vision.lesson.two_looks import TwoLooks, angle_between_deg, crossing
 from vision.meniscus_image.features import FLAT_CHANCE, FLAT_RISE_MM
 from vision.meniscus_image.misread_risk import LARGEST_CHANCE, MIRRORED_CHANCE
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD
-from vision.parameters import UNLIKE_DOUBTED_SHARE, UNLIKE_SHARE
+from vision.parameters import (
+    COUNTED_RESIDUAL,
+    MISFIT_DOUBT_DEG,
+    UNLIKE_DOUBTED_SHARE,
+    UNLIKE_SHARE,
+)
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.synthetic.chamber.meniscus import CAPILLARY_LENGTH_MM
@@ -99,7 +104,8 @@ def budget_terms() -> str:
         "(common practice, no source) |",
         "| elevation of the view | how steeply the camera looked; and whether the photo is a whole "
         "one | from the fit's covariance, usually under a degree; more where a part of a larger "
-        "photo explains the marks as well |",
+        f"photo explains the marks as well, and {MISFIT_DOUBT_DEG:g} degrees more where the marks "
+        f"lie off by over {100 * COUNTED_RESIDUAL:g} % of their distance |",
         f"| refractive index of the wall | which plastic it is | {WALL_INDEX:g}, give or take "
         f"{WALL_INDEX_SD:g}: clear plastics run from "
         f"{constants.refractive_index('PMMA').value:.2f} to "
