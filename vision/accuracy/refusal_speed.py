@@ -11,18 +11,17 @@ from __future__ import annotations
 import argparse
 import io
 import json
-import statistics
 import sys
 from collections.abc import Iterator
 from dataclasses import asdict, dataclass
 
 import numpy as np
 
-from vision.accuracy.speed import _seconds, twelve_megapixel_jpeg
+from vision.accuracy.speed import TWELVE_MEGAPIXELS, timed, twelve_megapixel_jpeg
 
 #: Most that the requirements allow.
 MOST_TIMES_DECODE = 10.0
-_TWELVE_MEGAPIXELS, _FIFTY_MEGAPIXELS = (3024, 4032), (6120, 8160)
+_FIFTY_MEGAPIXELS = (6120, 8160)
 #: A curtain: width of its folds and of its pattern, as a share of the picture's width.
 _FOLD, _PATTERN = 0.06, 0.011
 
@@ -49,7 +48,7 @@ class RefusalSpeed:
         return self.times_decode <= MOST_TIMES_DECODE
 
 
-def curtain_jpeg(size: tuple[int, int] = _TWELVE_MEGAPIXELS, seed: int = 5) -> bytes:
+def curtain_jpeg(size: tuple[int, int] = TWELVE_MEGAPIXELS, seed: int = 5) -> bytes:
     """A patterned curtain over a sill, (width, height) pixels: rows of strokes, and no chamber."""
     width, height = size
     rng = np.random.default_rng(seed)
@@ -83,23 +82,10 @@ def measure_refusal(what: str, photo: bytes, scale: str, least_decode_s: float =
                     repeats: int = 5) -> RefusalSpeed:
     """Measure one photo (the bytes of its file) against a scale file or shipped scale, and against
     no less than that time of decoding."""
-    import cv2
-
-    from vision.imaging.photo import load_photo
-    from vision.scale_file.scale import load_scale
-    from vision.volume.read import read_volume
-
-    the_scale, raw = load_scale(scale), np.frombuffer(photo, np.uint8)
-    reading = read_volume(load_photo(photo), the_scale)
-    decoded = cv2.imdecode(raw, cv2.IMREAD_COLOR)
-    assert decoded is not None
-    decode, read = [], []
-    for _ in range(repeats):
-        decode.append(_seconds(lambda: cv2.imdecode(raw, cv2.IMREAD_COLOR)))
-        read.append(_seconds(lambda: read_volume(load_photo(photo), the_scale)))
-    return RefusalSpeed(what, decoded.shape[0] * decoded.shape[1] / 1e6,
-                        reading.flags[-1] if reading.flags else reading.status,
-                        max(statistics.median(decode), least_decode_s), statistics.median(read))
+    found = timed(photo, scale, repeats)
+    said = found.reading.flags[-1] if found.reading.flags else found.reading.status
+    return RefusalSpeed(what, found.megapixels, said, max(found.decode_s, least_decode_s),
+                        found.reading_s)
 
 
 def _saved(rgb: np.ndarray, kind: str = "JPEG") -> bytes:

@@ -19,12 +19,16 @@ import time
 from collections.abc import Callable
 from dataclasses import asdict, dataclass
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
+if TYPE_CHECKING:
+    from vision.reading import VolumeReading
+
 #: Most that the requirements allow.
 MOST_TIMES_DECODE, MOST_MEMORY_MB, MOST_IMPORT_S = 3.0, 600.0, 0.6
-_TWELVE_MEGAPIXELS = (3024, 4032)
+TWELVE_MEGAPIXELS = (3024, 4032)
 
 
 @dataclass(frozen=True)
@@ -58,7 +62,7 @@ def twelve_megapixel_jpeg(seed: int = 12, size: tuple[int, int] = (1800, 2400)) 
     from vision.synthetic.chamber.render import render_scene
 
     small = render_scene(scene_for(seed, 0, "easy", None, size))
-    large = cv2.resize(small, _TWELVE_MEGAPIXELS, interpolation=cv2.INTER_CUBIC)
+    large = cv2.resize(small, TWELVE_MEGAPIXELS, interpolation=cv2.INTER_CUBIC)
     noise = np.random.default_rng(seed).normal(0, 2.5, large.shape).astype(np.float32)
     out = io.BytesIO()
     exif = Image.Exif()
@@ -70,6 +74,27 @@ def twelve_megapixel_jpeg(seed: int = 12, size: tuple[int, int] = (1800, 2400)) 
 
 def measure_speed(photo: bytes, scale: str, repeats: int = 7) -> Speed:
     """Measure one photo (JPEG bytes) against a scale file or shipped scale."""
+    found = timed(photo, scale, repeats)
+    return Speed(
+        megapixels=found.megapixels, file_mb=len(photo) / 1e6, status=found.reading.status,
+        decode_s=found.decode_s, reading_s=found.reading_s,
+        times_decode=found.reading_s / found.decode_s,
+        memory_mb=peak_memory_mb(photo, scale), import_s=import_seconds(),
+        images_per_second=1 / found.reading_s)
+
+
+@dataclass(frozen=True)
+class Timed:
+    """A reading, and the medians of what it and a full decode of its photo take, s."""
+
+    megapixels: float
+    reading: VolumeReading
+    decode_s: float
+    reading_s: float
+
+
+def timed(photo: bytes, scale: str, repeats: int) -> Timed:
+    """Read and decode a photo (the bytes of its file) in turn, so many times after a first one."""
     import cv2
 
     from vision.imaging.photo import load_photo
@@ -82,22 +107,18 @@ def measure_speed(photo: bytes, scale: str, repeats: int = 7) -> Speed:
     def decode() -> object:
         return cv2.imdecode(raw, cv2.IMREAD_COLOR)
 
-    def read() -> str:
-        return read_volume(load_photo(photo), the_scale).status
+    def read() -> VolumeReading:
+        return read_volume(load_photo(photo), the_scale)
 
-    status = read()
+    reading = read()
     decoded = decode()
     assert isinstance(decoded, np.ndarray)
     decode_times, read_times = [], []
     for _ in range(repeats):
         decode_times.append(_seconds(decode))
         read_times.append(_seconds(read))
-    plain, reading = statistics.median(decode_times), statistics.median(read_times)
-    return Speed(
-        megapixels=decoded.shape[0] * decoded.shape[1] / 1e6, file_mb=len(photo) / 1e6,
-        status=status, decode_s=plain, reading_s=reading, times_decode=reading / plain,
-        memory_mb=peak_memory_mb(photo, scale), import_s=import_seconds(),
-        images_per_second=1 / reading)
+    return Timed(decoded.shape[0] * decoded.shape[1] / 1e6, reading,
+                 statistics.median(decode_times), statistics.median(read_times))
 
 
 def _seconds(action: Callable[[], object]) -> float:

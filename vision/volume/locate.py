@@ -146,7 +146,8 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
 
 
 def _mended(row: GraduationFit) -> GraduationFit:
-    """The row that is believed, with what is asked of that one only."""
+    """The row that is believed, with what is asked of that one only: print in two inks, a part of a
+    photo, and the doubt that a misfit leaves."""
     mended = recentred(in_two_inks(row))
     believed = mended if mended.in_sight else row
     if believed.relative_residual <= COUNTED_RESIDUAL:
@@ -225,7 +226,7 @@ def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
 
 
 def look_of(fit: GraduationFit) -> str:
-    """In which of ``LOOKS`` a row was found; "row elsewhere" where in any."""
+    """In which of ``LOOKS`` a row was found; "row elsewhere" for one of those."""
     return fit.strategy.split(",")[0]
 
 

@@ -208,13 +208,13 @@ def _of_another_scale(fit: GraduationFit, check: NumeralCheck) -> bool:
     told = [(fit.scale.marks[mark].value, float(text))
             for mark, text, confidence in check.labels if text and confidence > LEGIBLE]
     told.sort()
-    apart = []
+    off_by = []
     for some in (told, *(told[:k] + told[k + 1:] for k in range(len(told)))):
         ours, theirs = np.array(some).reshape(-1, 2).T
         step = np.diff(theirs)
         if len(some) >= FEWEST_LABELS and (np.all(step > 0) or np.all(step < 0)):
-            apart.append(float(np.ptp(theirs - ours)))
-    return min(apart, default=0.0) > fit.scale.smallest_division
+            off_by.append(float(np.ptp(theirs - ours)))
+    return min(off_by, default=0.0) > fit.scale.smallest_division
 
 
 def _counted(looked_at: Sequence[tuple[GraduationFit, NumeralCheck]]
