@@ -112,6 +112,8 @@ def window(w: WindowTotal) -> str:
         text += f", known for {w.covered_hours:.1f} of {w.hours:.1f} h"
     if w.interpolated:
         text += ", even flow assumed between readings"
+    if w.emptied_at is not None:
+        text += f", with the emptying at {w.emptied_at:%H:%M}"
     return text
 
 

@@ -16,6 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from output_help import DAY, e, r, t
 
+from app.exports.account_text import window
 from vision.errors import InputError
 from vision.output import (
     ChamberEvent,
@@ -494,6 +495,18 @@ def test_a_reading_taken_away_leaves_the_sum_as_it_is():
 
 def _hour(*more_readings, events=()):
     return make_account([r(0, "20.0", number=1), r(1, "28.0", number=2), *more_readings], events)
+
+
+def test_a_total_that_an_emptying_ended_says_so():
+    """20.0 at 08:00, 28.0 at 09:00, emptied at 09:01: the shift up to 09:30 takes the emptying in,
+    six hours up to the reading do not; both are 8.0 mL, the first with more doubt."""
+    a = _hour(events=[e(1 + 1 / 60, "chamber-emptied", number=3, before_ml="28.0", after_ml="0")])
+    six, shift = window_total(a, t(-5), t(1)), window_total(a, t(0), t(1.5))
+    assert six.output_ml == shift.output_ml == 8
+    assert six.emptied_at is None and shift.emptied_at == t(1 + 1 / 60)
+    assert shift.u_ml > six.u_ml
+    assert window_total(a, t(0), t(1 + 1 / 120)).emptied_at is None
+    assert "with the emptying at 09:01" in window(shift) and "emptying" not in window(six)
 
 
 def test_an_emptying_does_not_replace_the_result_of_the_hour():

@@ -31,7 +31,9 @@ class WindowTotal:
     ``output_ml`` is exact when both ends are readings, else rounded to 0.001 mL.
     ``covered_hours`` is the time that counted intervals cover; when it is less than
     the window's hours the total is only what is known (``complete`` False).
-    ``interpolated`` says that an end falls between two readings.
+    ``interpolated`` says that an end falls between two readings.  ``emptied_at`` is when an
+    emptying ended it: what stood in the chamber then, and what was left, is part of its doubt, as
+    it is not of a total that ends at the reading before.
     """
 
     start: datetime
@@ -42,6 +44,7 @@ class WindowTotal:
     covered_hours: float
     interpolated: bool
     questions: tuple[Question, ...]
+    emptied_at: datetime | None = None
 
     @property
     def hours(self) -> float:
@@ -76,9 +79,12 @@ def window_total(account: Account, start: datetime, end: datetime) -> WindowTota
         covered += float(share) * interval.hours
         shares.append((interval, float(share)))
         spread += float(interval.output_ml) ** 2 * float(share * (1 - share)) / 3
+    last = shares[-1][0] if shares else None
+    emptied = last is not None and last.last is None and last.end <= end
     return WindowTotal(
         start, end, _decimal(total), math.hypot(account.uncertainty(shares), math.sqrt(spread)),
-        _samples(account, start, end), covered, any(s < 1 for _, s in shares), tuple(questions))
+        _samples(account, start, end), covered, any(s < 1 for _, s in shares), tuple(questions),
+        last.end if emptied and last is not None else None)
 
 
 def joint_total(totals: Sequence[WindowTotal], *, shared: bool) -> WindowTotal:
@@ -94,7 +100,8 @@ def joint_total(totals: Sequence[WindowTotal], *, shared: bool) -> WindowTotal:
         first.start, first.end, sum((w.output_ml for w in totals), Decimal(0)),
         sum(us) if shared else math.hypot(*us), sum((w.samples_ml for w in totals), Decimal(0)),
         min(w.covered_hours for w in totals), any(w.interpolated for w in totals),
-        tuple(q for w in totals for q in w.questions))
+        tuple(q for w in totals for q in w.questions),
+        max((w.emptied_at for w in totals if w.emptied_at is not None), default=None))
 
 
 def ends(account: Account) -> tuple[Interval, ...]:

@@ -63,4 +63,6 @@ def _total_card(head: str, w: WindowTotal) -> str:
     notes = [f"95 % interval: {low:.1f} to {high:.1f} mL".replace("-", "\N{MINUS SIGN}")]
     if not w.complete:
         notes.append(f"known for {w.covered_hours:.1f} of {w.hours:.1f} h only")
+    if w.emptied_at is not None:
+        notes.append(f"with the emptying at {w.emptied_at:%H:%M}")
     return blocks.card(head, f"{float(w.output_ml):.1f}", "mL", notes)
