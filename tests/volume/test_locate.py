@@ -61,7 +61,7 @@ def rows(monkeypatch):
         return None if row is None else replace(row, picture=picture)
 
     monkeypatch.setattr(stage, "row_in", row_in)
-    for mend in ("recentred", "in_two_inks"):
+    for mend in ("recentred", "in_two_inks", "from_all_elevations"):
         monkeypatch.setattr(stage, mend, lambda row: row)
     return found, asked
 

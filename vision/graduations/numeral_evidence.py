@@ -29,6 +29,7 @@ from vision.graduations.numeral_reader import (
 )
 from vision.graduations.numerals_across_rings import patches_across_rings
 from vision.graduations.numerals_in_rings import patches_in_rings
+from vision.graduations.rings_wiped import wiped
 from vision.graduations.shift_likelihood import most_alike
 from vision.graduations.spacing import lattice_heights, main_run
 from vision.graduations.unrolled_samples import sample, sample_marks
@@ -240,6 +241,11 @@ def _in_rings(fit: GraduationFit, texts: list[str]) -> Iterator[_Side]:
     """What is read where marks that run round the tube are broken for their numbers, or where
     the numbers stand across them."""
     marks = [i for i, m in enumerate(fit.scale.marks) if m.label]
+    if fit.samples.backs is not None:
+        alone = replace(fit, grey=wiped(fit))
+        for side, patches in patches_in_rings(alone, marks, alone=True):
+            yield _Side(side, marks, read_numerals(patches, [texts] * len(patches),
+                                                   beside_strokes=True))
     for side, patches in patches_in_rings(fit, marks):
         yield _Side(side, marks, read_numerals(patches, [texts] * len(patches)))
     for side, some, patches in patches_across_rings(fit, marks):

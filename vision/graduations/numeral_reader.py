@@ -145,7 +145,8 @@ class NumberingVerdict:
 
 
 def read_numerals(
-    patches: Sequence[np.ndarray | None], candidates: Sequence[Sequence[str | None]]
+    patches: Sequence[np.ndarray | None], candidates: Sequence[Sequence[str | None]], *,
+    beside_strokes: bool = False,
 ) -> NumeralEvidence:
     """Weigh, for each patch, every text that it could show.
 
@@ -154,6 +155,8 @@ def read_numerals(
     label anywhere along the width but whole: a patch that cuts all labels alike reads
     parts of numbers.  None where a label is out of the picture.
     ``candidates``: per patch the texts that some numbering would put there.
+    ``beside_strokes`` says that what is left of the mark's own stroke may stand beside a number:
+    where no candidate is negative that is no minus.
     All of it works in grey-value ratios: gain and offset of the picture do not matter.
     """
     if len(patches) != len(candidates):
@@ -162,6 +165,8 @@ def read_numerals(
     for texts in candidates:
         for text in texts:
             _classes(text or "")
+    if beside_strokes and not any("-" in (text or "") for texts in candidates for text in texts):
+        answers = [None if a is None else _without_minus(a) for a in answers]
     return NumeralEvidence(tuple(_evidence(answers, candidates)))
 
 
@@ -316,6 +321,14 @@ def _log_probabilities(patches: list[np.ndarray | None]) -> list[np.ndarray | No
             row[:, : widths[i]] = ready[i]
         for answer, i in zip(_run(batch), group, strict=True):
             out[i] = answer[: -(-widths[i] // STRIDE)]
+    return out
+
+
+def _without_minus(answer: np.ndarray) -> np.ndarray:
+    """(columns, classes) log probabilities with every minus taken for a gap."""
+    minus, out = _classes("-")[0], answer.copy()
+    out[:, 0] = np.logaddexp(answer[:, 0], answer[:, minus])
+    out[:, minus] = -np.inf
     return out
 
 

@@ -34,17 +34,18 @@ _LEAST_LEVELS = 5.0
 _LIMIT_RAD = np.radians(70.0)
 
 
-def patches_in_rings(fit: GraduationFit, marks: list[int]
+def patches_in_rings(fit: GraduationFit, marks: list[int], *, alone: bool = False
                      ) -> list[tuple[int, list[np.ndarray | None]]]:
     """Patches of the wall where the rings of ``marks`` (indices) are broken.
 
     Returns, for each azimuth at which they may be, the side on which it lies (-1 left, 1 right of
     the middle) and for each mark an (h, w) float32 patch with upright digits and no ring, or None
-    where it leaves the photo or shows no ring.  Empty where marks do not run round.
+    where it leaves the photo or shows no ring.  ``alone`` says that marks without a number are not
+    in the picture.  Empty where marks do not run round.
     """
     if not fit.runs_round("long") or not marks:
         return []
-    strips = _strips(fit, marks)
+    strips = _strips(fit, marks, alone)
     broken = _broken_at(strips)
     return [(-1 if strips.azimuth[middle] < 0 else 1,
              [_patch(strips, k, middle) for k in range(len(marks))]) for middle in broken]
@@ -69,7 +70,7 @@ class _Strips:
         return max(1, round(length_mm * self.px_mm))
 
 
-def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
+def _strips(fit: GraduationFit, marks: list[int], alone: bool) -> _Strips:
     pose = fit.pose
     height = np.array([fit.scale.marks[i].height_mm for i in marks])
     every = np.array([m.height_mm for m in fit.scale.marks])
@@ -77,7 +78,7 @@ def _strips(fit: GraduationFit, marks: list[int]) -> _Strips:
     # rings of other marks are kept out; where those are short marks the place is beside them
     left, right = fit.reach_deg("short")
     ringed = right - left >= RING_DEG
-    labelled = np.array([m.label or ringed for m in fit.scale.marks])
+    labelled = np.array([m.label or (ringed and not alone) for m in fit.scale.marks])
     gaps = apart[:, labelled]
     half = min(_HALF_MM, float(gaps[gaps > 0].min(initial=np.inf)) - _STROKE_MM)
     px_mm, azimuth, z = wall_about(fit, height, half)

@@ -9,10 +9,11 @@ The printed numerals come in later (see ``numeral_evidence``).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.graduations.backs_of_marks import backs_show
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose
 from vision.graduations.projective_row import fit_1d
 from vision.graduations.spacing import is_even, lattice_heights, main_run
@@ -80,7 +81,7 @@ class ShiftEvidence:
 
 def shift_evidence(
     grey: np.ndarray, pose: CylinderPose, scale: Scale, core_rad: tuple[float, float],
-    max_shift: int = 30,
+    max_shift: int = 30, backs: bool = False,
 ) -> ShiftEvidence | None:
     """Look at every lattice place of the main run, on the scale and beyond its ends.
 
@@ -109,6 +110,9 @@ def shift_evidence(
     azimuth = np.radians(np.arange(-66.0, 66.1, 4.0))
     gap = np.full(len(height), abs(step)) if is_even(of_marks) else np.abs(np.gradient(height))
     s = sample_marks(grey, pose, height, gap, azimuth)
+    if backs:
+        every = np.array([m.height_mm for m in scale.marks])
+        s = replace(s, untold=backs_show(pose, azimuth, height, gap, every))
     core = (azimuth >= core_rad[0]) & (azimuth <= core_rad[1])
     # very short marks may lie between two of these azimuths
     core[int(np.argmin(np.abs(azimuth - centre)))] = True
@@ -150,11 +154,12 @@ def present_marks(samples: MarkSamples, core: np.ndarray, gap_mm: np.ndarray,
     """(M,) strength of each place in the ``core`` azimuths (A,), and whether a mark is there: no
     farther off than a share ``within`` of its gap."""
     depth, offset = samples.depth[:, core], samples.offset_mm[:, core]
-    strength = np.median(np.where(np.isfinite(depth), depth, 0.0), axis=1)
+    told = samples.at(slice(None), core)
+    strength = told.typical(np.where(np.isfinite(depth), depth, 0.0), 1)
     quiet = np.nanmedian(samples.noise[:, core]) if core.any() else 1.0
     # where nothing was sampled (outside the photo) nothing is in place
     away = np.where(np.isfinite(offset), np.abs(offset), np.inf)
-    in_place = np.median(away, axis=1) < within * gap_mm
+    in_place = told.typical(away, 1) < within * gap_mm
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 

@@ -6,6 +6,7 @@ height), so that perspective, roll and turn are already taken out.
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 
 import cv2
@@ -13,6 +14,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.parameters import DARKEST_LEVEL
+from vision.robust import median_along
 
 #: Samples across a mark, in parts of the gap to its neighbours.
 _ACROSS = np.linspace(-0.5, 0.5, 21)
@@ -30,7 +32,9 @@ class MarkSamples:
     ``azimuth_rad`` (A,); ``depth`` (M, A) how much darker the mark is than its
     surroundings, grey levels; ``offset_mm`` (M, A) where the dark line lies
     against the expected height; ``background`` (M, A) grey level beside it;
-    ``noise`` (M, A) roughness of the surroundings; ``gap_mm`` (M,).
+    ``noise`` (M, A) roughness of the surroundings; ``gap_mm`` (M,).  ``backs`` (M, A) says where
+    the back of another mark may show, so near that it moves the line; ``untold`` (M, A) where
+    nothing is told of this mark for that reason (None: nowhere).
     """
 
     azimuth_rad: np.ndarray
@@ -39,6 +43,33 @@ class MarkSamples:
     background: np.ndarray
     noise: np.ndarray
     gap_mm: np.ndarray
+    backs: np.ndarray | None = None
+    untold: np.ndarray | None = None
+
+    def share(self, seen: np.ndarray, axis: int) -> np.ndarray:
+        """Share along an axis of the places that tell of a mark at which it was ``seen`` (M, A)."""
+        if self.untold is None:
+            return np.asarray(seen.mean(axis=axis))
+        told = ~self.untold
+        return np.asarray((seen & told).sum(axis=axis) / np.maximum(told.sum(axis=axis), 1))
+
+    def typical(self, values: np.ndarray, axis: int) -> np.ndarray:
+        """Median along an axis of ``values`` (M, A) over the places that tell of a mark; 0 where
+        there are none."""
+        if self.untold is None:
+            return median_along(values, axis)
+        some = np.where(self.untold, np.nan, values)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore", RuntimeWarning)
+            return np.asarray(np.nan_to_num(np.nanmedian(some, axis=axis)))
+
+    def at(self, rows: np.ndarray | slice, columns: np.ndarray | slice) -> MarkSamples:
+        """The same of some marks and azimuths."""
+        def part(a: np.ndarray) -> np.ndarray:
+            return a[rows][:, columns]
+        return MarkSamples(self.azimuth_rad[columns], part(self.depth), part(self.offset_mm),
+                           part(self.background), part(self.noise), self.gap_mm[rows],
+                           *(None if a is None else part(a) for a in (self.backs, self.untold)))
 
     @property
     def ink_share(self) -> np.ndarray:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from vision.graduations.backs_of_marks import backs_show
 from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose, MarkPoints, fit_pose
 from vision.graduations.search import Found
 from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_marks
@@ -24,6 +25,9 @@ _UNKNOWN_FOCAL_35MM, UNKNOWN_FOCAL_SD = 30.0, 0.35
 #: Relative uncertainty of a stated focal length, at least: lenses breathe with focus.
 _LEAST_FOCAL_SD = 0.015
 _AZIMUTH = np.radians(np.arange(-66.0, 66.1, 3.0))
+#: A mark of which fewer azimuths than this tell, among those that face the camera, is looked for at
+#: all of them.
+_FEW_TOLD, _FACING = 4, math.radians(45.0)
 #: More points than this add time but no knowledge: their errors are shared.
 _MOST_POINTS = 200
 #: A pose is not fitted to fewer samples of print; each is in place to about so much, px.
@@ -57,6 +61,7 @@ class Task:
     focal_px: float
     focal_relative_sd: float
     focal_known: bool
+    backs: bool = False
 
     @property
     def height_mm(self) -> np.ndarray:
@@ -65,6 +70,18 @@ class Task:
     @property
     def is_long(self) -> np.ndarray:
         return np.array([m.length == "long" for m in self.scale.marks])
+
+    def look(self, pose: CylinderPose) -> MarkSamples:
+        """The wall at every mark, as a pose has it."""
+        z = self.height_mm
+        gap = gaps_mm(z)
+        samples = sample_marks(self.grey, pose, z, gap, _AZIMUTH)
+        if not self.backs:
+            return samples
+        # a line that lies where a mark ought to and is hardly told from a back is the mark's own
+        backs = backs_show(pose, _AZIMUTH, z, gap, z)
+        few = (~backs[:, np.abs(_AZIMUTH) < _FACING]).sum(axis=1) < _FEW_TOLD
+        return replace(samples, backs=backs, untold=backs & ~few[:, None])
 
     def pose_from(self, marks: MarkPoints, point_sd_px: float, start: np.ndarray | None = None
                   ) -> CylinderPose:
@@ -87,15 +104,14 @@ def measure_wall(task: Task, pose: CylinderPose, strokes: MarkPoints, rounds: in
 
     ``strokes`` gives the ends of the marks as they were first found.
     """
-    z, gap = task.height_mm, gaps_mm(task.height_mm)
-    samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
+    z, samples = task.height_mm, task.look(pose)
     used, core, zone = select_print(samples, task.is_long)
     for _ in range(rounds):
         if used.sum() < FEWEST_SAMPLES:
             return Wall(pose, samples, used, None, None)
         marks = points_seen(pose, samples, used, z, strokes)
         pose = task.pose_from(marks, POINT_SD_PX, pose.params)
-        samples = sample_marks(task.grey, pose, z, gap, _AZIMUTH)
+        samples = task.look(pose)
         used, core, zone = select_print(samples, task.is_long)
     return Wall(pose, samples, used, core, zone)
 
@@ -103,7 +119,7 @@ def measure_wall(task: Task, pose: CylinderPose, strokes: MarkPoints, rounds: in
 def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
                 strokes: MarkPoints | None = None) -> MarkPoints:
     """The print that was found, as pixels, with the ends of ``strokes``; not too many points."""
-    i, j = np.nonzero(used)
+    i, j = np.nonzero(used if samples.backs is None else used & ~samples.backs)
     if len(i) > _MOST_POINTS:
         pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
         i, j = i[pick], j[pick]
@@ -139,29 +155,39 @@ def stroke_points(found: Found, z: np.ndarray, is_long: np.ndarray,
                       np.concatenate([kind, kind + 1]).astype(int), np.tile(z[a.mark], 2))
 
 
-def select_print(
-    s: MarkSamples, is_long: np.ndarray,
-) -> tuple[np.ndarray, tuple[float, float] | None, tuple[float, float] | None]:
-    """Which samples are print: dark enough, in place, at azimuths where most marks are."""
+def _print_in_place(s: MarkSamples) -> np.ndarray:
+    """(M, A) where it is dark enough for print, and in place."""
     finite = np.isfinite(s.depth)
     noise = s.noise[np.isfinite(s.noise)]
     quiet = float(np.median(noise)) if noise.size else 1.0
     good = finite & (np.where(finite, s.depth, 0) > max(3.5 * quiet, 3.5))
     good &= np.abs(s.offset_mm) < 0.22 * s.gap_mm[:, None]
+    if s.untold is not None:
+        good &= ~s.untold
+    return good
+
+
+def select_print(
+    s: MarkSamples, is_long: np.ndarray,
+) -> tuple[np.ndarray, tuple[float, float] | None, tuple[float, float] | None]:
+    """Which samples are print: dark enough, in place, at azimuths where most marks are."""
+    finite, good = np.isfinite(s.depth), _print_in_place(s)
     used = np.zeros_like(good)
     zones: list[tuple[float, float] | None] = []
+    every = slice(None)
     core: np.ndarray | None = None
     for rows in (~is_long, is_long):
         if not rows.any():
             zones.append(None)
             continue
         # marks that liquid or a finger hides say nothing about how far marks reach
-        plain = rows & (good.any(axis=1) if core is None else good[:, core].mean(axis=1) > 0.5)
+        plain = rows & (good.any(axis=1) if core is None else
+                        s.at(every, core).share(good[:, core], 1) > 0.5)
         shown = plain if plain.sum() >= 3 else rows
-        share = good[shown].mean(axis=0)
+        share = s.at(shown, every).share(good[shown], 0)
         # numerals beside the marks are dark too, but not all at the same height; ink takes a share
         # of the light, so that what is behind (a bright strip, a shade) does not count
-        dark = np.median(np.where(finite[shown], s.ink_share[shown], 0.0), axis=0)
+        dark = s.at(shown, every).typical(np.where(finite[shown], s.ink_share[shown], 0.0), 0)
         columns = _stretch((share > 0.55 * max(float(share.max()), 0.2))
                            & (dark > 0.4 * max(float(np.percentile(dark, 92)), 1e-6)), core)
         if core is None and columns.any():
@@ -208,7 +234,7 @@ def shown_share(samples: MarkSamples, used: np.ndarray, core: tuple[float, float
     Where there is no mark, grain and edges still look like one here and there.
     """
     columns = (samples.azimuth_rad > core[0] - 1e-6) & (samples.azimuth_rad < core[1] + 1e-6)
-    return np.asarray(used[:, columns].mean(axis=1))
+    return samples.at(slice(None), columns).share(used[:, columns], 1)
 
 
 def explained(shown: float, misfit: float) -> float:

@@ -14,7 +14,7 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.cut_out import recentred
-from vision.graduations.fit import GraduationFit, fit_graduations
+from vision.graduations.fit import GraduationFit, fit_graduations, from_all_elevations
 from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
@@ -148,7 +148,7 @@ def _best(rows: Iterable[GraduationFit]) -> GraduationFit | None:
 def _mended(row: GraduationFit) -> GraduationFit:
     """The row that is believed, with what is asked of that one only: print in two inks, a part of a
     photo, and the doubt that a misfit leaves."""
-    mended = recentred(in_two_inks(row))
+    mended = recentred(in_two_inks(from_all_elevations(row)))
     believed = mended if mended.in_sight else row
     if believed.relative_residual <= COUNTED_RESIDUAL:
         return believed

@@ -36,6 +36,7 @@ from vision.parameters import (
     MOST_STRAY_MARKS,
     MOST_UNMATCHED_MARKS,
     RIVAL_SHARE,
+    UNSOUND_SEEN_RESIDUAL,
 )
 from vision.volume.locate import (
     Hints,
@@ -137,6 +138,11 @@ def _decided(fit: GraduationFit, check: NumeralCheck) -> NumberedScale | Ambiguo
     if check.verdict in ("disagree", "other"):
         return Ambiguous(fit, check, ("numerals-disagree",), "number", check.sentence)
     unread = check.verdict == "unread"
+    # a number is asked for only where it could settle what is believed to be a scale
+    if unread and not fit.is_of_marks:
+        return Ambiguous(fit, check, ("no-chamber",), "")
+    if unread and fit.relative_residual >= UNSOUND_SEEN_RESIDUAL:
+        return Ambiguous(fit, check, ("marks-out-of-place",), "")
     legible = sum(confidence > LEGIBLE for _, text, confidence in check.labels if text)
     if not accept_by_count(fit, check.count_complete) if unread else reject_by_marks(fit, legible):
         return Ambiguous(fit, check, ("numbering-unsettled",), "number")

@@ -1,0 +1,72 @@
+"""A picture without the rings that are printed across its numbers.
+
+Marks that run right round a tube leave out the number that stands in them, not those above and
+below it; and their backs show through everything.  Where they run is known from the pose: there
+the picture is filled in from what is beside (A. Telea, *An Image Inpainting Technique Based on the
+Fast Marching Method*, J. Graphics Tools 9 (2004) 23).
+"""
+
+from __future__ import annotations
+
+import cv2
+import numpy as np
+
+from vision.graduations.backs_of_marks import INDICES, seen_behind_mm
+from vision.graduations.cylinder_pose import CylinderPose
+from vision.graduations.fit import GraduationFit
+from vision.graduations.ridges import ridge_response
+from vision.graduations.unrolled_samples import sample
+
+_AZIMUTH = np.radians(np.arange(-72.0, 72.1, 3.0))
+#: Azimuths at which it is looked for the backs.
+_FACING = np.abs(_AZIMUTH) < np.radians(50.0)
+#: A line's half width, mm, with its soft edges; and at least so many pixels.
+_HALF_MM, _LEAST_PX = 0.16, 1.0
+#: A back is there where it responds by this share of the usual front.
+_AS_CLEAR = 0.25
+_TURNS = 4
+_REACH_PX = 3
+
+
+def wiped(fit: GraduationFit) -> np.ndarray:
+    """(H, W) float32, ``fit.grey`` without the fronts of marks that have no number and the backs of
+    all."""
+    pose, px_mm = fit.pose, fit.pose.px_per_mm(float(np.median(fit.height_mm)))
+    response = ridge_response(fit.grey, max(_HALF_MM * px_mm / 2, 0.7))
+    thick = 2 * max(_LEAST_PX, _HALF_MM * px_mm) + 1
+    mask = np.zeros(fit.grey.shape, np.uint8)
+    fronts = pose.project_wall(_AZIMUTH, fit.height_mm)
+    clear = float(np.median(_along(response, fronts)))
+    for mark, points in zip(fit.scale.marks, fronts, strict=True):
+        if not mark.label:
+            _draw(mask, points, thick)
+    behind = [_backs(pose, fit.height_mm, index) for index in INDICES]
+    shown = np.array([_along(response, points) for points in behind])
+    for k in range(len(fit.height_mm)):
+        best = int(np.argmax(shown[:, k]))
+        if shown[best, k] > _AS_CLEAR * clear:
+            _draw(mask, behind[best][k], thick)
+    grey = np.clip(fit.grey, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.inpaint(grey, mask, _REACH_PX, cv2.INPAINT_TELEA), np.float32)
+
+
+def _backs(pose: CylinderPose, marks_mm: np.ndarray, index: float) -> np.ndarray:
+    """(M, A, 2) pixels at which the backs of marks are seen through what fills the tube."""
+    out = np.empty((len(marks_mm), len(_AZIMUTH), 2), np.float32)
+    for k, z in enumerate(marks_mm):
+        at = np.full(len(_AZIMUTH), z)
+        for _ in range(_TURNS):
+            at = at + z - np.diagonal(seen_behind_mm(pose, _AZIMUTH, at, index))
+        out[k] = pose.project(pose.on_wall(_AZIMUTH, at))
+    return out
+
+
+def _along(response: np.ndarray, lines: np.ndarray) -> np.ndarray:
+    """(M,) the usual response along lines (M, A, 2) where they face the camera."""
+    return np.median(np.nan_to_num(sample(response, lines[:, _FACING])), axis=1)
+
+
+def _draw(mask: np.ndarray, points_px: np.ndarray, thick_px: float) -> None:
+    if np.isfinite(points_px).all() and np.abs(points_px).max() < 1e5:
+        cv2.polylines(mask, [np.round(points_px * 8).astype(np.int32).reshape(-1, 1, 2)], False,
+                      1, max(1, round(thick_px)), cv2.LINE_8, 3)
