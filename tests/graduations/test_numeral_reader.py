@@ -368,3 +368,17 @@ class TestHouse:
     def test_the_network_is_small(self):
         network = Path(str(files("vision"))) / "data" / "numerals" / "net.onnx"
         assert network.stat().st_size < 1_000_000
+
+
+def test_what_is_left_of_a_stroke_is_no_minus_where_no_number_is_negative():
+    """A stroke on the left of "15": a minus, unless strokes may stand there."""
+    patch = label("15", mark=False, columns=6.0)
+    h, w = patch.shape
+    left = int(np.flatnonzero((patch < 120).any(axis=0))[0])
+    patch[h // 2 - 1:h // 2 + 2, left - 14:left - 4] = 60
+    texts = ["5", "10", "15", "20"]
+    (plain,) = read_numerals([patch], [texts]).patches
+    (beside,) = read_numerals([patch], [texts], beside_strokes=True).patches
+    assert plain.text == "-15" and beside.text == "15" and beside.scores["15"] > 3.0
+    (signed,) = read_numerals([patch], [[*texts, "-15"]], beside_strokes=True).patches
+    assert signed.text == "-15", "on a scale that has negative numbers it may be one"
