@@ -1,0 +1,73 @@
+"""Another place in which the row network believes is looked at closely, however like a surface the
+first one is."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from vision.meniscus_image import detect
+from vision.meniscus_image.candidates import LevelMode, MeniscusCandidate, RowPeak
+from vision.meniscus_image.features import BIN_CENTRES_MM
+from vision.meniscus_image.networks import MOST_ODDS, OffsetPosterior
+from vision.parameters import SURE_PLACE, WORTH_SHOWING
+from vision.scale_file.scale import load_scale
+
+SCALE = load_scale("heron-100")
+
+
+class Search:
+    """Places at 38 and 76 mm: the row network's belief in the second, and its odds seen closely."""
+
+    whole = grid = None
+
+    def __init__(self, belief: float, odds: float) -> None:
+        self.peaks = [RowPeak(38.0, 1.0 - belief), RowPeak(76.0, belief)]
+        self.odds = {38.0: MOST_ODDS, 76.0: odds}
+        self.measured: list[float] = []
+
+    def candidates(self, near_mm):
+        return self.peaks, 0.0, 0.0
+
+    def measure(self, peak):
+        self.measured.append(peak.height_mm)
+        p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / 0.2) ** 2)
+        return MeniscusCandidate(peak.height_mm, peak.weight, None,
+                                 OffsetPosterior(p / p.sum(), self.odds[peak.height_mm]))
+
+    def bore(self, height_mm):
+        return 12.0, 1.6
+
+    def wall_shift_mm(self, height_mm):
+        return 0.0
+
+    def mode(self, place, weight):
+        return LevelMode(weight, place.height_mm - BIN_CENTRES_MM, place.look.probability)
+
+    def rival_line(self, place):
+        return None
+
+    def other_side_nats(self, places):
+        return 0.0
+
+    def plainer_place(self, places, odds):
+        return None
+
+
+@pytest.mark.parametrize(("belief", "odds", "competing"), [
+    (0.34, MOST_ODDS, True),    # a step's rim and the surface, both like any surface
+    (0.34, 0.5, False),         # seen closely the second is none
+    (WORTH_SHOWING + 0.01, MOST_ODDS, False),
+    (0.01, MOST_ODDS, False),   # not worth a look
+])
+def test_a_second_place_is_weighed(monkeypatch, belief, odds, competing):
+    search = Search(belief, odds)
+    for name, value in {"Search": search, "is_printed_ring": False, "occluded": False,
+                        "is_outshone": False}.items():
+        monkeypatch.setattr(detect, name, lambda *_, value=value: value)
+    fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)
+    found = detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)
+    assert search.measured == ([38.0, 76.0] if belief > WORTH_SHOWING else [38.0])
+    assert (found.candidates[0].weight < SURE_PLACE) == competing == found.competing
