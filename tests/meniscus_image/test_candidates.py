@@ -133,6 +133,7 @@ def test_the_front_rims_of_a_step_are_no_surface(elevation_deg):
     if abs(elevation_deg) == 18.0:
         back = (45.0 if elevation_deg > 0 else 38.0) + 34.0 * np.tan(np.radians(elevation_deg))
         assert not _at_steps(scale, pose, np.array([back])).any()
+        assert _at_steps(scale, pose, np.array([back]), backs=True).all()
 
 
 @pytest.mark.parametrize("pieces", [1, 12])

@@ -23,7 +23,8 @@ class Search:
 
     whole = grid = None
 
-    def __init__(self, belief: float, odds: float) -> None:
+    def __init__(self, belief: float, odds: float, rim_mm: float | None = None) -> None:
+        self.rim_mm = rim_mm
         self.peaks = [RowPeak(38.0, 1.0 - belief), RowPeak(76.0, belief)]
         self.odds = {38.0: MOST_ODDS, 76.0: odds}
         self.measured: list[float] = []
@@ -36,6 +37,9 @@ class Search:
         p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / 0.2) ** 2)
         return MeniscusCandidate(peak.height_mm, peak.weight, None,
                                  OffsetPosterior(p / p.sum(), self.odds[peak.height_mm]))
+
+    def at_back_rim(self, height_mm):
+        return height_mm == self.rim_mm
 
     def bore(self, height_mm):
         return 12.0, 1.6
@@ -56,18 +60,36 @@ class Search:
         return None
 
 
+@pytest.fixture
+def found(monkeypatch):
+    def ask(search: Search):
+        for name, value in {"Search": search, "is_printed_ring": False, "occluded": False,
+                            "is_outshone": False}.items():
+            monkeypatch.setattr(detect, name, lambda *_, value=value: value)
+        fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)
+        return detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)
+    return ask
+
+
 @pytest.mark.parametrize(("belief", "odds", "competing"), [
-    (0.34, MOST_ODDS, True),    # a step's rim and the surface, both like any surface
+    (0.34, MOST_ODDS, True),    # both like any surface
     (0.34, 0.5, False),         # seen closely the second is none
     (WORTH_SHOWING + 0.01, MOST_ODDS, False),
     (0.01, MOST_ODDS, False),   # not worth a look
 ])
-def test_a_second_place_is_weighed(monkeypatch, belief, odds, competing):
+def test_a_second_place_is_weighed(found, belief, odds, competing):
     search = Search(belief, odds)
-    for name, value in {"Search": search, "is_printed_ring": False, "occluded": False,
-                        "is_outshone": False}.items():
-        monkeypatch.setattr(detect, name, lambda *_, value=value: value)
-    fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)
-    found = detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)
+    place = found(search)
     assert search.measured == ([38.0, 76.0] if belief > WORTH_SHOWING else [38.0])
-    assert (found.candidates[0].weight < SURE_PLACE) == competing == found.competing
+    assert (place.candidates[0].weight < SURE_PLACE) == competing == place.competing
+
+
+@pytest.mark.parametrize(("belief", "rim_mm", "competing"), [
+    (0.34, 38.0, True),     # the rim looks like any surface, the surface itself is faint
+    (0.34, 76.0, False),    # the other place is at a rim
+    (0.34, None, False),
+    (0.01, 38.0, False),    # nowhere else does anything look like a surface
+])
+def test_at_the_back_of_a_rim_a_close_look_tells_nothing(found, belief, rim_mm, competing):
+    place = found(Search(belief, 0.001 * MOST_ODDS, rim_mm))
+    assert place.candidates[0].height_mm == 38.0 and place.competing == competing

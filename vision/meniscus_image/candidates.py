@@ -118,6 +118,10 @@ class Search:
         return ([peak for peak, rim in both if not rim], p_absent,
                 sum(peak.weight for peak, rim in both if rim))
 
+    def at_back_rim(self, height_mm: float) -> bool:
+        """Whether the back of a step's rim may be seen at a height of the wall."""
+        return bool(_at_steps(self.fit.scale, self.fit.pose, np.array([height_mm]), backs=True)[0])
+
     def elevation_deg(self, height_mm: float) -> float:
         """What the networks are told of the sight line to a height of the wall."""
         return self.side * math.degrees(float(self.fit.pose.elevation_rad(height_mm)))
@@ -278,16 +282,18 @@ def _above_floor(q: np.ndarray, level_mm: np.ndarray, scale: Scale) -> np.ndarra
     return left / left.sum() if left.sum() > 0.02 else q
 
 
-def posterior_weights(places: list[MeniscusCandidate], p_absent: float
+def posterior_weights(places: list[MeniscusCandidate], p_absent: float, *, by_look: bool = True
                       ) -> list[tuple[float, MeniscusCandidate]]:
     """The belief in each place, likeliest first: the row network's, times the offset network's
     odds.
 
     What the row network believes elsewhere stays as it is, so that a place of which the
-    offset network knows nothing good can not win for want of others.
+    offset network knows nothing good can not win for want of others.  Without ``by_look`` the
+    row network's belief alone counts.
     """
     rest = max(1.0 - sum(q.weight for q in places), p_absent, _UNTHOUGHT)
-    weighed = sorted(((q.weight * q.look.odds, q) for q in places), key=lambda m: -m[0])
+    weighed = sorted(((q.weight * (q.look.odds if by_look else 1.0), q) for q in places),
+                     key=lambda m: -m[0])
     total = sum(w for w, _ in weighed) + rest
     kept: list[tuple[float, MeniscusCandidate]] = []
     for weight, place in weighed:
@@ -328,13 +334,15 @@ def peaks(p: np.ndarray, grid: Grid) -> list[RowPeak]:
     return found
 
 
-def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.ndarray:
-    """(Z,) True where a step of the bore is seen on the outer wall.
+def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray, *, backs: bool = False
+              ) -> np.ndarray:
+    """(Z,) True where a step of the bore is seen on the outer wall; with ``backs`` also up to the
+    back of its rim, which stands 2 R tan e from its front where it is seen from an elevation e.
 
-    The front of its rim is a level line like the surface itself, and on a slanting wall a surface
+    The front of the rim is a level line like the surface itself, and on a slanting wall a surface
     climbs by nobody knows how much.  The belief in a place there is lost, not passed on: a surface
-    at a step can not be told from it.  The back of the rim, which stands 2 R tan e from its front
-    where it is seen from an elevation e, is told from a surface by the networks.
+    at a step can not be told from it.  The back of the rim is told from a surface by the networks,
+    but not always.
     """
     out = np.zeros(len(height_mm), dtype=bool)
     knots = scale.diameter_knots
@@ -344,8 +352,9 @@ def _at_steps(scale: Scale, pose: CylinderPose, height_mm: np.ndarray) -> np.nda
         if abs(d1 - d0) < max(_LEAST_STEP_MM, _STEEP_BORE * (high - low)):
             continue
         wall = float(pose.radius_at_mm(np.array([low, high])).max()) - min(d0, d1) / 2
-        e = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
-        shift = float(apparent_height_shift_mm(e, 0.0, wall, WALL_INDEX))
-        out |= (height_mm > low - 0.8 + min(shift, 0.0)) & (
-            height_mm < high + 0.8 + max(shift, 0.0))
+        e = float(pose.elevation_rad(0.5 * (low + high)))
+        shift = float(apparent_height_shift_mm(math.degrees(e), 0.0, wall, WALL_INDEX))
+        back = max(d0, d1) * math.tan(e) if backs else 0.0
+        out |= (height_mm > low - 0.8 + min(shift, 0.0) + min(back, 0.0)) & (
+            height_mm < high + 0.8 + max(shift, 0.0) + max(back, 0.0))
     return out

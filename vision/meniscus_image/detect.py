@@ -182,12 +182,14 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
                                  (), p_absent, at_step=p_rims > ABSENT)
     places = [search.measure(candidates[0])]
     weighed = posterior_weights(places, p_absent)
-    # seen closely the rim of a step can look like any surface: where the row network believes in
-    # another place as well, that is not told by looking at one of them
+    # where the row network believes in another place as well, one look does not tell which it is
     if len(candidates) > 1 and (
             weighed[0][0] < PLAIN_PLACE or candidates[1].weight > WORTH_SHOWING):
         places += [search.measure(c) for c in candidates[1:_MOST_PLACES]]
         weighed = posterior_weights(places, p_absent)
+        if search.at_back_rim(weighed[0][1].height_mm):
+            # seen closely the rim of a step, under a clear liquid, looks like any surface
+            weighed = posterior_weights(places, p_absent, by_look=False)
     best = weighed[0][1]
     centre = best.height_mm
     radius, wall = search.bore(centre)
