@@ -134,6 +134,13 @@ class VolumeReading:
     agreement: Agreement | None = None
     drawn_on: int = 0
 
+    @property
+    def rests_on(self) -> int:
+        """How many photos the value rests on: of several, some may tell nothing of the level."""
+        if not self.photos:
+            return 1
+        return 1 if self.agreement is None else self.agreement.degrees_of_freedom + 1
+
     def as_json(self) -> dict[str, object]:
         """The object that ``countersight read --json`` prints."""
 

@@ -69,7 +69,11 @@ def several_photos(e: Entry) -> list[str]:
     """What a reading that rests on several photos says of them."""
     parts = []
     if e.payload.get("photos"):
-        parts.append(f"read from {len(e.payload['photos'])} photos together")
+        given = len(e.payload["photos"])
+        counted = e.payload.get("rests_on", given)
+        parts.append(f"read from {given} photos together" if counted == given else
+                     f"read from one of {given} photos, nothing could be had from the rest"
+                     if counted == 1 else f"read from {counted} of {given} photos together")
     for out in e.payload.get("taken_out", ()):
         said = out["status"] if out["value"] is None else f"{out['value']} {e.unit}"
         parts.append(f"a photo was taken out again (it alone: {said})")

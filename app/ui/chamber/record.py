@@ -68,6 +68,8 @@ def _several(state: ChamberState, between: str) -> dict[str, Any]:
     if alone:
         found["photos"] = [_named(p.sha256, own.reading)
                            for p, own in zip(state.photos, alone, strict=True)]
+        if state.reading is not None and state.reading.value is not None:
+            found["rests_on"] = state.reading.rests_on
     if state.taken_out:
         found["taken_out"] = [_named(t.sha256, t.reading) for t in state.taken_out]
     if between:

@@ -56,7 +56,7 @@ def value_cards(state: ChamberState, *, compact: bool = False) -> None:
         "Your reading", state.own or "none", unit if state.own else "",
         [_how_read(state)])]
     if reading.value is not None:
-        together = f"From {len(state.photos)} photos together" if len(state.photos) > 1 else ""
+        together = _rests_on(reading) if len(state.photos) > 1 else ""
         parts.append(blocks.card(
             MACHINE, words.value_text(reading.value, reading), unit,
             [words.interval_text(reading), together], "machine"))
@@ -85,6 +85,16 @@ def close_up(state: ChamberState) -> None:
     with st.container(key="close-up"):
         st.image(state.copies[view].jpeg, width="stretch",
                  alt="The surface with the marks and the reading line that the tool found")
+
+
+def _rests_on(reading: VolumeReading) -> str:
+    """From which of several photos the value comes: one that told nothing has checked nothing."""
+    counted, given = reading.rests_on, len(reading.photos)
+    if counted == 1:
+        return f"From photo {reading.drawn_on + 1} alone; nothing could be had from the " + (
+            "other" if given == 2 else "others")
+    return f"From {counted} photos together" if counted == given else (
+        f"From {counted} of {given} photos together")
 
 
 def _how_read(state: ChamberState) -> str:

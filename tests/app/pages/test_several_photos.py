@@ -25,7 +25,11 @@ def together(*alone, **changes):  # type: ignore[no-untyped-def]
     return reading(photos=tuple(PhotoReading("", a) for a in alone), **changes)
 
 
-BOTH = together(REFUSED, ALONE, interval=(31.4, 32.0), flags=(), drawn_on=1)
+#: The first is refused alone, and still says something of the level.
+BOTH = together(REFUSED, ALONE, interval=(31.4, 32.0), flags=(), drawn_on=1,
+                agreement=Agreement(0.4, 1, 0.53))
+#: It says nothing of it: the second is read alone.
+SECOND = together(REFUSED, ALONE, interval=(31.4, 32.0), flags=(), drawn_on=1)
 APART = together(
     reading(value=23.0), ALONE, status="refused", value=None, interval=None, naive_value=None,
     budget=(), flags=("photos-disagree",), agreement=Agreement(40.0, 1, 1e-9),
@@ -76,6 +80,17 @@ def test_two_photos_are_read_together_and_the_record_names_both(monkeypatch, sto
     assert [p["value"] for p in entry.payload["photos"]] == [None, "30.200"]
     assert "read from 2 photos together" in remarks(store().current("QUAY-3")[0])
     assert store().verify().ok
+
+
+def test_a_photo_that_told_nothing_has_checked_nothing(monkeypatch, store):
+    """Neither page nor record call one photo beside a blurred one two that agree."""
+    install(monkeypatch, Reader(REFUSED, SECOND))
+    page = add(Page().to_the_reading(ONE), TWO)
+    assert "From photo 2 alone; nothing could be had from the other" in page.text()
+    assert "photos together" not in page.text()
+    page.press("tools").answer().sign().press("confirm")
+    said = remarks(store().current("QUAY-3")[0])
+    assert "read from one of 2 photos, nothing could be had from the rest" in said
 
 
 def test_the_kept_picture_is_of_the_photo_that_the_lines_are_drawn_on(monkeypatch, store):
