@@ -23,7 +23,7 @@ def chamber_of(bed: BedAccount, now: datetime, scale: Scale | None) -> Drawing |
     known = content_now(bed.account)
     within = None if known is None or float(known[1]) > scale.highest_mark.value else known
     words = ("not known", "look at the chamber") if known is None else (
-        f"{known[1]:f} {scale.unit}", f"confirmed {hm(known[0], now)}")
+        f"{known[1]:f} {scale.unit}", *_confirmed(hm(known[0], now)))
     limits = _limits(bed, None if known is None else known[1], scale)
     title = (f"The chamber {scale.name}, drawn to scale: {', '.join(words)}. "
              + "; ".join(said for _, said in limits))
@@ -34,6 +34,11 @@ def chamber_of(bed: BedAccount, now: datetime, scale: Scale | None) -> Drawing |
         wall_mm=scale.wall_mm, level_words=words, title=title.strip(),
         level_mm=None if within is None else float(scale.height_mm(float(within[1]))),
         limits=[(float(scale.height_mm(float(value))), said) for value, said in limits]))
+
+
+def _confirmed(when: str) -> tuple[str, ...]:
+    """When it was confirmed, in lines that fit beside the chamber: a date needs one of its own."""
+    return (f"confirmed {when}",) if len(when) <= len("23:59") else ("confirmed", when)
 
 
 def show_chamber(bed: BedAccount, now: datetime) -> None:

@@ -23,7 +23,8 @@ _UNSEEN = ("Cc", "Cf", "Cs", "Zl", "Zp")
 _BACKTICKS = re.compile("`+")
 #: Words in which no Markdown can hide; what is anything else goes into a code span.
 _WORDS_ALONE = re.compile(
-    r"(?!.*www)[^\W\d_](?:[^\W_]|[,.'%()?;]|\b-\b|:(?= )| (?=[^ ])|\([+\N{MINUS SIGN}]\))*",
+    r"(?!.*www)[^\W\d_](?:[^\W_]|[,.'%()?;]|\b-\b|:(?= )|(?<=\d):(?=\d\d\b(?!:))"
+    r"|(?<=[a-z])/(?=[a-z])| (?=[^ ])|\([+\N{MINUS SIGN}]\))*",
     re.IGNORECASE)
 
 

@@ -84,3 +84,19 @@ def test_the_page_draws_the_bed_to_what_was_confirmed(tmp_path):
     _, _, wall, control = surface(drawn.svg)
     share = ((wall + control) / 2 - y["0"]) / (y["60"] - y["0"])
     assert 60 * share == pytest.approx(float(Decimal("36.5")), abs=0.1)
+
+
+def test_a_date_stands_on_a_line_of_its_own_beside_the_chamber(tmp_path):
+    """After midnight the last reading was yesterday's: date and hour are too wide for one line."""
+    from datetime import datetime, timedelta
+
+    from app.demo_bed import open_demo
+    from app.records.shift import bed_account
+    from app.ui.chamber_view import chamber_of
+
+    now = datetime.now().astimezone()
+    bed = bed_account(open_demo(tmp_path), "DEMO")
+    today, later = (chamber_of(bed, at, SCALE) for at in (now, now + timedelta(days=1)))
+    assert today is not None and later is not None
+    assert re.search(r">confirmed \d\d:\d\d<", today.svg) or ">confirmed<" in today.svg
+    assert ">confirmed<" in later.svg and re.search(r">\d{4}-\d\d-\d\d \d\d:\d\d<", later.svg)

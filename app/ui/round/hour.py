@@ -78,12 +78,16 @@ def own_view(state: RoundState, view: View) -> None:
                        "chamber.")
         steps.scale_step(chamber)
     elif not chamber.committed:
-        with st.expander(as_label(f"Scale of this bed: {chamber.scale.name}; choose another"),
+        last = view.last_reading
+        known = last is not None and last.scale == chamber.scale.name
+        head = "Scale of this bed" if known else "Scale chosen"
+        with st.expander(as_label(f"{head}: {chamber.scale.name}; choose another"),
                          key=f"scale-of-{state.key}"):
             steps.scale_step(chamber)
     if chamber.committed:
-        blocks.say(f"You read {chamber.own or 'nothing'} before the tool spoke. It stands."
-                   if not state.eye else f"You read {chamber.own}.")
+        blocks.say(f"You read {chamber.own}." if state.eye else
+                   f"You read {chamber.own} before the tool spoke. It stands." if chamber.own else
+                   "You went on without a reading of your own.")
         st.button("Go on to both readings", key=f"on-{state.key}-{chamber.key}", type="primary",
                   on_click=go, args=(state, state.furthest), width="stretch")
     else:

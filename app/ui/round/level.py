@@ -39,13 +39,10 @@ class LevelFound:
 def level_row(state: RoundState, view: View) -> None:
     """Draw the row."""
     with row(level_due(view), "level", state.key):
-        landmark = _landmark(view)
         for found in state.level_found:
             blocks.notice(f"Found at {found.at.local:%H:%M}: it {found.words}", [
                 "Hang it anew, then check it again. Both go on record."], stop=True)
-        how = choose(state, "level", "Level at the landmark of the order"
-                     + (f" ({landmark})" if landmark else ""),
-                     (FOUND_LEVEL, WITH_PHOTO, NOT_NOW))
+        how = choose(state, "level", _at_which_landmark(view), (FOUND_LEVEL, WITH_PHOTO, NOT_NOW))
         if how == WITH_PHOTO:
             _photo(state)
         elif how == FOUND_LEVEL:
@@ -76,6 +73,13 @@ def level_proposed(state: RoundState, view: View) -> list[Proposed]:
     if _off(state):
         raise ConfirmError(f"The photo says that it {words}. Hang it anew and check it again.")
     return [*found, _of_photo(state, digits)]
+
+
+def _at_which_landmark(view: View) -> str:
+    if view.order is None:
+        return "Level at the landmark (no order is on record)"
+    landmark = _landmark(view)
+    return "Level at the landmark of the order" + (f" ({landmark})" if landmark else "")
 
 
 def _landmark(view: View) -> str:

@@ -254,6 +254,19 @@ def test_the_wards_own_scale_is_preset_or_asked_for_by_its_name(data):
     assert "not kept here" not in page.text() and "Scale of this bed: ward-60" in page.text()
 
 
+def test_no_order_and_no_scale_are_spoken_of_that_are_not_there(data):
+    page = Walk("round", BED)
+    assert "Level at the landmark (no order is on record)" in page.text()
+    assert "landmark of the order" not in page.text()
+    first = Hour(data).checks().press("Without a photo")
+    first.at.radio[0].set_value("quay-60")
+    first.run()
+    assert "Scale chosen: quay-60" in first.text() and "Scale of this bed" not in first.text()
+    first.fill("Your reading in mL", "23.5").press("This is my reading").say().put()
+    later = Hour(data).press("Without a photo")
+    assert "Scale of this bed: quay-60" in later.text()
+
+
 def test_what_is_left_out_needs_a_reason_and_stands_on_record_as_skipped(data):
     page = Hour(data).choose("Level at the landmark", "Not now")
     page.choose("The drain to the chamber", "Not looked").tick("-not")

@@ -127,6 +127,11 @@ def test_the_check_finds_what_it_is_for(monkeypatch, tmp_path):
     ("Eye above (+) or below (\N{MINUS SIGN})", "Eye above (+) or below (\N{MINUS SIGN})"),
     ("1 + 2", "` 1 + 2 `"), ("Bed www.x.org", "` Bed www.x.org `"), ("Bed A--1", "` Bed A--1 `"),
     ("Bed A - 1", "` Bed A - 1 `"),
+    # a code span's marks would be read out by a screen reader
+    ("When, if not now (for example 14:05)", "When, if not now (for example 14:05)"),
+    ("Ask about a rise faster than, mL/h", "Ask about a rise faster than, mL/h"),
+    ("Bed a:smile:", "` Bed a:smile: `"), ("Bed 1:23:45", "` Bed 1:23:45 `"),
+    ("see http://x.org", "` see http://x.org `"), ("a//b", "` a//b `"), ("Bed 5/6", "` Bed 5/6 `"),
 ])
 def test_a_label_is_a_code_span_unless_it_is_words_alone(typed, label):
     assert text.as_label(typed) == label
