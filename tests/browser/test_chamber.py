@@ -129,3 +129,18 @@ def test_a_demo_photo_is_marked_and_kept_apart(open_page, served):
     expect(page.get_by_text("On record (DEMO)")).to_be_visible()
     expect(page.get_by_text("made up, nothing here goes on the ward's record")).to_be_visible()
     assert not Store.open(str(served.data)).entries(bed="DEMO")
+
+
+def test_a_file_that_is_no_photo_says_so_and_can_be_taken_away(open_page, served, tmp_path):
+    """The button that takes the file away again once read "Take the photo", too."""
+    note = tmp_path / "note.txt"
+    note.write_text("no photo", encoding="utf-8")
+    page = open_page("/chamber")
+    expect(page.get_by_text("Next: take or choose a photo.")).to_be_visible()
+    give_file(page, str(note))
+    chip = page.get_by_test_id("stFileChip")
+    expect(chip).to_be_visible()
+    after = "(node) => getComputedStyle(node, '::after').content"
+    assert "Take the photo" not in chip.get_by_role("button").evaluate(after)
+    assert "Take the photo" in page.get_by_role("button", name="Add files").evaluate(after)
+    assert "it is no photo" in page.get_by_test_id("stFileUploader").evaluate(after)
