@@ -121,6 +121,8 @@ class BedLine:
             found.append(clamp_text(self.clamp, self.now).removesuffix(" now."))
         if self.level.stale:
             found.append("level check stale" if self.level.last else "no level check")
+        elif self.level.hangs:
+            found.append(self.level.hangs)
         if self.account is not None and self.account.account.questions:
             found.append("a question is open")
         return tuple(found)
@@ -175,11 +177,13 @@ class BedLine:
 
     @property
     def level_words(self) -> tuple[str, str]:
-        """When the level was checked, and whether that still holds."""
+        """When the level was checked, how it hung, and whether that still holds."""
         last = self.level.last
         if last is None:
             return "not checked", "no level check is on record"
         at = f"checked {hm(last.happened.local, self.now)}"
+        if self.level.hangs:
+            return f"{at}: {self.level.hangs}", f"by {last.initials}; check the level again"
         if not self.level.stale:
             return at, f"by {last.initials}; still valid"
         why = self.level.sentence.partition("; ")[2].removesuffix(" Check the level again.")

@@ -146,3 +146,8 @@ def by_hand(store, *statements, guards=False):
             c.execute(sql)
     c.commit()
     c.close()
+
+
+#: A photo that found the system to hang 4.6 cm too low, beyond doubt.
+LOW = {"kind": "level", "status": "read", "offset_cm": -4.6, "interval_cm": [-5.4, -3.8],
+       "decision": "raise", "action": "raise 4.6 cm", "flags": []}

@@ -27,7 +27,8 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     account = bed.account
     lines = [f"Bed {bed.bed}", CAUTION, ""]
     if not account.intervals:
-        return [*lines, "There are not yet two confirmed readings to compute an output from."]
+        return [*lines, "There are not yet two confirmed readings to compute an output from.",
+                *_check_lines(bed, now)]
     lines += [result_line(account, now), ""]
     lines.append("Interval                       mL (95 %)               mL/h   cumulative mL")
     for interval, (_, total, _) in zip(account.intervals, cumulative(account), strict=True):
@@ -39,14 +40,18 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     lines += [f"Shift {span(w.start, w.end)}: {window(w)}."
               for w in shift_totals(account, plan, now) if w.covered_hours > 0][-3:]
     found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom)
-    lines.append(level_state(bed.standings, now,
-                             due_minutes=bed.limits.level_due_minutes).sentence)
+    lines += _check_lines(bed, now)
     if account.questions:
         lines += ["", "To be answered (not counted until then, unless said):",
                   *(f"- {q.sentence}" for q in account.questions)]
     if found:
         lines += ["", "Your own limits:", *(f"- {f.sentence}" for f in found)]
     return lines
+
+
+def _check_lines(bed: BedAccount, now: datetime) -> list[str]:
+    """How the last checks stand: with an output or without one, a drain may hang off level."""
+    return [level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes).sentence]
 
 
 def span(start: datetime, end: datetime) -> str:

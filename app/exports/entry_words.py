@@ -97,8 +97,20 @@ def what(e: Entry) -> str:
     words = WORDS[e.subject]
     if e.confirmed_value is None:
         return f"{words}, usual method"
-    sign = "+" if e.subject == "level-check" and e.confirmed_value > 0 else ""
-    return f"{words} {sign}{e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}"
+    if e.subject == "level-check":
+        return f"{words} {level_text(e)}"
+    return f"{words} {e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}"
+
+
+def level_text(e: Entry) -> str:
+    """How a level check found the system to hang; the side in words, for a bare sign is
+    easily read the wrong way round."""
+    if e.confirmed_value is None:
+        return "by the usual method"
+    size = f"{abs(e.confirmed_value):f} cm"
+    if not e.confirmed_value:
+        return f"{size}, level"
+    return f"{size} too {'high' if e.confirmed_value > 0 else 'low'}"
 
 
 def order_text(e: Entry) -> str:

@@ -143,7 +143,8 @@ def _head(bed: BedAccount, verification: Verification, now: datetime, printed_by
 
 def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes)
-    story = [_p(line) for line in [*_state_lines(bed, now), _level_line(level)]]
+    story = [_p(line) for line in _state_lines(bed, now)]
+    story.append(_p(_level_line(level), "warn" if level.hangs else "body"))
     story.append(_p("Order on record: " + (order_text(bed.order) if bed.order else "none.")))
     story += _limit_lines(bed, now, plan)
     for q in bed.account.questions:
@@ -182,6 +183,8 @@ def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
 
 def _level_line(level: LevelState) -> str:
     last = level.last
+    if last is not None and level.hangs:
+        return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.initials}."
     if last is None or last.confirmed_value is None:
         how = "" if last is None else f" By the usual method, {last.initials}."
     else:

@@ -25,11 +25,16 @@ _SCALE_TERMS = ("scale tolerance", "print of the marks")
 
 @dataclass(frozen=True)
 class LevelState:
-    """How old the last level check is, and whether something moved since."""
+    """How old the last level check is, whether something moved since, and how it hung."""
 
     last: Entry | None
     stale: bool
     sentence: str
+
+    @property
+    def hangs(self) -> str:
+        """That it hangs too high or too low, by a check that is not stale: no level that holds."""
+        return "" if self.last is None or self.stale else hangs_words(self.last)
 
 
 @dataclass(frozen=True)
@@ -163,8 +168,8 @@ def reading_uncertainty(entry: Content) -> float:
 
 def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: Decimal | None = None
                 ) -> LevelState:
-    """Whether the last level check still holds: not after a change of position, and not
-    longer than the ward's own due time."""
+    """Whether the last level check still holds: not after a change of position, not longer
+    than the ward's own due time, and not where it found the system to hang off."""
     known = [s.entry for s in standings if not s.withdrawn and s.entry.happened.utc <= now]
     ends = [k for k, e in enumerate(known) if e.event == "drainage-ended"]
     known = known[ends[-1]:] if ends else known
@@ -182,7 +187,18 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     if due_minutes is not None and age > timedelta(minutes=float(due_minutes)):
         return LevelState(last, True, f"The last level check is of {at}; your limit is "
                           f"{due_minutes} min. Check the level again.")
-    return LevelState(last, False, f"The last level check is of {at}.")
+    hangs = hangs_words(last)
+    return LevelState(last, False, f"The last level check is of {at}" + (
+        f"; it {hangs}. Hang it anew, then check the level again." if hangs else "."))
+
+
+def hangs_words(level: Entry) -> str:
+    """How a level check on record found it to hang, where that was too high or too low."""
+    action = str(level.payload.get("seen", {}).get("action") or "")
+    if not level.confirmed_value or not action.startswith(("raise", "lower")):
+        return ""
+    side = "too high" if level.confirmed_value > 0 else "too low"
+    return f"hangs {abs(level.confirmed_value):f} cm {side}"
 
 
 def has_ended(bed: BedAccount) -> bool:

@@ -24,6 +24,8 @@ def level_note(bed: str) -> None:
         blocks.notice("The record cannot be read", [problem], stop=True)
     elif found.last is not None and found.stale:
         blocks.notice("The level check is stale", [found.sentence], stop=True)
+    elif found.hangs:
+        blocks.notice("The drain does not hang level", [found.sentence], stop=True)
     elif found.last is not None:
         blocks.say(found.sentence)
 

@@ -6,7 +6,7 @@ import sqlite3
 from datetime import datetime, timedelta
 
 import pytest
-from records_help import BED, BY, reading
+from records_help import BED, BY, LOW, reading
 from shift_page import ago, put
 
 from app.demo_bed import DEMO_BED, DemoStore, WardStore, open_demo
@@ -95,6 +95,19 @@ def test_a_stale_level_says_why(store, lines):
     (line,) = lines()
     assert line.reasons == ("level check stale",)
     assert line.level_words[1].startswith("the position changed at ")
+
+
+def test_a_level_that_was_found_off_is_no_level_that_holds(store, lines):
+    ordered(store, "QUAY-3")
+    reads(store, "QUAY-3", ("4", 30))
+    put(store, LevelDraft.of(LOW), 20, confirmed_value="-4.6")
+    (line,) = lines()
+    assert line.reasons == ("hangs 4.6 cm too low",)
+    assert line.level_words[0].endswith(": hangs 4.6 cm too low")
+    assert line.level_words[1] == "by M.K.; check the level again"
+    level(store, "QUAY-3", 10)
+    (line,) = lines()
+    assert line.reasons == () and "still valid" in line.level_words[1], "hung anew since"
 
 
 def test_a_round_under_way_says_whose_and_where(store, lines, tmp_path):

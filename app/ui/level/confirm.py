@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import streamlit as st
 
+from app.exports.entry_words import level_text
 from app.records import ClockDoubtError, Entry, LevelDraft, Moment, confirm
 from app.records.errors import ConfirmError
+from app.records.shift import hangs_words
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
 from app.ui.level.state import LevelState
@@ -59,9 +61,9 @@ def _record(state: LevelState, offset: str | None, who: Signature) -> None:
     if entry is None:
         state.missing = (problem,)
         return
-    what = "by the usual method" if offset is None else f"{entry.confirmed_value} cm"
-    state.finish(f"Level check of bed {entry.bed}: {what}, confirmed by {entry.initials} at"
-                 f" {entry.recorded.local:%H:%M}.")
+    hangs = " Hang it anew, then check it again." if hangs_words(entry) else ""
+    state.finish(f"Level check of bed {entry.bed}: {level_text(entry)}, confirmed by "
+                 f"{entry.initials} at {entry.recorded.local:%H:%M}.{hangs}")
 
 
 def _write(state: LevelState, offset: str | None, who: Signature) -> Entry:

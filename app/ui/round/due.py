@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 
 from app.records import Entry, Moment
+from app.records.shift import hangs_words
 from app.rounds import CHECK_MINUTES
 from app.setting_compare import compare_setting
 from app.ui.round.view import View
@@ -49,15 +50,6 @@ def setting_due(view: View) -> Due:
                              f"{_when(last, view)}.")
         return _by_age("Setting as ordered, checked", last, view)
     return _by_age("Setting checked", last, view)
-
-
-def hangs_words(level: Entry) -> str:
-    """How a level check on record found it to hang, where that was too high or too low."""
-    action = str(level.payload.get("seen", {}).get("action") or "")
-    if level.confirmed_value is None or not action.startswith(("raise", "lower")):
-        return ""
-    side = "too high" if level.confirmed_value > 0 else "too low"
-    return f"hangs {abs(level.confirmed_value):f} cm {side}"
 
 
 def _by_age(what: str, last: Entry, view: View) -> Due:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import streamlit as st
 
 from app.exports.account_text import window
-from app.exports.entry_words import clamp_text, order_text, told_text
+from app.exports.entry_words import clamp_text, level_text, order_text, told_text
 from app.records import Moment
 from app.records.codes import bed_words
 from app.records.shift import clamped, last_look, told
@@ -43,6 +43,8 @@ def _needs_attention(look: Look) -> None:
     if look.level.stale:
         blocks.notice("The level check is stale" if look.level.last else "No level check",
                       [look.level.sentence], stop=True)
+    elif look.level.hangs:
+        blocks.notice("The drain does not hang level", [look.level.sentence], stop=True)
     _clamped(look)
     answered = {f: e for f in look.found if f.verdict == "over"
                 and (e := told(f, look.bed.standings)) is not None}
@@ -101,7 +103,7 @@ def _cards(look: Look) -> list[str]:
     level = look.level.last
     if level is not None and not look.level.stale:
         cards.append(blocks.card("Level check", f"{level.happened.local:%H:%M}", "", [
-            f"{age(level.happened, now)}, by {level.initials}"]))
+            level_text(level), f"{age(level.happened, now)}, by {level.initials}"]))
     return cards
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from app.exports.entry_words import level_text
 from app.records import Moment
 from app.ui import ledger
 from app.ui.recent import age
-from vision.hydrostatics.units import WORDS, number_text
+from vision.hydrostatics.units import WORDS
 
 
 @dataclass(frozen=True)
@@ -73,4 +74,4 @@ def _level(entry, moves, now: Moment) -> LastLevel:  # type: ignore[no-untyped-d
             and seen.low <= entry.confirmed_value <= seen.high:
         interval = float(seen.low), float(seen.high)
     return LastLevel(offset, interval, stale,
-                     f"Last level check: offset {number_text(offset)} cm, {when}.{old}")
+                     f"Last level check: {level_text(entry)}, {when}.{old}")

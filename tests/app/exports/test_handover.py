@@ -9,8 +9,9 @@ from datetime import time, timedelta, timezone
 import pytest
 from exports_help import SECOND, evening
 from pypdf import PdfReader
-from records_help import BED, BY, at, clock, happening, reading
+from records_help import BED, BY, LOW, at, clock, happening, reading
 
+from app.exports.account_text import account_lines
 from app.exports.handover import CAUTIONS, handover_pdf
 from app.exports.sheet_text import MORE
 from app.exports.table import read_csv, write_csv
@@ -52,6 +53,24 @@ def test_the_sheet_of_an_evening(store):
                   *CAUTIONS):
         assert words in text, words
     assert "QUAY-4 " not in text.replace("belongs to QUAY-4 ", ""), "no other bed's entries"
+
+
+def first_page(store, minute: float) -> str:
+    pdf = PdfReader(io.BytesIO(handover_pdf(
+        bed_account(store, BED), store.verify(), now=at(minute).local, plan=PLAN)))
+    return " ".join(pdf.pages[0].extract_text().split())
+
+
+@pytest.mark.slow
+def test_a_level_that_was_found_off_is_handed_over_as_such(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(confirm(LevelDraft.of(LOW), by=BY, bed=BED, confirmed_value="-4.6", clock=clock(1)))
+    said = ("The last level check is of 08:01; it hangs 4.6 cm too low. Hang it anew, then check "
+            "the level again.")
+    assert f"Level: NOT LEVEL. {said} Confirmed by M.K." in first_page(store, 10)
+    text, _ = sheet(store, BED)
+    assert "level check 4.6 cm too low" in text and "-4.6" not in text
+    assert said in account_lines(bed_account(store, BED), at(10).local, PLAN), "in a terminal, too"
 
 
 @pytest.mark.slow

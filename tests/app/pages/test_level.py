@@ -129,6 +129,8 @@ def test_the_ward_s_tolerance_decides_about_the_words_and_outlives_the_photo(sto
     press(at, "Confirm the level check")
     (entry,) = [s.entry for s in store().current("QUAY-3", kind="level-check")]
     assert entry.payload["seen"]["action"] == "raise 3.4 cm"
+    assert "Level check of bed QUAY-3: 3.4 cm too low, confirmed by AB" in words(at)
+    assert "Hang it anew, then check it again." in words(at)
 
 
 def test_a_tolerance_that_is_no_number_is_answered_in_words(store, monkeypatch):

@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import pytest
 from pypdf import PdfReader
-from records_help import BED
+from records_help import BED, LOW
 from shift_page import Page, ago, put, read
 
 from app.records import BedCode, EventDraft, LevelDraft, OrderDraft, SettingDraft, Store
@@ -77,6 +77,16 @@ def test_what_is_overdue_over_the_limit_and_on_the_way_is_said_in_words(morning)
     assert f"{ago(40).local:%H:%M}" in text or f"{ago(41).local:%H:%M}" in text
     assert "1 h 10 min ago" in text
     assert "The level check is stale" not in text
+
+
+def test_a_level_that_was_found_off_is_said_with_its_side(morning):
+    assert "does not hang level" not in Page().text()
+    put(morning, LevelDraft.of(LOW), 5, confirmed_value="-4.6")
+    text = Page().text()
+    assert "The drain does not hang level" in text
+    assert "; it hangs 4.6 cm too low. Hang it anew, then check the level again." in text
+    assert 'cs-note">4.6 cm too low</p>' in text, "on the card, too"
+    assert "level check 4.6 cm too low" in text and "-4.6 cm" not in text.split("Level checks")[0]
 
 
 def test_a_move_makes_the_level_check_stale(morning):

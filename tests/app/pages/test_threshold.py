@@ -121,6 +121,7 @@ def test_the_last_level_check_can_be_taken_with_its_interval(store):
             "flags": []}
     on_record(store, LevelDraft.of(seen), "-3.4")
     page = Page().panel().type("th-bed", "QUAY-3")
+    assert "Last level check: 3.4 cm too low, just now." in page.text()
     text = page.press("th-take").text()
     # By hand: 10 - 3.4 = 6.6; the interval's halves are 0.7 and 1.1 cm.
     assert "6.6" in text and "95 % interval 5.9 cmH2O (4.3 mmHg) to 7.7 cmH2O" in text

@@ -167,6 +167,20 @@ def test_the_age_of_the_level(store):
     assert "2026-03-02 09:30" in other_day.sentence, "yesterday's check says its date"
 
 
+@pytest.mark.parametrize(("value", "action", "hangs"), [
+    ("-4.6", "raise 4.6 cm", "hangs 4.6 cm too low"),
+    ("2.0", "lower 2.0 cm", "hangs 2.0 cm too high"), ("0.3", "level", "")])
+def test_a_level_that_was_found_off_says_so(store, value, action, hangs):
+    seen = {"status": "read", "offset_cm": float(value), "interval_cm": None, "action": action}
+    store.add(confirm(LevelDraft.of(seen), by=BY, bed=BED, confirmed_value=value, clock=clock(0)))
+    found = level_state(store.current(BED), at(5).utc)
+    assert found.hangs == hangs and not found.stale
+    assert (f"; it {hangs}. Hang it anew" in found.sentence) == bool(hangs)
+    store.add(happening("position-changed", 10))
+    moved = level_state(store.current(BED), at(15).utc)
+    assert moved.stale and not moved.hangs, "how it hangs now nobody knows"
+
+
 @pytest.mark.slow
 def test_an_unread_photo_gives_the_eyes_uncertainty(store):
     made = confirm(draft(), by=BY, bed=BED, confirmed_value="23.4", attestations=YES,

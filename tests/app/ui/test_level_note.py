@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from records_help import LOW
 from streamlit.testing.v1 import AppTest
 
 from app.records import (
@@ -26,8 +27,8 @@ def on_record(tmp_path, monkeypatch):
     monkeypatch.setenv("COUNTERSIGHT_DATA", str(tmp_path / "ward"))
     store = Store.open(str(tmp_path / "ward"))
 
-    def add(draft, minutes_ago: float, bed: str = "QUAY-3"):
-        store.add(confirm(draft, by=Initials("R.T."), bed=BedCode(bed), confirmed_value=None,
+    def add(draft, minutes_ago: float, bed: str = "QUAY-3", value=None):
+        store.add(confirm(draft, by=Initials("R.T."), bed=BedCode(bed), confirmed_value=value,
                           happened_at=Moment.of(datetime.now(UTC).astimezone()
                                                 - timedelta(minutes=minutes_ago))))
     return add
@@ -71,3 +72,9 @@ def test_the_order_s_own_time_makes_it_stale(on_record):
                          limits={"level_due_minutes": "30"}), 90)
     on_record(LevelDraft.usual_method(), 40)
     assert "your limit is 30 min" in note()
+
+
+def test_a_level_that_was_found_off_does_not_hold(on_record):
+    on_record(LevelDraft.of(LOW), 20, value="-4.6")
+    text = note()
+    assert "The drain does not hang level" in text and "hangs 4.6 cm too low" in text
