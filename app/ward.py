@@ -27,6 +27,7 @@ from app.records.shift import (
     told,
 )
 from app.rounds import STEPS, Round, RoundBook, due_words, minutes, next_due
+from app.setting_state import setting_state
 from vision.errors import CountersightError
 from vision.output import (
     Finding,
@@ -52,7 +53,8 @@ OUTPUT_LIMITS = ("ml_per_hour", "ml_per_six_hours", "ml_per_shift", "nothing_dra
 @dataclass(frozen=True)
 class BedLine:
     """One bed.  ``problem`` says why nothing else is known of it; ``over`` are the limits on
-    output that are passed, ``full`` when the chamber is full (expected, earliest)."""
+    output that are passed, ``full`` when the chamber is full (expected, earliest), ``setting``
+    why the panel's setting is in doubt."""
 
     bed: str
     now: datetime
@@ -62,6 +64,7 @@ class BedLine:
     hour: Interval | None = None
     shift: WindowTotal | None = None
     level: LevelState = field(default=LevelState(None, True, ""))
+    setting: str = ""
     content: tuple[datetime, Decimal] | None = None
     capacity_ml: Decimal | None = None
     full: tuple[datetime, datetime] | None = None
@@ -123,6 +126,8 @@ class BedLine:
             found.append("level check stale" if self.level.last else "no level check")
         elif self.level.hangs:
             found.append(self.level.hangs)
+        if self.setting:
+            found.append(self.setting)
         if self.account is not None and self.account.account.questions:
             found.append("a question is open")
         return tuple(found)
@@ -273,6 +278,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
             last.entry.happened, account.limits.reading_due_minutes)[0],
         hour=account.account.result, shift=totals[-1] if totals else None,
         level=level_state(account.standings, now, due_minutes=account.limits.level_due_minutes),
+        setting=setting_state(account, now).reason,
         content=content_now(account.account), capacity_ml=whole,
         full=None if full_ml is None else full_at(account.account, full_ml),
         open=is_open(account.account.events, now), clamp=clamped(account.standings),

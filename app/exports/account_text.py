@@ -6,6 +6,7 @@ from datetime import datetime
 from typing import Any
 
 from app.records.shift import BedAccount, level_state
+from app.setting_state import SettingState, setting_state
 from vision.output import (
     Account,
     Interval,
@@ -51,7 +52,16 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
 
 def _check_lines(bed: BedAccount, now: datetime) -> list[str]:
     """How the last checks stand: with an output or without one, a drain may hang off level."""
-    return [level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes).sentence]
+    setting = setting_state(bed, now)
+    return [level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes).sentence,
+            *([setting_line(setting)] if setting.ordered else [])]
+
+
+def setting_line(setting: SettingState) -> str:
+    """The setting in one line, with both numbers where it is not as ordered."""
+    said = setting.sentence if setting.sentence.startswith("Setting: ") else \
+        f"Setting: {setting.sentence[0].lower()}{setting.sentence[1:]}"
+    return f"{said} {setting.compared}".strip()
 
 
 def span(start: datetime, end: datetime) -> str:

@@ -8,7 +8,15 @@ from datetime import datetime, timedelta
 from decimal import Decimal
 from typing import Any
 
-from app.exports.account_text import amount, doubts, rate, result_line, span, window
+from app.exports.account_text import (
+    amount,
+    doubts,
+    rate,
+    result_line,
+    setting_line,
+    span,
+    window,
+)
 from app.exports.drawing_pdf import pdf_drawing
 from app.exports.entry_words import (
     clamp_text,
@@ -31,6 +39,7 @@ from app.records.moment import Moment
 from app.records.shift import BedAccount, LevelState, clamped, last_look, level_state, told
 from app.records.standing import Standing
 from app.rounds import next_due
+from app.setting_state import setting_state
 from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
 from vision.output import (
     ShiftPlan,
@@ -145,6 +154,8 @@ def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes)
     story = [_p(line) for line in _state_lines(bed, now)]
     story.append(_p(_level_line(level), "warn" if level.hangs else "body"))
+    setting = setting_state(bed, now)
+    story.append(_p(setting_line(setting), "warn" if setting.doubt == "off" else "body"))
     story.append(_p("Order on record: " + (order_text(bed.order) if bed.order else "none.")))
     story += _limit_lines(bed, now, plan)
     for q in bed.account.questions:
@@ -184,7 +195,7 @@ def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
 def _level_line(level: LevelState) -> str:
     last = level.last
     if last is not None and level.hangs:
-        return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.initials}."
+        return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.initials.rstrip('.')}."
     if last is None or last.confirmed_value is None:
         how = "" if last is None else f" By the usual method, {last.initials}."
     else:

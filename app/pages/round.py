@@ -28,7 +28,7 @@ _DRAWN = ("photo", "done")
 #: Fields that are given their beginning by what the state holds.
 _BEGIN_ALONE = ("value-", "tolerance-")
 #: What boxes to tick are named after; whatever else is true or false is a button.
-_TICKS = ("-minus", "-not")
+_TICKS = ("-minus", "-not", "-unit-right")
 
 
 def page() -> None:

@@ -10,6 +10,7 @@ from app.ui.threshold.confirm import setting_check
 from app.ui.threshold.panel_photo import PanelPhoto, panel_photo
 from app.ui.threshold.state import Inputs, ThresholdState
 from app.ui.threshold.what_if import what_if
+from app.ui.unit_box import unit_box
 
 TITLE = "Threshold"
 ORDER = 30
@@ -30,7 +31,9 @@ def page() -> None:
         with st.expander("Compare the setting with a photo of the panel"):
             panel_photo(panel, inputs)
     with right:
-        outcome.order_in_both_units(inputs, known)
+        outcome.order_in_both_units(inputs)
+        question = unit_box(f"th-{state.generation}", outcome.unit_questions(inputs, known),
+                            tick=inputs.setting_complete)
         result, problem = guard.in_words(lambda: outcome.computed(inputs))
         if problem:
             blocks.notice("These numbers cannot be used", [problem], stop=True)
@@ -40,7 +43,7 @@ def page() -> None:
                 what_if(inputs, result)
         else:
             blocks.status_line(_next(inputs))
-        setting_check(state, inputs, panel)
+        setting_check(state, inputs, panel, question)
     outcome.cautions()
     blocks.caution_box()
 

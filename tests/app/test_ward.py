@@ -10,7 +10,15 @@ from records_help import BED, BY, LOW, reading
 from shift_page import ago, put
 
 from app.demo_bed import DEMO_BED, DemoStore, WardStore, open_demo
-from app.records import BedCode, ConfirmError, EventDraft, LevelDraft, OrderDraft, Store
+from app.records import (
+    BedCode,
+    ConfirmError,
+    EventDraft,
+    LevelDraft,
+    OrderDraft,
+    SettingDraft,
+    Store,
+)
 from app.rounds import Round, RoundBook
 from app.ward import ward_lines
 from vision.output import ShiftPlan, parse_starts
@@ -108,6 +116,26 @@ def test_a_level_that_was_found_off_is_no_level_that_holds(store, lines):
     level(store, "QUAY-3", 10)
     (line,) = lines()
     assert line.reasons == () and "still valid" in line.level_words[1], "hung anew since"
+
+
+def test_a_setting_that_is_not_as_ordered_presses(store, lines):
+    put(store, OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"), 90)
+    reads(store, "QUAY-3", ("4", 30))
+    level(store, "QUAY-3", 25)
+    assert lines()[0].reasons == ("no setting check",)
+    put(store, SettingDraft("cm[H2O]"), 20, confirmed_value="10")
+    assert lines()[0].reasons == ("setting not as ordered",)
+    put(store, SettingDraft("cm[H2O]"), 15, confirmed_value="13.6")
+    assert lines()[0].reasons == ()
+    put(store, OrderDraft(landmark="ear canal", threshold="12", unit="mm[Hg]"), 5)
+    assert lines()[0].reasons == ("setting check stale",)
+
+
+def test_an_order_without_a_threshold_asks_for_no_setting(store, lines):
+    ordered(store, "QUAY-3")
+    reads(store, "QUAY-3", ("4", 30))
+    level(store, "QUAY-3", 25)
+    assert lines()[0].reasons == ()
 
 
 def test_a_round_under_way_says_whose_and_where(store, lines, tmp_path):

@@ -8,7 +8,7 @@ from datetime import timedelta
 from app.records import Entry, Moment
 from app.records.shift import hangs_words
 from app.rounds import CHECK_MINUTES
-from app.setting_compare import compare_setting
+from app.setting_state import setting_state
 from app.ui.round.view import View
 from vision.output.model import hm, hm_ahead
 
@@ -34,22 +34,11 @@ def level_due(view: View) -> Due:
 
 def setting_due(view: View) -> Due:
     """The setting: never checked, not since the order or the position changed, not as ordered."""
-    last, order = view.last_setting, view.order
-    if last is None or last.confirmed_value is None or last.unit is None:
-        return Due(True, "No setting check is on record.")
-    if order is not None and order.happened.utc > last.happened.utc:
-        return Due(True, f"Setting: the order is newer than the last check, {_when(last, view)}.")
-    if any(s.entry.event == "position-changed" and not s.withdrawn
-           and s.entry.happened.utc >= last.happened.utc for s in view.account.standings):
-        return Due(True, "Setting: the position changed after the last check, "
-                         f"{_when(last, view)}.")
-    if order is not None and order.confirmed_value is not None and order.unit is not None:
-        if not compare_setting(float(last.confirmed_value), last.unit,
-                               float(order.confirmed_value), order.unit).same:
-            return Due(True, "Setting: not as ordered at the last check, "
-                             f"{_when(last, view)}.")
-        return _by_age("Setting as ordered, checked", last, view)
-    return _by_age("Setting checked", last, view)
+    state = setting_state(view.account, view.now.local)
+    if state.doubt or state.last is None:
+        return Due(True, state.sentence)
+    return _by_age("Setting as ordered, checked" if state.ordered else "Setting checked",
+                   state.last, view)
 
 
 def _by_age(what: str, last: Entry, view: View) -> Due:

@@ -16,6 +16,7 @@ from app.ui.round.fields import HIGHEST, LOWEST, UNITS, pressure_fields, signed_
 from app.ui.round.rows import left_out, row, why_field
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
+from app.ui.unit_box import unit_box, unit_question_box
 
 
 def setting_row(state: RoundState, view: View) -> None:
@@ -38,10 +39,18 @@ def _compared(state: RoundState, view: View, value: float, unit: str) -> None:
     if not state.setting_first:
         state.setting_first = _said(state)
     blocks.status_line(found.sentence)
+    unit_box(_key(state), _asked(view, value, unit))
+
+
+def _asked(view: View, value: float, unit: str) -> tuple[str, ...]:
+    """The question about the unit of what was typed, where one is open."""
+    order = view.order
+    if order is None or order.confirmed_value is None or order.unit is None \
+            or compare_setting(value, unit, float(order.confirmed_value), order.unit).same:
+        return ()
     question = unit_question(value, unit, other_value=order.confirmed_value,
                              other_unit=order.unit, other_name="order")
-    if question is not None and not found.same:
-        blocks.notice("Is the unit right?", [question.sentence], stop=True)
+    return () if question is None else (question.sentence,)
 
 
 def setting_proposed(state: RoundState, view: View) -> list[Proposed]:
@@ -58,6 +67,9 @@ def setting_proposed(state: RoundState, view: View) -> list[Proposed]:
                                             "read now.")
     if unit is None:
         raise ConfirmError("Choose the unit that is printed on the panel.")
+    missing = unit_question_box(key, _asked(view, typed.value, unit)).missing
+    if missing:
+        raise ConfirmError(missing)
     first = state.setting_first
     changed = first and first != _said(state)
     return [Proposed(SettingDraft(unit=unit), {

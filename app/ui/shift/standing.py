@@ -9,6 +9,7 @@ from app.exports.entry_words import clamp_text, level_text, order_text, told_tex
 from app.records import Moment
 from app.records.codes import bed_words
 from app.records.shift import clamped, last_look, told
+from app.setting_state import setting_state
 from app.ui import blocks
 from app.ui.chamber_view import show_chamber
 from app.ui.output_card import result_card
@@ -45,6 +46,7 @@ def _needs_attention(look: Look) -> None:
                       [look.level.sentence], stop=True)
     elif look.level.hangs:
         blocks.notice("The drain does not hang level", [look.level.sentence], stop=True)
+    _setting(look)
     _clamped(look)
     answered = {f: e for f in look.found if f.verdict == "over"
                 and (e := told(f, look.bed.standings)) is not None}
@@ -62,6 +64,14 @@ def _needs_attention(look: Look) -> None:
     rest = [f for f in look.found if f.verdict != "over"]
     if rest:
         blocks.notice("Close to your own limit, or on the way to it", [f.sentence for f in rest])
+
+
+def _setting(look: Look) -> None:
+    """The panel against the order, as the last check on record found it."""
+    state = setting_state(look.bed, look.now)
+    if state.reason:
+        blocks.notice(state.reason.capitalize(), list(filter(None, (
+            state.sentence, state.compared))), stop=state.doubt == "off")
 
 
 @st.fragment(run_every=_CLOCK_S)

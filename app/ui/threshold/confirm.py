@@ -10,10 +10,12 @@ from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
 from app.ui.threshold.panel_photo import PanelPhoto
 from app.ui.threshold.state import Inputs, ThresholdState
+from app.ui.unit_box import UnitBox
 from vision.hydrostatics.units import WORDS
 
 
-def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> None:
+def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto,
+                  question: UnitBox) -> None:
     """Draw the step; the record is written in the button's own callback."""
     blocks.step("Confirm the setting check")
     if not inputs.setting_complete or inputs.setting_unit is None:
@@ -29,16 +31,18 @@ def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto) -> N
 
     def pressed(who: Signature) -> None:
         if state.generation == turn:  # a second tap meets another turn and does nothing
-            _record(state, inputs, panel, who)
+            _record(state, inputs, panel, who, question)
 
     # The key names what is confirmed: another number is another form.
     confirm_block(f"set-{turn}-{inputs.setting_text}-{inputs.setting_unit}", pressed,
                   problems=state.missing, fixed_bed=inputs.bed)
 
 
-def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signature) -> None:
-    if who.problems:
-        state.missing = who.problems
+def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signature,
+            question: UnitBox) -> None:
+    missing = (*who.problems, *filter(None, [question.missing]))
+    if missing:
+        state.missing = missing
         return
     entry, problem = guard.in_words(lambda: _write(state, inputs, panel, who))
     if entry is None:

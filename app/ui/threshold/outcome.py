@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import streamlit as st
 
-from app.orders import unit_question
+from app.orders import UnitQuestion, unit_question
+from app.setting_compare import compare_setting
 from app.ui import blocks
 from app.ui.drawing import show_drawing
 from app.ui.text import visible
@@ -25,8 +26,8 @@ from vision.hydrostatics import (
 from vision.hydrostatics.units import number_text
 
 
-def order_in_both_units(inputs: Inputs, known: OnRecord) -> None:
-    """The ordered value in both units, and the question whether the unit is right."""
+def order_in_both_units(inputs: Inputs) -> None:
+    """The ordered value in both units."""
     if inputs.ordered is None or inputs.ordered_unit is None:
         if inputs.ordered is not None:
             blocks.notice("Which unit does the order name?",
@@ -36,17 +37,32 @@ def order_in_both_units(inputs: Inputs, known: OnRecord) -> None:
     if inputs.setting is not None and inputs.setting_unit is not None:
         cards.append(_pressure_card("The panel says", inputs.setting, inputs.setting_unit))
     blocks.cards(*cards)
-    questions = [unit_question(
-        inputs.ordered, inputs.ordered_unit,
-        other_value=known.order.threshold if known.order else None,
-        other_unit=known.order.unit if known.order else None, other_name="order on record")]
-    if inputs.setting is not None and inputs.setting_unit is not None:
-        questions.append(unit_question(
-            inputs.setting, inputs.setting_unit, other_value=inputs.ordered,
-            other_unit=inputs.ordered_unit, other_name="order"))
-    asked = list(dict.fromkeys(q.sentence for q in questions if q is not None))
-    if asked:
-        blocks.notice("Is the unit right?", asked, stop=True)
+
+
+def unit_questions(inputs: Inputs, known: OnRecord) -> tuple[str, ...]:
+    """What is to be asked about numbers and units: the order typed against the one on record,
+    and the panel against both.  Where panel and order agree, nothing is asked of the panel."""
+    recorded = known.order
+    found: list[UnitQuestion | None] = []
+    if inputs.ordered is not None and inputs.ordered_unit is not None:
+        found.append(unit_question(
+            inputs.ordered, inputs.ordered_unit,
+            other_value=recorded.threshold if recorded else None,
+            other_unit=recorded.unit if recorded else None, other_name="order on record"))
+        found.append(_panel_question(inputs, inputs.ordered, inputs.ordered_unit, "order"))
+    if recorded is not None and (recorded.threshold, recorded.unit) != (
+            inputs.ordered, inputs.ordered_unit):
+        found.append(_panel_question(inputs, recorded.threshold, recorded.unit,
+                                     "order on record"))
+    return tuple(dict.fromkeys(q.sentence for q in found if q is not None))
+
+
+def _panel_question(inputs: Inputs, ordered: float, unit: str, name: str) -> UnitQuestion | None:
+    if inputs.setting is None or inputs.setting_unit is None \
+            or compare_setting(inputs.setting, inputs.setting_unit, ordered, unit).same:
+        return None
+    return unit_question(inputs.setting, inputs.setting_unit, other_value=ordered,
+                         other_unit=unit, other_name=name)
 
 
 def _pressure_card(who: str, value: float, unit: str) -> str:

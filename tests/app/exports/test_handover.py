@@ -15,7 +15,7 @@ from app.exports.account_text import account_lines
 from app.exports.handover import CAUTIONS, handover_pdf
 from app.exports.sheet_text import MORE
 from app.exports.table import read_csv, write_csv
-from app.records import LevelDraft, OrderDraft, SkipDraft, Store, confirm
+from app.records import LevelDraft, OrderDraft, SettingDraft, SkipDraft, Store, confirm
 from app.records.chain import Verification
 from app.records.confirmed import seal
 from app.records.shift import bed_account
@@ -71,6 +71,24 @@ def test_a_level_that_was_found_off_is_handed_over_as_such(tmp_path):
     text, _ = sheet(store, BED)
     assert "level check 4.6 cm too low" in text and "-4.6" not in text
     assert said in account_lines(bed_account(store, BED), at(10).local, PLAN), "in a terminal, too"
+
+
+@pytest.mark.slow
+def test_the_setting_is_handed_over_with_how_it_stands_to_the_order(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(confirm(OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"), by=BY,
+                      bed=BED, clock=clock(0)))
+    assert "Setting: no setting check is on record." in first_page(store, 1)
+    store.add(confirm(SettingDraft("cm[H2O]"), by=BY, bed=BED, confirmed_value="10",
+                      clock=clock(2)))
+    said = ("Setting: not as ordered at the last check, 08:02 by M.K. The panel is set to "
+            "10 cmH2O, that is 7.4 mmHg. The order says 10 mmHg.")
+    assert said in first_page(store, 3)
+    terminal = account_lines(bed_account(store, BED), at(3).local, PLAN)
+    assert any(line.startswith(said) for line in terminal)
+    store.add(confirm(SettingDraft("cm[H2O]"), by=BY, bed=BED, confirmed_value="13.6",
+                      clock=clock(4)))
+    assert "Setting: as ordered, 13.6 cmH2O, checked 08:04 by M.K. " in first_page(store, 5)
 
 
 @pytest.mark.slow

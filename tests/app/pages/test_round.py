@@ -305,6 +305,21 @@ def test_what_the_order_says_is_not_shown_before_the_panel_was_read(data):
     assert setting.note == "First typed as 10 cmH2O, before the order was shown."
 
 
+def test_a_setting_whose_unit_is_asked_about_waits_for_the_answer(data):
+    page = Hour(data).checks()
+    page.fill("The panel is set to", "10")
+    assert "mixed-up unit" in page.text()
+    page.by_eye().say().put()
+    assert "Answer the question about the unit first" in page.text() and len(entries(data)) == 1
+    page.press("Back to level")
+    next(c for c in page.at.checkbox if "unit-right" in (c.key or "")).check()
+    page.run()
+    page.at.query_params["at"] = "both"
+    page.run().put()
+    assert [e.confirmed_value for e in entries(data, "setting-check")] == [Decimal(10)]
+    assert "Setting: not as ordered at the last check" in Hour(data).text()
+
+
 def test_a_setting_without_its_unit_is_not_recorded(data):
     page = Hour(data).choose("Level at the landmark", "Found level").choose("The drain", "Open")
     page.fill("The panel is set to", "10")

@@ -79,6 +79,14 @@ def test_what_is_overdue_over_the_limit_and_on_the_way_is_said_in_words(morning)
     assert "The level check is stale" not in text
 
 
+def test_a_setting_that_is_not_as_ordered_is_said(morning):
+    assert "etting not as ordered" not in Page().text(), "7 mmHg are 9.5 cmH2O; ordered are 10"
+    put(morning, SettingDraft("mm[Hg]"), 5, confirmed_value="10")
+    text = Page().text()
+    assert 'cs-stop"><p class="cs-head">Setting not as ordered</p>' in text
+    assert "The panel is set to 10 mmHg, that is 13.6 cmH2O. The order says 10 cmH2O." in text
+
+
 def test_a_level_that_was_found_off_is_said_with_its_side(morning):
     assert "does not hang level" not in Page().text()
     put(morning, LevelDraft.of(LOW), 5, confirmed_value="-4.6")

@@ -71,6 +71,10 @@ class Page:
         self.choose("th-way", way)
         return self if way == "level" else self.type("th-size", size)
 
+    def tick(self) -> Page:
+        next(c for c in self.at.checkbox if "unit-right" in c.key).check().run()
+        return self
+
     def sign(self, by: str = "M.K.") -> Page:
         next(t for t in self.at.text_input if t.key.startswith("by-set-")).set_value(by).run()
         return self.press("confirm-set-")
@@ -106,6 +110,30 @@ def test_a_mixed_up_unit_is_asked_about(store):
     assert "Is the unit right?" in Page().order("10", "mmHg").panel("10", "cmH2O").text()
     assert "Is the unit right?" not in Page().order("10", "mmHg").panel("13,6", "cmH2O").text()
     assert "Is the unit right?" in Page().order("136", "cmH2O").text()
+
+
+@pytest.mark.slow
+def test_nothing_is_recorded_while_the_question_about_the_unit_is_open(store):
+    on_record(store, OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"))
+    page = Page().type("th-bed", "QUAY-3").panel("10", "cmH2O")
+    assert "Is the unit right?" in page.text(), "asked of the order on record, none was typed"
+    page.order("10", "mmHg").sign()
+    assert not store().current("QUAY-3", kind="setting-check")
+    assert "Answer the question about the unit first" in page.text()
+    assert [t.value for t in page.at.text_input if t.key.startswith("by-set-")] == ["M.K."]
+    page.tick().panel("11").press("confirm-set-")
+    assert not store().current("QUAY-3", kind="setting-check"), "ticked for another number"
+    page.panel("10").tick().sign()
+    (entry,) = [s.entry for s in store().current("QUAY-3", kind="setting-check")]
+    assert (entry.confirmed_value, entry.unit) == (Decimal(10), "cm[H2O]")
+
+
+@pytest.mark.slow
+def test_where_panel_and_order_agree_nothing_is_asked(store):
+    page = Page().type("th-bed", "QUAY-3").order("10", "mmHg").panel("13,6", "cmH2O")
+    assert not [c for c in page.at.checkbox if "unit-right" in c.key]
+    page.sign()
+    assert len(list(store().entries())) == 1
 
 
 @pytest.mark.slow
