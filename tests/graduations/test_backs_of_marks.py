@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
@@ -16,6 +17,7 @@ from vision.graduations.fit import GraduationFit, fit_graduations, from_all_elev
 from vision.graduations.numeral_evidence import check_numerals
 from vision.graduations.rings_wiped import wiped
 from vision.graduations.unrolled_samples import sample
+from vision.graduations.wall import points_seen
 from vision.parameters import CLEAR_RESIDUAL
 from vision.scale_file.scale import parse_scale
 
@@ -158,3 +160,14 @@ def test_a_wiped_wall_shows_only_the_rings_that_have_a_number():
     plain = fit.height_mm[~labelled]
     assert np.median(darkest(fit.grey, plain)) < 100 < 150 < np.median(darkest(picture, plain))
     assert np.median(darkest(picture, fit.height_mm[labelled])) < 110
+
+
+@pytest.mark.slow
+def test_where_backs_may_show_all_over_the_marks_are_taken_as_they_are_seen():
+    """A row of a few marks in a photo of something else: nothing would be left to fit a pose to."""
+    fit = fitted(8.0, 1.0)
+    covered = replace(fit.samples, backs=np.ones_like(fit.used))
+    every = points_seen(fit.pose, covered, fit.used, fit.height_mm)
+    some = points_seen(fit.pose, fit.samples, fit.used, fit.height_mm)
+    assert len(every.height_mm) == min(200, fit.used.sum()) > 12
+    assert len(some.height_mm) == min(200, (fit.used & ~fit.samples.backs).sum())

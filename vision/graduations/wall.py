@@ -118,8 +118,12 @@ def measure_wall(task: Task, pose: CylinderPose, strokes: MarkPoints, rounds: in
 
 def points_seen(pose: CylinderPose, samples: MarkSamples, used: np.ndarray, z: np.ndarray,
                 strokes: MarkPoints | None = None) -> MarkPoints:
-    """The print that was found, as pixels, with the ends of ``strokes``; not too many points."""
-    i, j = np.nonzero(used if samples.backs is None else used & ~samples.backs)
+    """The print that was found, as pixels, with the ends of ``strokes``; not too many points.
+
+    Those beside which the back of another mark may show are left out, unless hardly any are left.
+    """
+    clear = used if samples.backs is None else used & ~samples.backs
+    i, j = np.nonzero(clear if clear.sum() >= FEWEST_SAMPLES else used)
     if len(i) > _MOST_POINTS:
         pick = np.linspace(0, len(i) - 1, _MOST_POINTS).astype(int)
         i, j = i[pick], j[pick]
