@@ -18,6 +18,9 @@ from app.ui.level.state import LevelState
 if TYPE_CHECKING:
     from app.ui.round.level import LevelFound
 
+#: What the keys of a round's entries begin with; the form's own key, of 32 letters, follows.
+_FORM = "round-"
+
 
 @dataclass
 class RoundState:
@@ -57,7 +60,7 @@ class RoundState:
     @property
     def form(self) -> str:
         """What the keys of this hour's entries begin with: a second press is the same entries."""
-        return f"round-{self.form_key}"
+        return f"{_FORM}{self.form_key}"
 
     @property
     def furthest(self) -> StepName:
@@ -91,3 +94,10 @@ class RoundState:
         """This hour without a photo."""
         self.chamber.drop_photo()
         self.eye = True
+
+
+def form_of(key: str) -> str:
+    """What the key of an entry shares with the others of its press; "" for one that no round
+    made.  The reading alone has the key of its photo."""
+    length = len(_FORM) + 32
+    return key[:length] if key.startswith(_FORM) and key[length:length + 1] == "-" else ""

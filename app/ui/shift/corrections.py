@@ -14,6 +14,7 @@ from app.ui.confirm import Signature, confirm_block
 from app.ui.number import decimal_field, parse_decimal
 from app.ui.shift.look import Look
 from app.ui.shift.state import ShiftState
+from app.ui.shift.together import still_standing
 from app.ui.shift.write import clock_box, put_on_record, time_field
 from app.ui.text import as_label, visible
 
@@ -108,5 +109,7 @@ def _done(state: ShiftState, entry: Entry | None) -> None:
         return
     said = (f"entry {entry.refers_to} is taken back" if entry.kind == "withdrawal" else
             f"entry {entry.refers_to} is corrected: {what(entry)}, {when(entry)}")
+    more = still_standing(entry) if entry.kind == "withdrawal" else ""
     state.finish(state.correction,
-                 f"Bed {entry.bed}: {said}, confirmed by {entry.initials} as entry {entry.number}.")
+                 f"Bed {entry.bed}: {said}, confirmed by {entry.initials} as entry "
+                 f"{entry.number}. {more}".rstrip())

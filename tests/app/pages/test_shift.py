@@ -7,6 +7,7 @@ import json
 from decimal import Decimal
 
 import pytest
+from hour_walk import Hour
 from pypdf import PdfReader
 from records_help import BED, LOW
 from shift_page import Page, ago, put, read
@@ -289,6 +290,32 @@ def test_taking_back_leaves_it_readable_and_counts_nowhere(morning):
     text = page.text()
     assert "taken back by R.T.: belongs to PIER-9" in text
     assert bed_intervals(morning) == ()
+
+
+@pytest.mark.parametrize("emptied", ["Emptied to 0", "Not emptied"])
+def test_what_was_put_on_record_with_what_is_taken_back_is_named(store, tmp_path, emptied):
+    """A wrong bed makes all of one press false, and only one entry of it is taken back here;
+    the order before it and the event after it are of other presses."""
+    Hour(tmp_path / "ward").checks().by_eye().say(emptied=emptied).put()
+    put(store, EventDraft("bag-changed"), 0)
+    left = [2, 3, 4, 6] if emptied == "Emptied to 0" else [2, 3, 4]
+    page = Page().entry(5).choose("co-way-", "Take it back")
+    text = page.type("co-why-", "wrong bed").confirm_correction().text()
+    named = ", ".join(map(str, left[:-1])) + f" and {left[-1]}"
+    assert f"Put on record with it and still standing: entries {named}." in text
+    assert f"{left[0]}: level check, usual method; 3: setting check 13.6 cmH2O; " in text
+    for number in left[:-1]:  # and from each of them the rest is found
+        page.entry(number).choose("co-way-", "Take it back")
+        text = page.type("co-why-", "wrong bed").confirm_correction().text()
+    assert f"Put on record with it and still standing: entry {left[-1]}." in text
+    page.entry(left[-1]).choose("co-way-", "Take it back")
+    assert "Put on record with it" not in page.type("co-why-", "wrong").confirm_correction().text()
+
+
+def test_an_entry_made_alone_is_taken_back_without_a_word_on_others(morning):
+    page = Page().entry(4).choose("co-way-", "Take it back").type("co-why-", "wrong bed")
+    text = page.confirm_correction().text()
+    assert "entry 4 is taken back" in text and "Put on record with it" not in text
 
 
 def test_an_order_is_not_corrected_here(morning):
