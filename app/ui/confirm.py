@@ -10,7 +10,7 @@ import streamlit as st
 
 from app.records import BedCode, Initials, RecordError
 from app.records.codes import normal_bed
-from app.ui import blocks, signed_in, theme
+from app.ui import blocks, missing, signed_in, theme
 from app.ui.bed import bed_doubt, bed_help
 from app.ui.text import as_label
 
@@ -59,7 +59,7 @@ def confirm_block(
     ``on_confirm`` runs in the button's own callback, so that the act is done
     before anything is drawn again.  ``key`` has to name the very thing that is
     confirmed.  The button is never greyed out: pressed too early it says what is
-    missing (``problems``, kept by the page), and nothing is recorded.
+    missing (``problems``, kept by the page: a list of each press's own), and nothing is recorded.
     """
     bed_key, by_key = f"bed-{key}", f"by-{key}"
     if fixed_bed:
@@ -77,8 +77,7 @@ def confirm_block(
 
     with theme.enter_presses(f"confirm-{key}"):
         st.text_input("Your initials", key=by_key, max_chars=8, autocomplete="off")
-        if problems:
-            blocks.notice("Not recorded yet", problems, stop=True)
+        missing.last_press(problems, f"confirm-{key}")
         st.button(as_label(label), key=f"confirm-{key}", type="primary", on_click=pressed,
                   width="stretch")
     return normal_bed(fixed_bed or st.session_state.get(bed_key) or "")

@@ -47,5 +47,5 @@ def test_the_page_can_be_read_and_used_by_everyone(open_page, scheme, size):
     if size == PHONE:
         assert too_small(page) == []
     live(page).get_by_role("button", name="Confirm and record").click()
-    page.get_by_text("Not recorded yet").wait_for()
+    page.get_by_text("At the last press, not recorded:").wait_for()
     assert faults(page) == []

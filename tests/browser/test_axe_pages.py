@@ -130,5 +130,5 @@ def test_every_view_of_an_hour_can_be_used_by_everyone(open_page, served, bed_on
     thumb.choose("Do these four hold", "Not all")
     thumb.choose("The chamber after this reading", "Other")
     thumb.press("Put on record")
-    expect(page.get_by_text("Not recorded yet")).to_be_visible()
+    expect(page.get_by_text("At the last press, not recorded:")).to_be_visible()
     look()

@@ -90,7 +90,7 @@ def test_the_page_can_be_read_and_used_by_everyone(open_page, served, scheme, si
     if size == PHONE:
         assert too_small(page) == []
     live(page).get_by_role("button", name="Confirm: chamber emptied").click()
-    expect(page.get_by_text("Not recorded yet")).to_be_visible()
+    expect(page.get_by_text("At the last press, not recorded:")).to_be_visible()
     page.get_by_text("Outputs in numbers").click()
     assert faults(page) == []
     assert too_wide(page) == []

@@ -8,7 +8,7 @@ import streamlit as st
 
 from app.exports.entry_words import what
 from app.records import Entry
-from app.ui import blocks, doubtful, theme
+from app.ui import blocks, doubtful, missing, theme
 from app.ui.bed import bed_help
 from app.ui.chamber import result, several, steps
 from app.ui.chamber.confirm import keep_field, second_look_field
@@ -124,8 +124,8 @@ def both_view(state: RoundState, view: View) -> None:
                         key=f"clock-{state.key}", wrap=True)
         with theme.enter_presses(f"put-{state.key}", "xsmall"):
             who = chip(state)
+            missing.last_press(state.missing, f"put-{state.key}")
             if state.missing:
-                blocks.notice("Not recorded yet", state.missing, stop=True)
                 st.button("Back to level, setting and drain", key=f"back-{state.key}",
                           on_click=go, args=(state, "photo"), width="stretch")
             st.button(as_label(f"Put on record as {who}" if who else "Put on record"),
@@ -177,8 +177,7 @@ def _no_reading(state: RoundState) -> None:
     st.text_input("Why there is no reading", key=why, max_chars=200, autocomplete="off")
     with theme.enter_presses(f"put-none-{state.key}"):
         who = chip(state)
-        if state.missing:
-            blocks.notice("Not recorded yet", state.missing, stop=True)
+        missing.last_press(state.missing, f"put-none-{state.key}")
         st.button(as_label(f"No reading: put on record as {who}" if who else
                            "No reading: put it on record"), key=f"put-none-{state.key}",
                   type="primary", width="stretch", on_click=no_reading,

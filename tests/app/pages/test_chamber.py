@@ -361,7 +361,7 @@ def test_a_record_that_cannot_be_opened_is_said_and_nothing_is_lost(reader, stor
     (tmp_path / "ward").write_text("in the way")
     page = confirmable(Page()).press("confirm")
     assert page.state.missing and page.state.reading is not None
-    assert "Not recorded yet" in page.text()
+    assert "At the last press, not recorded:" in page.text()
 
 
 # --- one photo at a time

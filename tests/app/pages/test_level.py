@@ -71,7 +71,7 @@ def test_a_measured_photo_is_no_record_until_confirmed(store, monkeypatch):
     assert "raise it 3.4 cm" in words(at) and "A card is small" in words(at)
     assert not store().current("QUAY-3", kind="level-check")
     press(at, "Confirm the level check")
-    assert "Not recorded yet" in words(at)
+    assert "At the last press, not recorded:" in words(at)
     assert not store().current("QUAY-3", kind="level-check")
     sign(at, "QUAY-3", "AB")
     press(at, "Confirm the level check")

@@ -28,6 +28,7 @@ from app.records import (
 )
 from app.rounds import RoundBook
 from app.shift_times import keep_shift_starts
+from app.ui.missing import HEAD
 from app.ui.round.drain import disagreement
 from vision.output.model import hm
 from vision.scale_file.scale import load_scale, parse_scale
@@ -58,7 +59,8 @@ def test_an_order_is_typed_and_confirmed(data):
 def test_nothing_is_recorded_without_landmark_or_unit(data):
     page = Walk("orders").fill("Bed code", BED).fill("Ordered threshold", "10")
     page.fill("Your initials", "R.T.").press("Confirm the order")
-    assert "Not recorded yet" in page.text() and entries(data) == ()
+    assert HEAD in page.text() and entries(data) == ()
+    assert HEAD not in page.fill("Landmark", "ear canal").text(), "what is done is not missing"
 
 
 def test_an_order_below_zero_is_taken(data):
@@ -110,6 +112,26 @@ def test_nothing_goes_on_record_while_anything_is_missing_and_all_of_it_is_named
                  "open or closed", "whether the chamber was emptied", "Type your initials"):
         assert said in page.text(), said
     assert [e.kind for e in entries(data)] == ["order"]
+
+
+def test_what_was_missing_at_a_press_is_not_said_once_anything_was_done_about_it(data):
+    page = Hour(data).checks().by_eye().press("Put on record")
+    assert HEAD in page.text() and "all four statements" in page.text()
+    assert HEAD in page.run().text(), "nothing was changed"
+    page.fill("Your initials", "M.K.")
+    assert HEAD not in page.text() and HEAD not in page.run().text()
+    page.press("Put on record")  # and again as long as something is missing
+    assert HEAD in page.text() and "all four statements" in page.text()
+    assert "Type your initials" not in page.text()
+    page.press("Back to level")
+    assert HEAD not in page.text(), "it is no word on an hour without a reading"
+    assert [e.kind for e in entries(data)] == ["order"]
+
+
+def test_an_hour_without_a_reading_that_misses_something_says_so_until_it_is_changed(data):
+    page = Hour(data).press("No reading")
+    assert HEAD in page.text() and "Type your initials" in page.text()
+    assert HEAD not in page.fill("Your initials", "M.K.").text()
 
 
 def test_a_second_tap_is_no_second_hour(data):

@@ -199,6 +199,13 @@ def test_nothing_is_recorded_without_initials_and_a_second_tap_adds_nothing(stor
 
 
 @pytest.mark.slow
+def test_another_number_is_not_told_what_was_missing_for_the_one_before(store):
+    page = Page().type("th-bed", "QUAY-3").panel().press("confirm-set-")
+    assert "At the last press, not recorded:" in page.text()
+    page.type("th-setting", "11")
+    assert "At the last press, not recorded:" not in page.text() and not store().current("QUAY-3")
+
+
 def test_what_if_is_never_on_record(store):
     page = Page().panel().level("level")
     page.at.slider(key="wi-then").set_value(60).run()
