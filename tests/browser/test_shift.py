@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import expect
 from pypdf import PdfReader
-from serving import PHONE, live, too_small, too_wide
+from serving import PHONE, at_rest, live, too_small, too_wide
 from test_access import faults
 
 from app.records import Store
@@ -24,6 +24,12 @@ from app.records import EventDraft, LevelDraft, OrderDraft
 pytestmark = pytest.mark.browser
 expect.set_options(timeout=30_000)
 
+#: How many lines the words of an element take.
+LINES = """row => {
+  const words = document.createRange(), nodes = document.createTreeWalker(row, 4);
+  words.selectNodeContents(nodes.nextNode());
+  return new Set([...words.getClientRects()].map(line => Math.round(line.top))).size;
+}"""
 DESK = {"width": 1280, "height": 900}
 
 
@@ -97,3 +103,18 @@ def test_the_page_can_be_read_and_used_by_everyone(open_page, served, scheme, si
     drawn = page.locator('[role="img"]')
     assert drawn.count() == 4
     assert all("2" in (drawn.nth(k).get_attribute("aria-label") or "") for k in range(4))
+
+
+def test_on_a_phone_an_entry_to_choose_is_one_line_that_begins_with_its_number(open_page, served):
+    page = open_bed(open_page, served, size=PHONE)
+    page.get_by_text("Correct an entry").click()
+    live(page).get_by_label("Which entry").scroll_into_view_if_needed()
+    at_rest(page)  # the list closes when the page is scrolled
+    live(page).get_by_label("Which entry").click()
+    rows = page.get_by_role("option")
+    expect(rows.first).to_be_visible()
+    order = rows.filter(has_text="order: threshold")
+    assert order.inner_text().startswith("1: ")
+    assert order.evaluate(LINES) == 1, "a row is of one fixed height"
+    order.click()
+    expect(page.get_by_text("Entry 1: ")).to_be_visible()

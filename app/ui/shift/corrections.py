@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
 
 import streamlit as st
 
-from app.exports.entry_words import what, when
+from app.exports.entry_words import remarks, what, when
 from app.records import CorrectionDraft, Entry, Standing, WithdrawalDraft
 from app.ui import blocks
 from app.ui.charting import part_fields, typed_parts
@@ -17,6 +18,7 @@ from app.ui.shift.state import ShiftState
 from app.ui.shift.together import still_standing
 from app.ui.shift.write import clock_box, put_on_record, time_field
 from app.ui.text import as_label, visible
+from vision.output.model import hm
 
 CORRECT, TAKE_BACK = "Correct it", "Take it back"
 
@@ -29,7 +31,7 @@ def corrections_block(state: ShiftState, look: Look) -> None:
                    "reason; a wrong bed is taken back here and entered anew for the right bed.")
         known = {s.entry.number: s for s in reversed(look.all) if not s.withdrawn}
         number = st.selectbox("Which entry", list(known), index=None, key=f"co-{form.turn}",
-                              format_func=lambda n: visible(_name(known[n].entry)),
+                              format_func=lambda n: visible(_name(known[n].entry, look.now)),
                               placeholder="Choose an entry")
         if number is None or number not in known:
             if form.missing:  # the entry was superseded by somebody else meanwhile
@@ -38,13 +40,22 @@ def corrections_block(state: ShiftState, look: Look) -> None:
         _form(state, known[number])
 
 
-def _name(e: Entry) -> str:
-    return f"{when(e)} {what(e)} (entry {e.number})"
+def _name(e: Entry, now: datetime) -> str:
+    """One line of the list, which a narrow screen cuts off at its end: what tells it from the
+    others comes first."""
+    return f"{e.number}: {what(e)}, {hm(e.happened.local, now)}"
+
+
+def _whole(s: Standing) -> str:
+    e, more = s.entry, remarks(s)
+    return (f"Entry {e.number}: {when(e)} {what(e)}, confirmed by {e.initials}"
+            f"{'; ' if more else ''}{more}.")
 
 
 def _form(state: ShiftState, chosen: Standing) -> None:
     form, entry = state.correction, chosen.entry
     key = f"{entry.number}-{form.turn}"
+    blocks.say(_whole(chosen))
     ways = (TAKE_BACK,) if entry.subject == "order" else (CORRECT, TAKE_BACK)
     if entry.subject == "order":
         blocks.say("A changed order is a new order, confirmed where orders are confirmed.")
@@ -64,7 +75,8 @@ def _form(state: ShiftState, chosen: Standing) -> None:
             _record(state, entry, way, key, who)
 
     confirm_block(f"co-{form.key}", pressed, problems=form.missing, fixed_bed=bed,
-                  label="Confirm the correction" if way == CORRECT else "Confirm: take it back")
+                  label=f"Confirm: {'correct' if way == CORRECT else 'take back'} entry "
+                        f"{entry.number}")
 
 
 def _fields(entry: Entry, key: str) -> None:

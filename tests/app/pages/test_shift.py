@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import re
 from decimal import Decimal
 
 import pytest
@@ -265,6 +266,19 @@ def test_a_correction_is_a_new_entry_with_a_reason(morning):
     assert stands.entry.initials == "R.T." and stands.original.confirmed_value == 30
     text = page.text()
     assert "corrected (was entry 5)" in text and "typed a 3 for a 2" in text
+
+
+def test_the_entry_that_is_corrected_is_said_from_the_list_to_the_button(morning):
+    page, at = Page(), f"{ago(70).local:%Y-%m-%d}"
+    (choice,) = [s for s in page.at.selectbox if (s.key or "").startswith("co-")]
+    assert choice.options[0].startswith("5: chamber reading 30 mL, ")
+    assert choice.options[3].startswith("2: level check, usual method, ")
+    page.entry(5)
+    assert re.search(rf"Entry 5: {at} [0-9:]+ chamber reading 30 mL, confirmed by M\.K\.",
+                     page.text())
+    for way, words in (("Take it back", "take back"), ("Correct it", "correct")):
+        page.choose("co-way-", way)
+        assert f"Confirm: {words} entry 5" in [b.label.strip("` ") for b in page.at.button]
 
 
 def test_time_and_volumes_can_be_corrected(store):
