@@ -10,8 +10,8 @@ import streamlit as st
 from app.records import ClockDoubtError, Entry, Moment, Standing, confirm
 from app.records.codes import bed_and_drain, with_drain
 from app.records.errors import ConfirmError
-from app.ui import blocks, guard, ledger, theme, ways
-from app.ui.bed import bed_help
+from app.ui import blocks, guard, kept, ledger, theme, ways
+from app.ui.bed import bed_help, bed_of_address, bed_to_address
 from app.ui.confirm import Signature, confirm_block
 from app.ui.order.form import order_fields, typed_order
 from app.ui.recent import age
@@ -21,24 +21,35 @@ from vision.output.model import hm
 
 TITLE = "Orders"
 ORDER = 35
-_STATE = "orders_state"
+_LAST = "orders-last"
+#: How the keys of the boxes for a sign end.  The other boxes are a person's word on what is
+#: before them, which a page that begins anew asks for again.
+_SIGN = "-minus"
 
 
 @dataclass
 class OrdersState:
-    """``turn`` counts orders confirmed and keys every field of the one being typed."""
+    """One bed's order.  ``turn`` counts orders confirmed and keys every field of the one being
+    typed; ``fields`` is what they hold, for a session that begins anew (:mod:`app.ui.kept`)."""
 
     bed: str = ""
     turn: int = 0
     form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
+    fields: dict[str, str | bool] = field(default_factory=dict)
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
     recorded: str = ""
 
+    @property
+    def key(self) -> str:
+        """Of every field of this order."""
+        return f"order-{self.bed}-{self.turn}"
+
 
 def page() -> None:
     """Draw the page."""
-    state: OrdersState = st.session_state.setdefault(_STATE, OrdersState())
+    bed = _bed()
+    state = kept.of_browser(f"order {bed}", lambda: OrdersState(bed)) if bed else OrdersState()
     theme.start_at_top(f"orders-{state.turn}")
     blocks.title("Orders", "What the written order says, typed by a person. The tool never "
                            "suggests a value.")
@@ -46,19 +57,13 @@ def page() -> None:
         blocks.cards(blocks.card("On record", "Order", "", [state.recorded], "confirmed"))
         with st.container(key="way-round", gap=None):
             ways.link("round", f"Open the round of bed {state.bed}", bed=state.bed)
-    bed, drain = bed_and_drain(state.bed)
-    st.session_state.setdefault("orders-bed", bed)
-    st.session_state.setdefault("orders-drain", drain)
     st.text_input("Bed code of your ward (no names)", key="orders-bed", max_chars=24,
                   autocomplete="off", placeholder="for example QUAY-3")
     bed_help("orders", st.session_state["orders-bed"] or "",
              _take)
     st.text_input("Drain, if the patient has two (for example L or R)", key="orders-drain",
                   max_chars=8, autocomplete="off")
-    state.bed = with_drain(st.session_state["orders-bed"] or "",
-                           st.session_state["orders-drain"] or "") \
-        if st.session_state["orders-bed"] else ""
-    if not state.bed:
+    if not bed:
         blocks.status_line("Next: the bed.")
         blocks.caution_box()
         return
@@ -71,8 +76,40 @@ def page() -> None:
     with right:
         _on_record(history)
     with left:
+        _bring_back(state)
         _form(state, history[-1].entry if history else None)
+        _remember(state)
     blocks.caution_box()
+
+
+def _bed() -> str:
+    """The bed that is typed; a page that begins takes it from the address, or from the last
+    visit.  The address follows, so that a reload finds the same bed."""
+    bed, drain = bed_and_drain(bed_of_address() or st.session_state.get(_LAST, ""))
+    st.session_state.setdefault("orders-bed", bed)
+    st.session_state.setdefault("orders-drain", drain)
+    typed = st.session_state["orders-bed"] or ""
+    found = with_drain(typed, st.session_state["orders-drain"] or "") if typed else ""
+    st.session_state[_LAST] = found
+    bed_to_address(found)
+    return found
+
+
+def _bring_back(state: OrdersState) -> None:
+    """What was typed before a reload, or before a visit to another page."""
+    for name, value in state.fields.items():
+        if name not in st.session_state:
+            st.session_state[name] = value
+
+
+def _remember(state: OrdersState) -> None:
+    for name, value in st.session_state.items():
+        if not str(name).startswith(state.key):
+            continue
+        if isinstance(value, str) or str(name).endswith(_SIGN):
+            state.fields[str(name)] = value
+        elif value is None:
+            state.fields.pop(str(name), None)
 
 
 def _take(code: str) -> None:
@@ -102,7 +139,7 @@ def _form(state: OrdersState, before: Entry | None) -> None:
     blocks.step("A changed order" if before is not None else "The order")
     if before is not None:
         blocks.say("Type the whole order: it is a new entry, and the one before stays readable.")
-    key, turn, bed = f"order-{state.bed}-{state.turn}", state.turn, state.bed
+    key, turn = state.key, state.turn
     order_fields(key, before)
     made, problem = guard.in_words(lambda: typed_order(key, before))
     if made is not None:
@@ -112,7 +149,7 @@ def _form(state: OrdersState, before: Entry | None) -> None:
                     key=f"{key}-clock", wrap=True)
 
     def pressed(who: Signature) -> None:
-        if state.turn != turn or state.bed != bed:
+        if state.turn != turn:
             return
         if who.problems:
             state.missing = who.problems
@@ -122,7 +159,7 @@ def _form(state: OrdersState, before: Entry | None) -> None:
             state.missing = (sentence,)
             return
         state.turn, state.form_key = state.turn + 1, uuid.uuid4().hex
-        state.missing, state.clock_doubt = (), False
+        state.missing, state.clock_doubt, state.fields = (), False, {}
         state.recorded = (f"Order of bed {entry.bed}, confirmed by {entry.initials} at "
                           f"{entry.recorded.local:%H:%M}, entry {entry.number}.")
 

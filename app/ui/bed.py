@@ -23,6 +23,15 @@ def bed_of_address() -> str:
     return code or ""
 
 
+def bed_to_address(bed: str) -> None:
+    """Let the address name the bed that was typed; what is no bed code never stands there."""
+    code, _ = guard.in_words(lambda: BedCode(bed)) if bed else (None, "")
+    if code and st.query_params.get("bed") != code:
+        st.query_params["bed"] = code
+    elif not code and "bed" in st.query_params:
+        del st.query_params["bed"]
+
+
 def bed_help(key: str, typed: str, take: Callable[[str], None], *, offer: bool = True) -> None:
     """Below a field for a bed: the known ones to press (unless ``offer`` is False), or the
     question about a code like a known one.

@@ -26,7 +26,7 @@ def begin_demo() -> None:
     """A demo bed for this session; its folder goes with the session at the latest."""
     if in_demo():
         return
-    kept.forget(f"round {DEMO_BED}")  # of a demo bed before
+    _forget_demo()  # a demo bed before
     st.session_state[_DEMO] = tempfile.TemporaryDirectory(
         prefix="countersight-demo-", ignore_cleanup_errors=True)
 
@@ -35,9 +35,14 @@ def end_demo() -> None:
     """Throw the demo bed away, and what the pages still know of it."""
     if in_demo():
         st.session_state[_DEMO].cleanup()
-    kept.forget(f"round {DEMO_BED}")
+    _forget_demo()
     st.session_state.clear()
     st.query_params.clear()
+
+
+def _forget_demo() -> None:
+    for page in ("round", "order"):
+        kept.forget(f"{page} {DEMO_BED}")
 
 
 def place() -> str:

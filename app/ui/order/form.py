@@ -84,8 +84,9 @@ def typed_order(key: str, before: Entry | None) -> Order:
     drain = said.get(f"{key}-drain")
     if drain is None:
         raise ConfirmError("Choose how to drain, as the order says.")
+    volume = said.get(f"{key}-volume") or "" if drain == "by volume" else ""
     return Order(landmark=said.get(f"{key}-landmark") or "", threshold=threshold, unit=unit,
-                 drain=drain, drain_volume=said.get(f"{key}-volume") or "",
+                 drain=drain, drain_volume=volume,
                  limits=limits, tell_whom=said.get(f"{key}-tell") or "")
 
 

@@ -28,6 +28,7 @@ from app.records import (
 )
 from app.rounds import RoundBook
 from app.shift_times import keep_shift_starts
+from app.ui import kept
 from app.ui.missing import HEAD
 from app.ui.round.drain import disagreement
 from vision.output.model import hm
@@ -442,3 +443,35 @@ def test_a_file_that_is_no_photo_gets_a_sentence(data):
         "a.jpg", b"<html>no photo</html>", "image/jpeg")
     page.run()
     assert "This photo cannot be used" in page.text() and page.state.chamber.photo is None
+
+
+@pytest.fixture
+def one_browser(monkeypatch):
+    """Every page opened is a reload in the same browser."""
+    monkeypatch.setattr(kept, "_things", {})
+    monkeypatch.setattr(kept, "_browser", lambda: "one")
+
+
+def test_an_order_half_typed_outlives_a_reload_and_the_address_names_its_bed(data, one_browser):
+    page = Walk("orders").fill("Bed code", BED.lower()).fill("Landmark", "ear canal")
+    page.fill("Ordered threshold", "10").choose("Unit", "mmHg")
+    page.at.radio[0].set_value("by volume")
+    page.run().fill("How much", "10 mL every hour").fill("Whom to tell", "the doctor on call")
+    page.at.checkbox[0].check().run()
+    assert page.at.query_params["bed"] == BED
+    page = Walk("orders", BED)
+    said = ("Landmark: ear canal; threshold -10 mmHg", "by volume (10 mL every hour)",
+            "tell the doctor on call")
+    assert [s for s in said if s not in page.text().replace("\N{MINUS SIGN}", "-")] == []
+    assert "You confirm" not in Walk("orders", "PIER-9").text(), "it is of its bed alone"
+    page.at.radio[0].set_value("continuously")
+    page.run().fill("Your initials", "R.T.").press("Confirm the order")
+    (entry,) = entries(data)
+    assert entry.confirmed_value == -10 and "10 mL" not in what(entry)
+    assert "You confirm" not in Walk("orders", BED).text(), "the next one is typed anew"
+
+
+def test_the_address_of_the_orders_holds_bed_codes_only(data):
+    page = Walk("orders").fill("Bed code", "Mrs. A. Example, room 4")
+    assert "bed" not in page.at.query_params
+    assert page.fill("Bed code", BED).at.query_params["bed"] == BED
