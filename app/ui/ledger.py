@@ -41,8 +41,8 @@ def end_demo() -> None:
 
 
 def _forget_demo() -> None:
-    for page in ("round", "order"):
-        kept.forget(f"{page} {DEMO_BED}")
+    for name in (f"round {DEMO_BED}", f"order {DEMO_BED}", "threshold"):
+        kept.forget(name)
 
 
 def place() -> str:

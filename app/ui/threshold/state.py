@@ -62,6 +62,31 @@ class ThresholdState:
         self.form_key = uuid.uuid4().hex
         self.missing, self.recorded, self.clock_doubt = (), sentence, False
 
+    def begin_at(self, bed: str) -> None:
+        """The page was opened for a bed: numbers typed for another one are not its own."""
+        self.kept, self.taken_interval = {"th-bed": bed}, None
+        self.missing, self.recorded, self.clock_doubt = (), "", False
+
+
+@dataclass
+class Typed:
+    """What a browser comes back to after a reload.  A copy: two windows of one browser type
+    each their own.  With the form's key, a second press after a lost connection is one entry."""
+
+    fields: dict[str, Any] = field(default_factory=dict)
+    taken_interval: tuple[float, float, float] | None = None
+    form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
+
+    def state(self) -> ThresholdState:
+        """What a session that begins anew knows."""
+        return ThresholdState(dict(self.fields), taken_interval=self.taken_interval,
+                              form_key=self.form_key)
+
+    def remember(self, state: ThresholdState) -> None:
+        """What is typed by now."""
+        self.fields, self.taken_interval = dict(state.kept), state.taken_interval
+        self.form_key = state.form_key
+
 
 def signed(value: float | None, below_zero: bool) -> float | None:
     """The number with its sign: the box says minus, and so may the number itself."""

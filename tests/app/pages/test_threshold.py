@@ -20,6 +20,7 @@ from app.records import (
     Store,
     confirm,
 )
+from app.ui import kept
 from vision.scale_file.scale import load_scale
 
 SCRIPT = "from app.pages.threshold import page\npage()\n"
@@ -34,8 +35,12 @@ def store(tmp_path, monkeypatch):
 class Page:
     """The page as a person meets it."""
 
-    def __init__(self):
-        self.at = AppTest.from_string(SCRIPT, default_timeout=30).run()
+    def __init__(self, asked: str = ""):
+        """``asked`` is the bed that stands in the address."""
+        self.at = AppTest.from_string(SCRIPT, default_timeout=30)
+        if asked:
+            self.at.query_params["bed"] = asked
+        self.at.run()
 
     def text(self) -> str:
         parts = []
@@ -196,6 +201,22 @@ def test_nothing_is_recorded_without_initials_and_a_second_tap_adds_nothing(stor
     page.sign()
     page.press("confirm-set-")
     assert len(list(store().entries())) == 1
+
+
+@pytest.mark.slow
+def test_what_was_typed_outlives_a_reload_for_the_bed_of_the_address(store, monkeypatch):
+    monkeypatch.setattr(kept, "_things", {})
+    monkeypatch.setattr(kept, "_browser", lambda: "one")
+    page = Page().type("th-bed", "quay-3").order().panel("11").level()
+    assert page.at.query_params["bed"] == "QUAY-3"
+    form = page.at.session_state["threshold_state"].form_key
+    again = Page("QUAY-3")
+    assert not again.at.exception and "hangs 3.0 cm too low" in again.text()
+    again.sign()
+    assert store().last("QUAY-3", "setting-check").entry.key == f"page-{form}"
+    other = Page("PIER-9")
+    assert other.at.text_input(key="th-bed").value == "PIER-9"
+    assert other.at.text_input(key="th-setting").value == "", "typed for another bed"
 
 
 @pytest.mark.slow
