@@ -8,9 +8,12 @@ from app.records import ClockDoubtError, Entry, Moment, OwnReading, SettingDraft
 from app.records.errors import ConfirmError
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
+from app.ui.threshold.fields import take_bed
+from app.ui.threshold.last import OnRecord, on_record
+from app.ui.threshold.outcome import unit_questions
 from app.ui.threshold.panel_photo import PanelPhoto
 from app.ui.threshold.state import Inputs, ThresholdState
-from app.ui.unit_box import UnitBox
+from app.ui.unit_box import UnitBox, unit_question_box
 from vision.hydrostatics.units import WORDS
 
 
@@ -40,7 +43,8 @@ def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto,
 
 def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signature,
             question: UnitBox) -> None:
-    missing = (*who.problems, *filter(None, [question.missing]))
+    missing = (*who.problems, *filter(None, [
+        question.missing or _asked_of_late_bed(state, inputs, who)]))
     if missing:
         state.missing = missing
         return
@@ -52,6 +56,21 @@ def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signa
     unit = WORDS.get(entry.unit or "", "")
     state.finish(f"Setting check of bed {entry.bed}: {entry.confirmed_value} {unit}, confirmed "
                  f"by {entry.initials} at {entry.recorded.local:%H:%M}.")
+
+
+def _asked_of_late_bed(state: ThresholdState, inputs: Inputs, who: Signature) -> str:
+    """A bed typed only here has its order looked up now: what it asks is drawn next."""
+    if inputs.bed or who.bed is None:
+        return ""
+    bed = str(who.bed)
+    known, problem = guard.in_words(lambda: on_record(bed))
+    if known is None:
+        return problem
+    asked = unit_questions(inputs, known)
+    if not set(asked) - set(unit_questions(inputs, OnRecord())):
+        return ""
+    take_bed(state, bed)
+    return unit_question_box(f"th-{state.generation}", asked).missing
 
 
 def draft(inputs: Inputs, panel: PanelPhoto) -> SettingDraft:

@@ -51,6 +51,11 @@ def all_fields(state: ThresholdState) -> tuple[Inputs, OnRecord]:
         offset_interval_cm=interval), known
 
 
+def take_bed(state: ThresholdState, code: str) -> None:
+    """Put a bed code typed elsewhere on the page into its field, in a callback."""
+    _put(state, "th-bed", code)
+
+
 def _look_up(bed: str) -> OnRecord:
     if not bed:
         return OnRecord()

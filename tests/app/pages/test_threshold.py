@@ -134,6 +134,17 @@ def test_nothing_is_recorded_while_the_question_about_the_unit_is_open(store):
 
 
 @pytest.mark.slow
+def test_a_bed_typed_only_at_the_end_is_asked_about_its_order_too(store):
+    on_record(store, OrderDraft(landmark="ear canal", threshold="10", unit="mm[Hg]"))
+    page = Page().panel("10", "cmH2O").type("bed-set-0-10-cm[H2O]", "QUAY-3").sign()
+    assert not page.at.exception
+    assert not store().current("QUAY-3", kind="setting-check")
+    assert "Answer the question about the unit first" in page.text()
+    page.tick().press("confirm-set-")
+    assert len(store().current("QUAY-3", kind="setting-check")) == 1, "the initials were kept"
+
+
+@pytest.mark.slow
 def test_where_panel_and_order_agree_nothing_is_asked(store):
     page = Page().type("th-bed", "QUAY-3").order("10", "mmHg").panel("13,6", "cmH2O")
     assert not [c for c in page.at.checkbox if "unit-right" in c.key]
