@@ -43,6 +43,8 @@ def _why(reading: VolumeReading, agreement: Agreement | None) -> str:
         return "Another view often tells what this one does not."
     if agreement is not None and agreement.verdict != "agree":
         return "You and the tool differ: a look from another height can tell who is right."
+    if "surface-unlike" in reading.flags:
+        return "The surface looks unlike most that the tool knows: another view can tell."
     if reading.elevation_deg is not None and abs(reading.elevation_deg) > STEEP_FLAG_DEG \
             and len(reading.photos) < 2:
         return "The chamber was seen steeply: a look from another height makes the reading surer."

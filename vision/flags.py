@@ -75,6 +75,9 @@ _ALL = (
          "Hold the phone at the height of the surface and take another photo."),
     Flag("meniscus-uncertain", "The shape of the meniscus could not be settled",
          "Hold the phone at the height of the surface, with an even background."),
+    Flag("surface-unlike", "The surface looks unlike most that the tool knows",
+         "See on the picture whether the line lies on the liquid; a photo in another light tells "
+         "more."),
     Flag("view-contradicts", "Marks and surface do not agree on whether it is seen from above or "
          "from below", "Hold the phone at the height of the surface and take another photo."),
     Flag("surface-covered", "Something covers the surface",

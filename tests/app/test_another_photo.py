@@ -25,6 +25,7 @@ def test_a_reading_that_needs_no_other_photo_is_not_bothered_with_one():
     ({"status": "refused", "value": None, "interval": None}, "agree", "does not"),
     ({"elevation_deg": -16.0}, "agree", "steeply"),
     ({"interval": (22.8, 23.9)}, "agree", "wide"),
+    ({"flags": ("surface-unlike",)}, "agree", "unlike"),
     ({}, "differ", "differ"), ({}, "second-look", "differ"),
     ({"status": "refused", "value": None, "flags": ("photos-disagree",)}, "agree", "apart")])
 def test_what_is_worth_another_photo(change, verdict, why):

@@ -15,7 +15,12 @@ from vision.graduations.cylinder_pose import CylinderPose
 from vision.meniscus_image.contact_line import ContactLine
 from vision.meniscus_image.detect import MeniscusPosterior, _least_moved
 from vision.meniscus_image.features import BIN_CENTRES_MM
-from vision.parameters import TAUGHT_PLACE_ODDS, UNLIKE_DOUBTED_SHARE, UNLIKE_SHARE
+from vision.parameters import (
+    HARDLY_ODDS,
+    TAUGHT_PLACE_ODDS,
+    UNLIKE_DOUBTED_SHARE,
+    UNLIKE_SHARE,
+)
 from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.volume.estimate import MENISCUS_TERM, LevelEstimate, estimate_level
 
@@ -194,3 +199,10 @@ def test_an_interval_is_wider_where_the_place_is_less_like_those_that_taught():
     width = [e.interval[1] - e.interval[0] for e in (near, doubted)]
     expected = np.hypot(1.0, UNLIKE_DOUBTED_SHARE) / np.hypot(1.0, UNLIKE_SHARE)
     assert width[1] / width[0] == pytest.approx(expected, rel=0.02)
+
+
+@pytest.mark.parametrize(("odds", "named"), [
+    (1.01 * HARDLY_ODDS, False), (0.99 * HARDLY_ODDS, True)])
+def test_a_surface_that_hardly_looks_like_one_is_named(odds, named):
+    seen = replace(meniscus(bell(0.8, 0.3)), odds=odds)
+    assert ("surface-unlike" in estimate_level(seen, fit(), QUAY).flags) == named

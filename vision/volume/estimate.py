@@ -21,6 +21,7 @@ from vision.meniscus_image.detect import MeniscusPosterior
 from vision.optics.refraction import WALL_INDEX, WALL_INDEX_SD, apparent_height_shift_mm
 from vision.parameters import (
     COVERED_FLAG_SEEN,
+    HARDLY_ODDS,
     LEAN_FLAG_DEG,
     MENISCUS_FLAG_SD_MM,
     STEEP_FLAG_DEG,
@@ -192,4 +193,6 @@ def _flags(meniscus: MeniscusPosterior, fit: GraduationFit, elevation: float, mi
         flags.append("marks-covered")
     if meniscus.meniscus_sd_mm > MENISCUS_FLAG_SD_MM:
         flags.append("meniscus-uncertain")
+    if meniscus.odds < HARDLY_ODDS:
+        flags.append("surface-unlike")
     return tuple(flags)
