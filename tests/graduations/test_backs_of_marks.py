@@ -67,7 +67,7 @@ def test_what_is_seen_through_the_tube_is_where_the_law_of_refraction_has_it(ele
     front = wall_point(azimuth[None], height[:, None], radius)
     expected = behind(camera.centre_mm, front, index)
     assert np.allclose(np.hypot(expected[:, 0], expected[:, 1]), radius)
-    found = seen_behind_mm(pose_of(camera, radius), azimuth, height, index)
+    found = seen_behind_mm(pose_of(camera, radius), azimuth, height[:, None], index)
     assert found.ravel() == pytest.approx(expected[:, 2], abs=1e-9)
 
 

@@ -6,9 +6,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from search_stand_in import StandIn
 
 from vision.meniscus_image import detect
-from vision.meniscus_image.candidates import LevelMode, MeniscusCandidate, RowPeak
+from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.meniscus_image.parting import Parting
@@ -19,10 +20,8 @@ SCALE = load_scale("heron-100")
 NOTHING, LITTLE = Parting(0.01, 0.1), Parting(0.12, 0.4)
 
 
-class Search:
+class Search(StandIn):
     """One place, of those odds."""
-
-    whole = grid = None
 
     def __init__(self, odds: float) -> None:
         p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / 0.2) ** 2)
@@ -33,24 +32,6 @@ class Search:
 
     def measure(self, candidate):
         return self.place
-
-    def bore(self, height_mm):
-        return 12.0, 1.6
-
-    def wall_shift_mm(self, height_mm):
-        return 0.0
-
-    def mode(self, place, weight):
-        return LevelMode(weight, 50.0 - BIN_CENTRES_MM, place.look.probability)
-
-    def rival_line(self, place):
-        return None
-
-    def other_side_nats(self, places):
-        return 0.0
-
-    def plainer_place(self, places, odds):
-        return None
 
 
 @pytest.fixture

@@ -7,9 +7,10 @@ from types import SimpleNamespace
 
 import numpy as np
 import pytest
+from search_stand_in import StandIn
 
 from vision.meniscus_image import detect
-from vision.meniscus_image.candidates import LevelMode, MeniscusCandidate, RowPeak
+from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import MOST_ODDS, OffsetPosterior
 from vision.parameters import SURE_PLACE, WORTH_SHOWING
@@ -18,10 +19,8 @@ from vision.scale_file.scale import load_scale
 SCALE = load_scale("heron-100")
 
 
-class Search:
+class Search(StandIn):
     """Places at 38 and 76 mm: the row network's belief in the second, and its odds seen closely."""
-
-    whole = grid = None
 
     def __init__(self, belief: float, odds: float, rim_mm: float | None = None) -> None:
         self.rim_mm = rim_mm
@@ -40,24 +39,6 @@ class Search:
 
     def at_back_rim(self, height_mm):
         return height_mm == self.rim_mm
-
-    def bore(self, height_mm):
-        return 12.0, 1.6
-
-    def wall_shift_mm(self, height_mm):
-        return 0.0
-
-    def mode(self, place, weight):
-        return LevelMode(weight, place.height_mm - BIN_CENTRES_MM, place.look.probability)
-
-    def rival_line(self, place):
-        return None
-
-    def other_side_nats(self, places):
-        return 0.0
-
-    def plainer_place(self, places, odds):
-        return None
 
 
 @pytest.fixture

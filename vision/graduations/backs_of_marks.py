@@ -22,15 +22,16 @@ _BESIDE, _TOGETHER, _OWN = 0.3, 0.12, 0.01
 
 def seen_behind_mm(pose: CylinderPose, azimuth_rad: np.ndarray, height_mm: np.ndarray,
                    refractive_index: float) -> np.ndarray:
-    """(Z, A) heights at which the sight lines through a net on the front wall reach the back wall.
+    """Heights at which the sight lines through places of the front wall reach the back wall.
 
-    ``azimuth_rad`` (A,) and ``height_mm`` (Z,) are those of the net; what fills the tube bends the
+    ``azimuth_rad`` and ``height_mm`` are those of the places, of any shapes that go together, (A,)
+    and (Z, 1) for a net; what fills the tube bends the
     line where it enters (Snell's law in three dimensions: what lies along the wall is kept), the
     wall itself, which is thin, hardly shifts it.
     """
     d, camera = float(pose.params[0]), float(pose.params[1])
-    h = np.asarray(height_mm, float)[:, None]
-    r = np.broadcast_to(pose.radius_at_mm(h), h.shape)
+    h = np.asarray(height_mm, float)
+    r = pose.radius_at_mm(h)
     across, towards = r * np.sin(azimuth_rad), d - r * np.cos(azimuth_rad)
     level = np.hypot(across, towards)
     falls = (camera - h) / level
@@ -55,7 +56,7 @@ def backs_show(pose: CylinderPose, azimuth_rad: np.ndarray, height_mm: np.ndarra
     gap = gap_mm[:, None]
     own = np.abs(height_mm[:, None] - marks[None]).min(axis=1) < _OWN * gap_mm
     for index in INDICES:
-        behind = seen_behind_mm(pose, azimuth_rad, height_mm, index)
+        behind = seen_behind_mm(pose, azimuth_rad, height_mm[:, None], index)
         after = np.clip(np.searchsorted(marks, behind), 1, len(marks) - 1)
         off = np.minimum(np.abs(behind - marks[after - 1]), np.abs(behind - marks[after]))
         together = own[:, None] & (np.abs(behind - height_mm[:, None]) < _TOGETHER * gap)

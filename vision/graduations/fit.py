@@ -30,6 +30,7 @@ from vision.graduations.wall import (
     measure_wall,
     points_seen,
     relative_misfit,
+    runs_round,
     shown_share,
     stroke_points,
     wall_score,
@@ -37,12 +38,10 @@ from vision.graduations.wall import (
 from vision.imaging.picture import Picture
 from vision.imaging.work import Work
 from vision.parameters import (
-    ALL_ROUND_DEG,
     BETTER_ROW_NATS,
     CLEAR_RESIDUAL,
     CLEAR_SEEN,
     LEAST_LIGHTNESS,
-    RING_DEG,
 )
 from vision.scale_file.scale import Scale
 
@@ -157,8 +156,7 @@ class GraduationFit:
 
     def runs_round(self, length: str) -> bool:
         """Whether marks of that length are taken to run right round the tube."""
-        left, right = self.reach_deg(length)
-        return right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG
+        return runs_round(self.long_rad if length == "long" else self.core_rad)
 
     @property
     def pitch_px(self) -> float:
@@ -288,7 +286,8 @@ def _measured(found: Found, task: Task, fixed: tuple[float, tuple[float, float]]
         best = _by_the_marks_alone(best, task)
     if best is None:
         return None
-    if _round_the_tube(best.wall) and relative_misfit(best.wall.pose, scale) > _NO_BACKS:
+    assert best.wall.core_rad is not None
+    if runs_round(best.wall.core_rad) and relative_misfit(best.wall.pose, scale) > _NO_BACKS:
         best = _between_the_backs(best, task)
     evidence, wall = best.evidence, best.wall
     assert wall.core_rad is not None and wall.long_rad is not None
@@ -332,13 +331,6 @@ def _by_the_marks_alone(best: _Numbered, task: Task) -> _Numbered:
     pose = _taken_for(best.wall, task, 0)
     alone = None if pose is None else _without_ends(task, pose)
     return best if alone is None or alone.score <= best.score + BETTER_ROW_NATS else alone
-
-
-def _round_the_tube(wall: Wall) -> bool:
-    """Whether all marks of a measured wall seem to run right round the tube."""
-    assert wall.core_rad is not None
-    left, right = np.degrees(wall.core_rad)
-    return bool(right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG)
 
 
 def _between_the_backs(best: _Numbered, task: Task) -> _Numbered:

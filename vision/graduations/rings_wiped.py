@@ -52,13 +52,11 @@ def wiped(fit: GraduationFit) -> np.ndarray:
 
 def _backs(pose: CylinderPose, marks_mm: np.ndarray, index: float) -> np.ndarray:
     """(M, A, 2) pixels at which the backs of marks are seen through what fills the tube."""
-    out = np.empty((len(marks_mm), len(_AZIMUTH), 2), np.float32)
-    for k, z in enumerate(marks_mm):
-        at = np.full(len(_AZIMUTH), z)
-        for _ in range(_TURNS):
-            at = at + z - np.diagonal(seen_behind_mm(pose, _AZIMUTH, at, index))
-        out[k] = pose.project(pose.on_wall(_AZIMUTH, at))
-    return out
+    z = marks_mm[:, None]
+    at = np.repeat(z, len(_AZIMUTH), axis=1)
+    for _ in range(_TURNS):
+        at = at + z - seen_behind_mm(pose, _AZIMUTH, at, index)
+    return pose.project(pose.on_wall(_AZIMUTH, at)).reshape(*at.shape, 2).astype(np.float32)
 
 
 def _along(response: np.ndarray, lines: np.ndarray) -> np.ndarray:

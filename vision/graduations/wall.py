@@ -16,6 +16,7 @@ from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose, M
 from vision.graduations.search import Found
 from vision.graduations.unrolled_samples import MarkSamples, gaps_mm, sample_marks
 from vision.imaging.camera import FILM_DIAGONAL_MM
+from vision.parameters import ALL_ROUND_DEG, RING_DEG
 from vision.scale_file.outline import Outline
 from vision.scale_file.scale import Scale
 from vision.true_intervals import true_intervals
@@ -222,6 +223,12 @@ def _stretch(mask: np.ndarray, core: np.ndarray | None) -> np.ndarray:
             out = np.zeros_like(mask)
             out[start:stop] = True
     return out
+
+
+def runs_round(zone_rad: tuple[float, float]) -> bool:
+    """Whether marks that cover those azimuths are taken to run right round the tube."""
+    left, right = np.degrees(zone_rad)
+    return bool(right - left >= RING_DEG and max(-left, right) >= ALL_ROUND_DEG)
 
 
 def mark_pitch_px(pose: CylinderPose, height_mm: np.ndarray) -> float:
