@@ -28,7 +28,7 @@ class Doubtful(Search):
         self.elevations: list[float] = []
         pose = SimpleNamespace(elevation_rad=lambda _: 0.1, elevation_sd_deg=lambda _: 2.0)
         self.fit = SimpleNamespace(pose=pose)  # type: ignore[assignment]
-        self.rgb = self.whole = np.zeros(0)
+        self.looked_at = [(np.zeros(0), np.zeros(0))]
         self.px_per_mm = self.foot_mm = 1.0
 
     def bore(self, height_mm: float) -> tuple[float, float]:

@@ -16,6 +16,8 @@ import numpy as np
 
 from vision.graduations.fit import GraduationFit
 from vision.graduations.number_places import numbers_from_rad
+from vision.graduations.numbered_by_shift import possible_shifts, text_by_shift
+from vision.graduations.numbers_among_rings import numbers_among_rings
 from vision.graduations.numeral_reader import (
     AGREES,
     DOUBTS,
@@ -105,12 +107,17 @@ def check_numerals(fit: GraduationFit, *, at_a_glance: bool = False) -> NumeralC
         # If not here: number the marks their way and look again whether both then agree.
         return check("agree") if found.best == 0 else check("other", int(str(found.best)))
     run = main_run(fit.scale)
-    now = [_text(fit, run, i, 0) for i in one.marks]
+    now = [text_by_shift(fit, run, i, 0) for i in one.marks]
     doubting, agreeing = one.evidence.doubting(now), len(one.evidence.agreeing(now))
     # what is barely legible is misread as any number, and contradicts nothing
     legible = sum(one.evidence.patches[i].confidence > LEGIBLE for i in doubting)
     if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
+    among = None if at_a_glance else numbers_among_rings(fit, texts)
+    if among is not None:
+        return NumeralCheck("agree" if among.shift == 0 else "other", among.shift, among.log_odds,
+                            among.readable, complete, unmatched_marks, "", among.side, 0,
+                            among.labels)
     elsewhere = None if at_a_glance and _illegible(one) else _numbers_beside_all_marks(
         fit, texts, (one.side,) if legible >= 2 else (-1, 1))
     if elsewhere is not None:
@@ -255,8 +262,8 @@ def _in_rings(fit: GraduationFit, texts: list[str]) -> Iterator[_Side]:
 def _settle(fit: GraduationFit, evidence: NumeralEvidence, marks: list[int]) -> NumberingVerdict:
     """What the labels of ``marks`` prove about the numbering."""
     run = main_run(fit.scale)
-    return settle_numbering(evidence, {k: [_text(fit, run, i, k) for i in marks]
-                                       for k in _shifts(fit)})
+    return settle_numbering(evidence, {k: [text_by_shift(fit, run, i, k) for i in marks]
+                                       for k in possible_shifts(fit)})
 
 
 def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str], sides: tuple[int, ...]
@@ -278,7 +285,7 @@ def _numbers_beside_all_marks(fit: GraduationFit, texts: list[str], sides: tuple
         counts = np.zeros(len(e.shifts), dtype=int)
         for j, shift in enumerate(e.shifts):
             told = [(p.scores[text], text) for p, i in zip(evidence.patches, marks, strict=True)
-                    if (text := _text(fit, run, i, int(shift)))]
+                    if (text := text_by_shift(fit, run, i, int(shift)))]
             counts[j] = len({text for score, text in told if score > AGREES})
             if counts[j] > SETTLED_LABELS and not any(score < DOUBTS for score, _ in told):
                 scores[j] = sum(score for score, _ in told)
@@ -320,23 +327,6 @@ def _like_numbers(patches: list[np.ndarray | None]) -> float:
         outer = float(np.concatenate([change[:sixth], change[-sixth:]]).mean())
         found.append((middle - outer) / (float(np.std(p)) + 3.0))
     return float(np.median(found)) if found else -np.inf
-
-
-def _shifts(fit: GraduationFit) -> list[int]:
-    e = fit.evidence
-    likely = e.log_likelihood > e.log_likelihood.max() - 60.0
-    return sorted({0, *(int(k) for k in e.shifts[likely])})
-
-
-def _text(fit: GraduationFit, run: np.ndarray, mark: int, shift: int) -> str | None:
-    """What is printed beside a mark if the numbering of ``run`` is shifted; None: nothing."""
-    where = mark
-    if run[0] <= mark <= run[-1]:
-        where = mark + shift
-        if not run[0] <= where <= run[-1]:
-            return None
-    m = fit.scale.marks[where]
-    return m.text if m.label else None
 
 
 def _count(fit: GraduationFit) -> tuple[bool, int]:

@@ -170,6 +170,13 @@ def read_numerals(
     return NumeralEvidence(tuple(_evidence(answers, candidates)))
 
 
+def digits_by_column(patches: Sequence[np.ndarray | None]) -> list[np.ndarray | None]:
+    """Per patch the probability (columns,) that some digit stands in a column of the network's
+    answer, which are spread evenly over the patch; None stays None."""
+    return [None if a is None else 1.0 - np.exp(a[:, 0])
+            for a in _log_probabilities([_checked(p) for p in patches])]
+
+
 def read_one(patch: np.ndarray | None) -> tuple[str, float]:
     """Free reading of one patch: its text and the probability that it is right.
 
@@ -228,7 +235,7 @@ def settle_numbering(
         reason = "The printed numbers fit no numbering of this scale."
     elif own_log_odds < SETTLED_MARGIN:
         reason = "The printed numbers fit more than one numbering."
-    elif any(_may_be_part(texts, hypotheses[k], agreeing) for k in keys if k != best):
+    elif any(parts_of_longer(texts, hypotheses[k], agreeing) for k in keys if k != best):
         reason = "The printed numbers could be parts of longer ones."
     else:
         reason = ""
@@ -236,7 +243,7 @@ def settle_numbering(
                             len(agreeing), len(doubting), reason)
 
 
-def _may_be_part(seen: Sequence[str | None], other: Sequence[str | None],
+def parts_of_longer(seen: Sequence[str | None], other: Sequence[str | None],
                  where: Sequence[int]) -> bool:
     """Whether each seen text is a beginning, or each an end, of a longer text of ``other``."""
     pairs = [(seen[i] or "", other[i] or "") for i in where]

@@ -1,4 +1,4 @@
-"""A picture without the rings that are printed across its numbers.
+"""A picture without the rings that are printed across its numbers, or without any.
 
 Marks that run right round a tube leave out the number that stands in them, not those above and
 below it; and their backs show through everything.  Where they run is known from the pose: there
@@ -18,6 +18,9 @@ from vision.graduations.ridges import ridge_response
 from vision.graduations.unrolled_samples import sample
 
 _AZIMUTH = np.radians(np.arange(-72.0, 72.1, 3.0))
+#: The whole wall that faces the camera, but for this much at its outlines.
+_ACROSS = np.radians(np.arange(-84.0, 84.1, 3.0))
+_OFF_LIMB_RAD = 0.02
 #: Azimuths at which it is looked for the backs.
 _FACING = np.abs(_AZIMUTH) < np.radians(50.0)
 #: A line's half width, mm, with its soft edges; and at least so many pixels.
@@ -31,23 +34,46 @@ _REACH_PX = 3
 def wiped(fit: GraduationFit) -> np.ndarray:
     """(H, W) float32, ``fit.grey`` without the fronts of marks that have no number and the backs of
     all."""
+    numbered = np.array([bool(mark.label) for mark in fit.scale.marks])
+    mask = _rings(fit, _AZIMUTH, fronts=~numbered, backs=np.ones_like(numbered))
+    grey = np.clip(fit.grey, 0, 255).astype(np.uint8)
+    return np.asarray(cv2.inpaint(grey, mask, _REACH_PX, cv2.INPAINT_TELEA), np.float32)
+
+
+def without_rings(rgb: np.ndarray, fit: GraduationFit) -> np.ndarray | None:
+    """(H, W, 3) uint8, the picture ``rgb`` of the row without the fronts and backs of the marks
+    that run right round the tube; None where none do.
+
+    A surface is sought where few level lines run: what is left is as a chamber with plain
+    walls shows it.
+    """
+    if not fit.runs_round("long"):
+        return None
+    long = np.array([mark.length == "long" for mark in fit.scale.marks])
+    round_ = np.ones_like(long) if fit.runs_round("short") else long
+    edge = float(fit.pose.limb_azimuth_rad()) - _OFF_LIMB_RAD
+    mask = _rings(fit, _ACROSS[np.abs(_ACROSS) < edge], fronts=round_, backs=round_)
+    return np.asarray(cv2.inpaint(np.ascontiguousarray(rgb), mask, _REACH_PX, cv2.INPAINT_TELEA))
+
+
+def _rings(fit: GraduationFit, azimuth_rad: np.ndarray, *, fronts: np.ndarray, backs: np.ndarray
+           ) -> np.ndarray:
+    """(H, W) uint8, 1 where the fronts (M,) and the backs (M,) of those marks run; of the backs
+    those that show."""
     pose, px_mm = fit.pose, fit.pose.px_per_mm(float(np.median(fit.height_mm)))
     response = ridge_response(fit.grey, max(_HALF_MM * px_mm / 2, 0.7))
     thick = 2 * max(_LEAST_PX, _HALF_MM * px_mm) + 1
     mask = np.zeros(fit.grey.shape, np.uint8)
-    fronts = pose.project_wall(_AZIMUTH, fit.height_mm)
-    clear = float(np.median(_along(response, fronts)))
-    for mark, points in zip(fit.scale.marks, fronts, strict=True):
-        if not mark.label:
-            _draw(mask, points, thick)
-    behind = [_backs(pose, fit.height_mm, index) for index in INDICES]
+    clear = float(np.median(_along(response, pose.project_wall(_AZIMUTH, fit.height_mm))))
+    for points in pose.project_wall(azimuth_rad, fit.height_mm[fronts]):
+        _draw(mask, points, thick)
+    behind = [_backs(pose, fit.height_mm[backs], index) for index in INDICES]
     shown = np.array([_along(response, points) for points in behind])
-    for k in range(len(fit.height_mm)):
+    for k in range(int(np.count_nonzero(backs))):
         best = int(np.argmax(shown[:, k]))
         if shown[best, k] > _AS_CLEAR * clear:
             _draw(mask, behind[best][k], thick)
-    grey = np.clip(fit.grey, 0, 255).astype(np.uint8)
-    return np.asarray(cv2.inpaint(grey, mask, _REACH_PX, cv2.INPAINT_TELEA), np.float32)
+    return mask
 
 
 def _backs(pose: CylinderPose, marks_mm: np.ndarray, index: float) -> np.ndarray:

@@ -15,6 +15,7 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
+from vision.graduations.rings_wiped import without_rings
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
 from vision.meniscus_image.networks import (
@@ -100,14 +101,23 @@ class Search:
         self.foot_mm, self.middle_mm = min(ends), 0.5 * sum(ends)
         self.grid = whole_grid(*ends)
         self.whole = view(rgb, fit.pose, self.grid, px_per_mm)
+        # marks that run right round are level lines like the surface; without them it shows
+        # plainer, and with them it shows as it is: both are looked at
+        bare = without_rings(rgb, fit)
+        self.looked_at = [(rgb, self.whole)]
+        if bare is not None:
+            self.looked_at.append((bare, view(bare, fit.pose, self.grid, px_per_mm)))
 
     def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float, float]:
         """Places of the row network, likeliest first, its belief in no surface in sight, and that
         in rims of the bore's steps, which are left out."""
         scale, pose, grid = self.fit.scale, self.fit.pose, self.grid
-        p, p_absent = row_probability(
-            self.whole, self.elevation_deg(self.middle_mm),
+        told = [row_probability(
+            whole, self.elevation_deg(self.middle_mm),
             scale.inner_radius_mm(scale.value_at(self.middle_mm)), grid.step_mm)
+            for _, whole in self.looked_at]
+        p = np.mean([rows for rows, _ in told], axis=0)
+        p_absent = float(np.mean([absent for _, absent in told]))
         if near_mm is not None:
             p = np.where(np.abs(grid.height_mm - near_mm) < 5.0, p + 1e-6, 0.0)
             p_absent *= 0.2
@@ -213,12 +223,14 @@ class Search:
 
     def _glance(self, height_mm: float) -> float:
         """The odds of a place by a single look."""
-        return self._asked(self._close(height_mm), height_mm, self.elevation_deg(height_mm)).odds
+        return self._asked(self._close(height_mm)[-1], height_mm,
+                           self.elevation_deg(height_mm)).odds
 
-    def _close(self, height_mm: float) -> CloseLook:
-        """A place as the offset network sees it."""
-        return close_look(view(self.rgb, self.fit.pose, window_grid(height_mm), self.px_per_mm),
-                          self.whole)
+    def _close(self, height_mm: float) -> list[CloseLook]:
+        """A place as the offset network sees it, in each picture that is looked at."""
+        grid = window_grid(height_mm)
+        return [close_look(view(rgb, self.fit.pose, grid, self.px_per_mm), whole)
+                for rgb, whole in self.looked_at]
 
     def _asked(self, close: CloseLook, height_mm: float, elevation_deg: float) -> OffsetPosterior:
         """What the offset network says of it, if it is seen from that elevation."""
@@ -255,12 +267,13 @@ class Search:
         """
         elevation = self.elevation_deg(centre_mm)
         doubt = self.fit.pose.elevation_sd_deg(centre_mm)
-        close = self._close(centre_mm)
-        other = mirrored(close)
-        ways = [(elevation, close), (elevation, other)]
-        if doubt >= _DOUBT_DEG:
-            apart = math.sqrt(2.0) * doubt
-            ways += [(elevation - apart, close), (elevation + apart, other)]
+        ways: list[tuple[float, CloseLook]] = []
+        for close in self._close(centre_mm):
+            other = mirrored(close)
+            ways += [(elevation, close), (elevation, other)]
+            if doubt >= _DOUBT_DEG:
+                apart = math.sqrt(2.0) * doubt
+                ways += [(elevation - apart, close), (elevation + apart, other)]
         looks: list[OffsetPosterior] = []
         log_odds = [math.log(MOST_ODDS)] * len(ways)
         for k, (e, way) in enumerate(ways):

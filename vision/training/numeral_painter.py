@@ -18,6 +18,7 @@ from vision.graduations.numeral_reader import (
     NET_STRETCH,
 )
 from vision.training.numeral_fonts import CAP, CELL, STRAY, held_out
+from vision.training.numeral_rings import draw_rings, hidden_by, ring_ink, take_out
 
 CANVAS_WIDTH = 120  # px of the network's height scale
 COLUMNS = int(CANVAS_WIDTH * NET_STRETCH)
@@ -99,8 +100,11 @@ class Painter:
         x = (torch.arange(COLUMNS, device=dev) + 0.5) / NET_STRETCH
         du = x[None, None, :] - cu[:, None, None]
         dv = v[None, :, None] - cv[:, None, None]
-        turn = self.n(B) * 0.06
-        slope = torch.tan(turn + self.n(B) * 0.06)[:, None, None]
+        rings = draw_rings(B, self.u)
+        # among rings the wall is unrolled level with them
+        loose = torch.where(rings.ringed, 0.15, 1.0)
+        turn = self.n(B) * 0.06 * loose
+        slope = torch.tan(turn + self.n(B) * 0.06 * loose)[:, None, None]
         slant = torch.tan(-turn + self.n(B) * 0.05)[:, None, None]
         lx = (du + slant * dv) / (size * aspect)[:, None, None]
         ly = (dv - slope * du) / size[:, None, None]
@@ -108,7 +112,7 @@ class Painter:
         phi = self.u(B, lo=-0.9, hi=0.9)[:, None, None]
         sine = (lx * torch.cos(phi) / radius + torch.sin(phi)).clamp(-0.999, 0.999)
         lx = radius * (torch.asin(sine) - phi)
-        tilt = self.n(B)[:, None, None] * 0.03
+        tilt = (self.n(B) * 0.03 * loose)[:, None, None]
         ly = ly - tilt * lx * lx.abs().clamp(max=3.0)  # the ring of print seen from above or below
 
         blank = self.below(0.12, B)
@@ -131,11 +135,17 @@ class Painter:
         drawn = self._draw(font, stray, at, self.u(B, lo=-0.2, hi=0.2),
                            lx - gap[:, None, None], ly)
         ink = torch.maximum(ink, drawn * self.below(0.07, B)[:, None, None])
-        ink = torch.maximum(ink, self._marks(B, lx, ly, width, blank))
+        ink = torch.maximum(ink, self._marks(B, lx, ly, width, blank)
+                            * ~(rings.ringed & ~rings.alone)[:, None, None])
+        ringed = ring_ink(rings, lx, ly, width)
+        buried = hidden_by(rings, ringed, main)
+        ink = torch.maximum(ink, ringed)
 
         window = self._window(B, cu, half, x)
         picture, visible = self._scene(B, ink, size)
         picture = self._optics(picture, size)
+        columns = torch.stack([cu - half, cu + half], 1) * NET_STRETCH
+        picture = take_out(picture, rings, size, cv, columns, self.u)
         visible = visible * window[:, None, :]
         shares = []  # of each glyph's ink that is left visible
         for k in range(4):
@@ -145,7 +155,7 @@ class Painter:
         seen = torch.stack(shares, 1).amin(1)
         # What is well visible is to be read; what is clearly covered is not; between the
         # two nobody can say, and the network is not taught either.
-        weight = ((seen > 0.7) | (seen < 0.35) | blank).float()
+        weight = (((seen > 0.7) & ~buried) | (seen < 0.35) | blank).float()
         text = torch.where((blank | (seen < 0.35))[:, None], -1, text)
         limits = torch.stack([(window > 0).float().argmax(1),
                               COLUMNS - (window.flip(1) > 0).float().argmax(1)], 1)

@@ -39,21 +39,25 @@ from vision.training.numeral_painter import COLUMNS, Painter
 class Net(nn.Module):
     """A convolutional reader that slides along the patch: (B, 1, H, W) -> (B, W / 2, classes)."""
 
-    def __init__(self) -> None:
+    def __init__(self, width: float = 1.0) -> None:
         super().__init__()
+
+        def wide(channels: int) -> int:
+            return round(channels * width / 8) * 8
+
         def block(i: int, o: int, k: tuple[int, int], s: tuple[int, int], p: tuple[int, int],
                   d: tuple[int, int] = (1, 1)) -> nn.Sequential:
             return nn.Sequential(nn.Conv2d(i, o, k, s, p, d, bias=False), nn.BatchNorm2d(o),
                                  nn.ReLU())
         self.layers = nn.Sequential(
-            block(1, 16, (5, 5), (2, 2), (2, 2)),
-            block(16, 24, (3, 3), (2, 1), (1, 1)),
-            block(24, 40, (3, 3), (1, 1), (1, 1)),
-            block(40, 48, (3, 3), (2, 1), (1, 1)),
-            block(48, 72, (NET_HEIGHT // 8, 3), (1, 1), (0, 1)),
-            block(72, 72, (1, 3), (1, 1), (0, 2), (1, 2)),
-            block(72, 72, (1, 3), (1, 1), (0, 4), (1, 4)),
-            nn.Conv2d(72, len(ALPHABET) + 1, (1, 1)),
+            block(1, wide(16), (5, 5), (2, 2), (2, 2)),
+            block(wide(16), wide(24), (3, 3), (2, 1), (1, 1)),
+            block(wide(24), wide(40), (3, 3), (1, 1), (1, 1)),
+            block(wide(40), wide(48), (3, 3), (2, 1), (1, 1)),
+            block(wide(48), wide(72), (NET_HEIGHT // 8, 3), (1, 1), (0, 1)),
+            block(wide(72), wide(72), (1, 3), (1, 1), (0, 2), (1, 2)),
+            block(wide(72), wide(72), (1, 3), (1, 1), (0, 4), (1, 4)),
+            nn.Conv2d(wide(72), len(ALPHABET) + 1, (1, 1)),
         )
 
     def forward(self, x: Tensor) -> Tensor:
@@ -91,13 +95,13 @@ def greedy(logits: Tensor) -> list[str]:
     return out
 
 
-def train(atlas: Path, out: Path, seconds: float, batch: int, seed: int) -> None:
+def train(atlas: Path, out: Path, seconds: float, batch: int, seed: int, width: float) -> None:
     """Train for a given time and write the weights after every tenth of it."""
     device = "cuda" if torch.cuda.is_available() else "cpu"
     torch.manual_seed(seed)
     painter = Painter(atlas, device, held=False, seed=seed)
     judge = Painter(atlas, device, held=True, seed=seed + 1)
-    net = Net().to(device)
+    net = Net(width).to(device)
     optimiser = torch.optim.AdamW(net.parameters(), lr=2e-3, weight_decay=1e-3)
     start, step, shown = time.time(), 0, 0.0
     while (share := (time.time() - start) / seconds) < 1:
@@ -140,11 +144,12 @@ def main() -> None:
     t.add_argument("--seconds", type=float, default=480)
     t.add_argument("--batch", type=int, default=768)
     t.add_argument("--seed", type=int, default=1)
+    t.add_argument("--width", type=float, default=1.6)
     args = parser.parse_args()
     if args.step == "atlas":
         build_atlas(args.folders, args.out)
     else:
-        train(args.atlas, args.out, args.seconds, args.batch, args.seed)
+        train(args.atlas, args.out, args.seconds, args.batch, args.seed, args.width)
 
 
 if __name__ == "__main__":
