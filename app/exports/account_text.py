@@ -17,7 +17,7 @@ from vision.output import (
     rolling,
     shift_totals,
 )
-from vision.output.model import hm
+from vision.output.model import hm, tenths
 
 CAUTION = ("From confirmed entries only. A calculation, not advice: the written order and the "
            "people who may act on it decide.")
@@ -47,7 +47,8 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
                   *(f"- {q.sentence}" for q in account.questions)]
     if found:
         lines += ["", "Your own limits:", *(f"- {f.sentence}" for f in found)]
-    return lines
+    # Not every terminal can show a true minus sign.
+    return [line.replace("\N{MINUS SIGN}", "-") for line in lines]
 
 
 def _check_lines(bed: BedAccount, now: datetime) -> list[str]:
@@ -75,7 +76,8 @@ def amount(i: Interval) -> str:
     if i.output_ml is None:
         return f"unknown, at least {i.at_least_ml}" if i.at_least_ml else "unknown"
     low, high = i.interval_ml or (0.0, 0.0)
-    return f"{i.output_ml} ({low:.1f} to {high:.1f})" + ("" if i.counted else " ?")
+    value = str(i.output_ml).replace("-", "\N{MINUS SIGN}")
+    return f"{value} ({tenths(low)} to {tenths(high)})" + ("" if i.counted else " ?")
 
 
 def doubts(i: Interval) -> list[str]:
@@ -122,7 +124,7 @@ def result_line(account: Account, now: datetime) -> str:
 def window(w: WindowTotal) -> str:
     """The total of a stretch of time, with what it does not cover."""
     low, high = w.interval_ml
-    text = f"{w.output_ml:.1f} mL ({low:.1f} to {high:.1f})"
+    text = f"{tenths(w.output_ml)} mL ({tenths(low)} to {tenths(high)})"
     if not w.complete:
         text += f", known for {w.covered_hours:.1f} of {w.hours:.1f} h"
     if w.interpolated:

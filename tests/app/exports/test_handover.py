@@ -140,7 +140,7 @@ def test_questions_are_on_the_sheet(tmp_path):
     store.add(reading("12", 60, happened_at=at(60), clock=clock(95)))
     text, _ = sheet(store, BED)
     assert "To be answered: The chamber held 28 mL less" in text
-    assert "-28" in text and "not in the sums" in text
+    assert "\N{MINUS SIGN}28" in text and "not in the sums" in text
     assert "entered 09:35" in text, "a late entry says so"
 
 
