@@ -145,7 +145,7 @@ def _keep_between(state: ChamberState, key: str) -> None:
 
 def between_answer(state: ChamberState) -> str:
     """What was said about it so far."""
-    return " ".join((st.session_state.get(_between(state)) or "").split())
+    return " ".join((st.session_state.get(_between(state), state.between) or "").split())
 
 
 def _between(state: ChamberState) -> str:
