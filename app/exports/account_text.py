@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from app.records import Entry
 from app.records.shift import BedAccount, level_state
 from app.setting_state import SettingState, setting_state
 from vision.output import (
@@ -154,7 +155,28 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
                                        tell_whom=bed.tell_whom)],
         "level": level_state(bed.standings, now,
                              due_minutes=bed.limits.level_due_minutes).sentence,
+        "setting": _setting(bed, now),
     }
+
+
+def _setting(bed: BedAccount, now: datetime) -> dict[str, Any]:
+    """What the order says and what the panel was last found at, each in its own unit, and how
+    the two stand; None for what is not on record."""
+    state = setting_state(bed, now)
+    ordered, found = bed.order if state.ordered else None, state.last
+    return {
+        "ordered": None if ordered is None else _pressure(ordered),
+        "found": None if found is None else _pressure(found) | {
+            "at": found.happened.local.isoformat()},
+        "as_ordered": None if state.doubt in ("none", "order") or ordered is None
+        else state.doubt != "off",
+        "sentence": setting_line(state),
+    }
+
+
+def _pressure(entry: Entry) -> dict[str, Any]:
+    value = entry.confirmed_value
+    return {"value": None if value is None else float(value), "unit": entry.unit}
 
 
 def _interval(i: Interval) -> dict[str, Any]:
