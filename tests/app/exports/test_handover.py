@@ -115,7 +115,7 @@ def test_what_is_handed_over_stands_on_the_first_page_whatever_there_is(tmp_path
                   "Clamped for transport since 07:13, 7 min now",
                   "Look of the fluid: pink, seen at 07:11 by M.K.; before that clear",
                   "Next reading: due at 08:05 (your order: every 60 min)",
-                  "Level: The last level check is of 2026-03-02 08:01. By the usual method",
+                  "Level: The last level check is of 2026-03-02 08:01. By the usual method, M.K. ",
                   "Told doctor on call at 07:12 (M.K.), answer: will come",
                   "Output, mL/h", "Handed over by"):
         assert words in first, words
