@@ -93,7 +93,7 @@ def used_before(state: ChamberState) -> None:
 def let_go(state: ChamberState, drop: Callable[[], None] | None = None) -> None:
     """The way back: forget this photo and all that was read from it, by ``drop`` where given."""
     these = "these photos" if len(state.photos) > 1 else "this photo"
-    st.button(f"Discard {these} and take another", key=f"discard-{state.key}",
+    st.button(as_label(f"Discard {these} and take another"), key=f"discard-{state.key}",
               on_click=drop or state.drop_photo, width="stretch")
 
 
