@@ -13,7 +13,7 @@ from datetime import datetime, timedelta
 from app.records.codes import bed_and_drain
 from app.records.shift import BedAccount, has_ended
 from vision.output import ShiftPlan, WindowTotal, joint_total, window_total
-from vision.output.model import hm
+from vision.output.model import hm, tenths
 
 
 @dataclass(frozen=True)
@@ -34,7 +34,8 @@ class Joint:
         """The sum with its interval, from when, and what of it is not known."""
         w = self.total
         low, high = w.interval_ml
-        said = f"{w.output_ml:.1f} mL ({low:.1f} to {high:.1f}) since {hm(w.start, now)}"
+        said = (f"{tenths(w.output_ml)} mL ({tenths(low)} to {tenths(high)}) since "
+                f"{hm(w.start, now)}")
         if not w.complete:
             known = ", ".join(f"{label} for {p.covered_hours:.1f} h" for label, p in self.parts)
             said += f"; of {w.hours:.1f} h known: {known}"

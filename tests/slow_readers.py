@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import signal
 import time
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +18,18 @@ def wait_for(file: str) -> str:
     while not Path(file).exists():
         time.sleep(0.01)
     return str(os.getpid())
+
+
+@dataclass(frozen=True)
+class Seen:
+    """What a look sees: the worker's process."""
+
+    pid: int
+
+
+def look(frame: bytes, file: str, ratio: float) -> Seen:
+    """Look on until the file is there."""
+    return Seen(int(wait_for(file)))
 
 
 def note(file: str, word: str) -> str:

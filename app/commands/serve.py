@@ -71,7 +71,8 @@ def run(args: argparse.Namespace) -> int:
     port = parse_port(args.port)
     sign_in = None if args.sign_in is None else check_sign_in(args.sign_in)
     host = args.host or (own_network_address() if args.lab else "127.0.0.1")
-    check_host(host, args.allow_remote, signed=sign_in is not None)
+    check_host(host, args.allow_remote, signed=sign_in is not None,
+               encrypted=args.lab or args.certificate is not None)
     tls = _certificate(args, host)
     place, shown = prepare_place(args.data)
     prepare_key(args.key)
@@ -161,11 +162,17 @@ def is_loopback(host: str) -> bool:
         return False
 
 
-def check_host(host: str, allow_remote: bool, *, signed: bool = False) -> None:
+def check_host(host: str, allow_remote: bool, *, signed: bool = False, encrypted: bool = False
+               ) -> None:
     """Refuse an address that is none, or that others reach without sign-in (``signed``)
-    or its being allowed."""
+    or its being allowed; ``encrypted`` keeps nobody out, and only changes the words."""
     if is_loopback(host):
         return
+    if not (allow_remote or signed) and encrypted:
+        raise InputError(
+            f"Whoever reaches {host} would see and confirm everything: encryption keeps strangers"
+            " from reading, not from entering. For a skills lab with invented codes add"
+            " --allow-remote; for a ward set up --sign-in FILE (docs/serving.md).")
     if not (allow_remote or signed):
         raise InputError(
             f"--host {host} would show patient pages to the network without encryption or"

@@ -74,6 +74,15 @@ async def _looked(session: str, request: Request) -> Response:
     except (TimeoutError, RuntimeError):
         return Response(status_code=503)
     finally:
+        _let_go(ticket)
+
+
+def _let_go(ticket: pool.Ticket) -> None:
+    """A look that nobody waits for ends.  Not where its worker has only begun: ended now, it
+    would begin anew with the next look, and on a busy machine never come to an answer."""
+    if ticket.cold:
+        asyncio.get_running_loop().call_later(pool.LONGEST_S, ticket.give_up)
+    else:
         ticket.give_up()
 
 

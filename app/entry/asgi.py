@@ -16,6 +16,7 @@ from starlette.middleware import Middleware  # noqa: E402
 
 from app.entry import aim, classroom, lesson_frames  # noqa: E402
 from app.entry.gate import Gate, housekeeping  # noqa: E402
+from app.entry.sign_in_answers import SignInAnswers  # noqa: E402
 from app.headers import SafeHeaders, inline_scripts, safe_headers  # noqa: E402
 from app.ui import theme  # noqa: E402
 from app.ui.lesson.follow import FOLLOW  # noqa: E402
@@ -28,4 +29,5 @@ _SCRIPTS = [code for html in (_SHELL, theme.NUMBER_KEYS, theme.TO_THE_TOP, theme
 
 app = st.App(Path(__file__).with_name("main.py"), lifespan=housekeeping,
              routes=[*lesson_frames.ROUTES, *classroom.ROUTES, *aim.ROUTES], middleware=[
-    Middleware(SafeHeaders, headers=safe_headers(_SCRIPTS)), Middleware(Gate)])
+    Middleware(SafeHeaders, headers=safe_headers(_SCRIPTS)), Middleware(Gate),
+    Middleware(SignInAnswers)])

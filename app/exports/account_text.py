@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import datetime
 from typing import Any
 
+from app.records import Entry
 from app.records.shift import BedAccount, level_state
 from app.setting_state import SettingState, setting_state
 from vision.output import (
@@ -17,7 +18,7 @@ from vision.output import (
     rolling,
     shift_totals,
 )
-from vision.output.model import hm
+from vision.output.model import hm, tenths
 
 CAUTION = ("From confirmed entries only. A calculation, not advice: the written order and the "
            "people who may act on it decide.")
@@ -47,7 +48,8 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
                   *(f"- {q.sentence}" for q in account.questions)]
     if found:
         lines += ["", "Your own limits:", *(f"- {f.sentence}" for f in found)]
-    return lines
+    # Not every terminal can show a true minus sign.
+    return [line.replace("\N{MINUS SIGN}", "-") for line in lines]
 
 
 def _check_lines(bed: BedAccount, now: datetime) -> list[str]:
@@ -75,7 +77,8 @@ def amount(i: Interval) -> str:
     if i.output_ml is None:
         return f"unknown, at least {i.at_least_ml}" if i.at_least_ml else "unknown"
     low, high = i.interval_ml or (0.0, 0.0)
-    return f"{i.output_ml} ({low:.1f} to {high:.1f})" + ("" if i.counted else " ?")
+    value = str(i.output_ml).replace("-", "\N{MINUS SIGN}")
+    return f"{value} ({tenths(low)} to {tenths(high)})" + ("" if i.counted else " ?")
 
 
 def doubts(i: Interval) -> list[str]:
@@ -122,7 +125,7 @@ def result_line(account: Account, now: datetime) -> str:
 def window(w: WindowTotal) -> str:
     """The total of a stretch of time, with what it does not cover."""
     low, high = w.interval_ml
-    text = f"{w.output_ml:.1f} mL ({low:.1f} to {high:.1f})"
+    text = f"{tenths(w.output_ml)} mL ({tenths(low)} to {tenths(high)})"
     if not w.complete:
         text += f", known for {w.covered_hours:.1f} of {w.hours:.1f} h"
     if w.interpolated:
@@ -152,7 +155,28 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
                                        tell_whom=bed.tell_whom)],
         "level": level_state(bed.standings, now,
                              due_minutes=bed.limits.level_due_minutes).sentence,
+        "setting": _setting(bed, now),
     }
+
+
+def _setting(bed: BedAccount, now: datetime) -> dict[str, Any]:
+    """What the order says and what the panel was last found at, each in its own unit, and how
+    the two stand; None for what is not on record."""
+    state = setting_state(bed, now)
+    ordered, found = bed.order if state.ordered else None, state.last
+    return {
+        "ordered": None if ordered is None else _pressure(ordered),
+        "found": None if found is None else _pressure(found) | {
+            "at": found.happened.local.isoformat()},
+        "as_ordered": None if state.doubt in ("none", "order") or ordered is None
+        else state.doubt != "off",
+        "sentence": setting_line(state),
+    }
+
+
+def _pressure(entry: Entry) -> dict[str, Any]:
+    value = entry.confirmed_value
+    return {"value": None if value is None else float(value), "unit": entry.unit}
 
 
 def _interval(i: Interval) -> dict[str, Any]:

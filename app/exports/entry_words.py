@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from typing import Any
 
 from app.orders import LIMITS
 from app.records.content import LATE_MINUTES, Entry
@@ -69,17 +70,31 @@ def several_photos(e: Entry) -> list[str]:
     """What a reading that rests on several photos says of them."""
     parts = []
     if e.payload.get("photos"):
-        given = len(e.payload["photos"])
-        counted = e.payload.get("rests_on", given)
-        parts.append(f"read from {given} photos together" if counted == given else
-                     f"read from one of {given} photos, nothing could be had from the rest"
-                     if counted == 1 else f"read from {counted} of {given} photos together")
+        parts.append(_photos_in_hand(e, e.payload["photos"]))
     for out in e.payload.get("taken_out", ()):
-        said = out["status"] if out["value"] is None else f"{out['value']} {e.unit}"
-        parts.append(f"a photo was taken out again (it alone: {said})")
+        parts.append(f"a photo was taken out again (it alone: {_alone(out, e.unit)})")
     if e.payload.get("between_photos"):
         parts.append(f"between the photos: {e.payload['between_photos']}")
     return parts
+
+
+def _photos_in_hand(e: Entry, photos: list[dict[str, Any]]) -> str:
+    """What was had from the photos: a value read by eye was not read from any of them."""
+    given = len(photos)
+    if e.machine is not None and e.machine.value is None:
+        each = ", ".join(_alone(p, e.unit) for p in photos)
+        return f"no reading from {given} photos together (each alone: {each})"
+    counted = e.payload.get("rests_on", given)
+    if counted == given:
+        return f"read from {given} photos together"
+    if counted == 1:
+        return f"read from one of {given} photos, nothing could be had from the rest"
+    return f"read from {counted} of {given} photos together"
+
+
+def _alone(photo: dict[str, Any], unit: str | None) -> str:
+    """What one photo showed by itself."""
+    return str(photo["status"]) if photo["value"] is None else f"{photo['value']} {unit}"
 
 
 def what(e: Entry) -> str:

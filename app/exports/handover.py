@@ -197,9 +197,10 @@ def _level_line(level: LevelState) -> str:
     if last is not None and level.hangs:
         return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.initials.rstrip('.')}."
     if last is None or last.confirmed_value is None:
-        how = "" if last is None else f" By the usual method, {last.initials}."
+        how = "" if last is None else f" By the usual method, {last.initials.rstrip('.')}."
     else:
-        how = f" It {hanging_words(float(last.confirmed_value))}, as confirmed by {last.initials}."
+        how = (f" It {hanging_words(float(last.confirmed_value))}, as confirmed by "
+               f"{last.initials.rstrip('.')}.")
     return f"Level: {'STALE. ' if level.stale else ''}{level.sentence}{how}"
 
 

@@ -16,12 +16,18 @@ def page() -> None:
     """Draw the page."""
     blocks.title("Phone", "Open these pages on a phone, whose camera takes the photos.")
     address, fingerprint = os.environ.get(ADDRESS_VARIABLE), os.environ.get(LAB_VARIABLE)
+    if not address and fingerprint:
+        blocks.notice("No phone reaches these pages", [
+            "They are encrypted, but answer on this machine only.",
+            "Whoever looks after this machine starts Countersight with --lab --allow-remote and "
+            "without --host, or with this machine's address in its network as --host."])
+        return
     if not address:
         blocks.notice("No phone reaches these pages", [
             "They answer on this machine only, or without encryption, and a phone gives its "
             "camera and its sensors to an encrypted page only.",
-            "In a skills lab, whoever looks after this machine starts Countersight with --lab; on "
-            "a ward it needs a certificate that the phones trust.",
+            "In a skills lab, whoever looks after this machine starts Countersight with --lab "
+            "--allow-remote; on a ward it needs a certificate that the phones trust.",
             "Without a phone, a photo can be chosen from a file."])
         return
     blocks.step("1. Point the phone's camera at this code")

@@ -25,8 +25,9 @@ _VIEWS: dict[str, Callable[[RoundState, View], None]] = {
 
 #: The views beside which the chamber is drawn: not where a person reads for themselves.
 _DRAWN = ("photo", "done")
-#: Fields that are given their beginning by what the state holds.
-_BEGIN_ALONE = ("value-", "tolerance-")
+#: Fields that are given their beginning by what the state holds, or have one of their own: a
+#: second one from outside is named in the log as a fault.
+_BEGIN_ALONE = ("value-", "tolerance-", "between-", "view-")
 #: What boxes to tick are named after; whatever else is true or false is a button.
 _TICKS = ("-minus", "-not", "-unit-right")
 

@@ -29,7 +29,8 @@ def page() -> None:
     else:
         if state.finished:
             blocks.notice(f"Thank you, {state.reader}: all {state.total} pictures are read.",
-                          ["The readings are kept beside the set."])
+                          ["The readings are kept beside the set.",
+                           *filter(None, [state.late])])
         _start(state)
 
 
@@ -70,6 +71,8 @@ def _start(state: TrialState) -> None:
 def _task(state: TrialState) -> None:
     done, key = state.total - len(state.left), state.task_key
     blocks.status_line(f"Picture {done + 1} of {state.total}. Read it as you would at the bedside.")
+    if state.late:
+        blocks.notice("The last reading is not kept", [state.late], stop=True)
     opened, problem = guard.in_words(lambda: (load_photo(state.picture()), state.scale()))
     if opened is None:
         blocks.notice("This picture cannot be shown", [problem, "Tell the tester."], stop=True)

@@ -42,17 +42,20 @@ class _Worker:
 
     def __init__(self) -> None:
         self._process: subprocess.Popen[bytes] | None = None
+        #: Whether its process has answered before: the first answer waits for its libraries.
+        self.warm = False
 
     def do(self, job: Job) -> Outcome:
         """The outcome; EOFError or OSError when the process ends instead."""
         if self._process is None or self._process.poll() is not None:
-            self._process = _started()
+            self._process, self.warm = _started(), False
         process = self._process
         assert process.stdin is not None and process.stdout is not None
         pickle.dump(job, process.stdin, protocol=pickle.HIGHEST_PROTOCOL)
         process.stdin.flush()
         found = pickle.load(process.stdout)
         assert isinstance(found, Outcome)
+        self.warm = True
         return found
 
     def end(self) -> None:
@@ -93,6 +96,12 @@ class Ticket:
             if self.began_s is not None and time.monotonic() - self.began_s > LONGEST_S:
                 self._pool.settle(self, ReadingLostError(_TOO_LONG))
         return self.outcome.done()
+
+    @property
+    def cold(self) -> bool:
+        """Whether its worker is still at its first answer."""
+        worker = self.worker
+        return worker is not None and not worker.warm
 
     def give_up(self) -> None:
         """Nobody waits for it any more: its place, or its worker, is free for the next."""

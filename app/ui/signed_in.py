@@ -6,6 +6,16 @@ import streamlit as st
 
 from app.ui import blocks, session_files
 
+#: In the address of the sign-in: why the last one failed (:mod:`app.entry.sign_in_answers`).
+WHY, REFUSED, NO_ANSWER = "sign-in", "refused", "no-answer"
+_WORDS = {
+    REFUSED: ("The sign-in did not let you in: it was refused or given up, or it took too long.",
+              "Try once more; if it stays so, tell whoever looks after the accounts."),
+    NO_ANSWER: ("The sign-in service does not answer.",
+                "Try again in a minute. What you read meanwhile can be entered later, with the "
+                "time at which you read it."),
+}
+
 
 def identity() -> str | None:
     """Who is signed in, for the record; None where sign-in is not set up.
@@ -28,6 +38,9 @@ def let_in() -> bool:
     if not claims["is_logged_in"] or not claims.get("sub"):
         blocks.title("Countersight", "Sign in to see and to confirm anything.")
         session_files.dismiss()
+        why = _WORDS.get(st.query_params.get(WHY, ""))
+        if why is not None:
+            blocks.notice("You are not signed in", why, stop=True)
         st.button("Sign in", key="sign-in", type="primary", on_click=st.login)
         blocks.caution_box()
         return False

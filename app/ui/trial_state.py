@@ -41,6 +41,7 @@ class TrialState:
     left: list[tuple[str, int]] = field(default_factory=list)
     total: int = 0
     problem: str = ""
+    late: str = ""
     shown_at: float | None = None
     clock: Callable[[], float] = time.monotonic
     _labels: dict[str, Label] = field(default_factory=dict)
@@ -69,7 +70,7 @@ class TrialState:
         tasks = plan(list(labels), code, repeats)
         self.left = remaining(tasks, code, list(read_attempts(folder / READINGS)))
         self.folder, self.reader, self.total = folder, code, len(tasks)
-        self._labels, self.problem, self.shown_at = labels, "", None
+        self._labels, self.problem, self.late, self.shown_at = labels, "", "", None
 
     def picture(self) -> Path:
         """The picture in hand."""
@@ -85,8 +86,18 @@ class TrialState:
             self.shown_at = self.clock()
 
     def answer(self, value: float | None) -> None:
-        """Keep the reading (None: cannot be read) and go to the next picture."""
+        """Keep the reading (None: cannot be read) and go to the next picture.
+
+        Not where this reader read it meanwhile on another device, or it would count twice;
+        ``late`` says so then.
+        """
         if self.folder is None or not self.left or self.shown_at is None:
+            return
+        left = remaining(self.left, self.reader, list(read_attempts(self.folder / READINGS)))
+        if left[:1] != self.left[:1]:
+            self.left, self.shown_at, self.problem = left, None, ""
+            self.late = (f"{self.reader} had read that picture on another device meanwhile: the "
+                         "first reading stays.")
             return
         file, repeat = self.left[0]
         seconds = round(self.clock() - self.shown_at, 2)
@@ -94,8 +105,9 @@ class TrialState:
             file, self.reader, repeat, value, seconds,
             datetime.now(UTC).isoformat("T", "seconds"), zoom=True))
         self.left.pop(0)
-        self.shown_at, self.problem = None, ""
+        self.shown_at, self.problem, self.late = None, "", ""
 
     def leave(self) -> None:
         """Stop here; what was read is kept."""
-        self.folder, self.left, self.shown_at, self.problem = None, [], None, ""
+        self.folder, self.left, self.shown_at = None, [], None
+        self.problem = self.late = ""

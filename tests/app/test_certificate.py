@@ -84,3 +84,4 @@ def test_the_command_refuses_in_one_sentence(
     assert main(["serve", *words, "--data", str(tmp_path), "--no-browser"]) == 2
     said = capsys.readouterr().err
     assert sentence in said and said.count("\n") == 1
+    assert "without encryption" not in said, "a certificate was asked for or brought"

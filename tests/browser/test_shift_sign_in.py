@@ -37,7 +37,7 @@ class Provider:
 
     def __init__(self) -> None:
         self.key = RSAKey.generate_key(2048, {"kid": "k1", "use": "sig", "alg": "RS256"})
-        self.port, self.nonces = free_port(), {}
+        self.port, self.nonces, self.refuses = free_port(), {}, False
         self.issuer = f"http://127.0.0.1:{self.port}"
         self.server = ThreadingHTTPServer(("127.0.0.1", self.port), self._handler())
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
@@ -72,9 +72,11 @@ class Provider:
                     asked = {k: v[0] for k, v in parse_qs(address.query).items()}
                     code = f"code-{len(provider.nonces)}"
                     provider.nonces[code] = (asked.get("nonce"), asked["client_id"])
+                    # Section 3.1.2.6: an error in place of the code.
+                    told = {"error": "access_denied"} if provider.refuses else {"code": code}
                     self.send_response(302)
                     self.send_header("Location", asked["redirect_uri"] + "?" + urlencode(
-                        {"code": code, "state": asked["state"]}))
+                        {**told, "state": asked["state"]}))
                     self.end_headers()
                 else:
                     self.send_error(404)
@@ -118,8 +120,13 @@ def test_nobody_sees_anything_before_and_the_identity_is_on_record(browser, stat
     expect(live(page).get_by_role("button", name="Sign in")).to_be_visible()
     expect(live(page).get_by_label("Bed code of your ward")).to_have_count(0)
 
+    provider.refuses = True
+    live(page).get_by_role("button", name="Sign in").click()
+    expect(page.get_by_text("The sign-in did not let you in")).to_be_visible()
+    provider.refuses = False
     live(page).get_by_role("button", name="Sign in").click()
     expect(page.get_by_text("Signed in as m.k@quay.example.")).to_be_visible()
+    expect(page.get_by_text("The sign-in did not let you in")).to_have_count(0)
     page.goto(f"{station.url}/shift")
     live(page).get_by_label("Bed code of your ward").fill("QUAY-3")
     live(page).get_by_label("Bed code of your ward").press("Enter")
@@ -135,4 +142,9 @@ def test_nobody_sees_anything_before_and_the_identity_is_on_record(browser, stat
     expect(live(page).get_by_role("button", name="Sign in")).to_be_visible()
     log = (station.data.parent / f"{station.data.name}.log").read_text()
     assert "QUAY-3" not in log and "m.k@quay" not in log
+    provider.server.shutdown()
+    provider.server.server_close()
+    live(page).get_by_role("button", name="Sign in").click()
+    expect(page.get_by_text("The sign-in service does not answer.")).to_be_visible()
+    expect(live(page).get_by_role("button", name="Sign in")).to_be_visible()
     page.context.close()

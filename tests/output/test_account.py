@@ -16,7 +16,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from output_help import DAY, e, r, t
 
-from app.exports.account_text import window
+from app.exports.account_text import amount, window
 from vision.errors import InputError
 from vision.output import (
     ChamberEvent,
@@ -44,6 +44,7 @@ from vision.output.covariance import (
     scale_correlation,
 )
 from vision.output.findings import compare
+from vision.output.model import tenths
 
 # --- worked examples
 
@@ -561,6 +562,29 @@ def test_a_limit_on_an_hour_is_judged_by_what_came_in_an_hour():
     assert [f.at for f in findings(four, limit, t(1)) if f.verdict == "over"] == [t(1)]
     assert findings(make_account([r(0, "20"), r(2, "46")]), limit, t(2)) == ()
     assert findings(make_account([r(0, "10"), r(2, "56")]), limit, t(2))[0].verdict == "over"
+
+
+@pytest.mark.parametrize(("hours", "said"), [
+    (1, "09:00: 56.0 mL in an hour"),
+    (1 + 12 / 3600, "09:00, on average over 60.2 min: 55.8 mL in an hour"),
+    (2, "10:00, on average over 2.0 h: 28.0 mL in an hour")])
+def test_an_average_over_more_than_an_hour_is_called_one(hours, said):
+    """56 mL in 1 h 12 s is 56 / 1.00333 = 55.8 mL in an hour, beside "08:00 to 09:00: 56.0 mL"."""
+    (f,) = findings(make_account([r(0, "2"), r(hours, "58")]), Limits(ml_per_hour=Decimal(20)),
+                    t(hours))
+    assert said in f.sentence, f.sentence
+
+
+def test_what_may_be_below_nothing_has_a_true_minus_sign_and_nought_has_none():
+    """4.0 to 4.0 mL: nothing, give or take the readings' own doubt."""
+    a = make_account([r(0, "4"), r(1, "4.0")])
+    words = [window(window_total(a, t(0), t(1))), amount(a.intervals[0])]
+    for text in words:
+        assert "(\N{MINUS SIGN}" in text and "-" not in text, text
+    assert tenths(-0.04) == tenths(Decimal("-0.0")) == "0.0"
+    assert (tenths(-1.06), tenths(2)) == ("\N{MINUS SIGN}1.1", "2.0")
+    (f,) = findings(a, Limits(ml_per_hour=Decimal("0.1")), t(1))
+    assert "(\N{MINUS SIGN}" in f.sentence
 
 
 def test_an_uncounted_interval_is_the_result_and_says_so():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -154,3 +155,11 @@ def test_no_reading_line_is_drawn_where_nothing_was_read(monkeypatch):
     assert {"reading", "interval"} <= {a.role for a in read.annotations}
     assert not {"reading", "interval"} & {a.role for a in refused.annotations}
     assert draw_overlay(scene, refused).shape[2] == 3
+
+
+def test_a_unit_stands_there_as_people_write_it():
+    """Not by its code: a panel says cmH2O, and "cm[H2O]" is read as two units."""
+    code, words = (draw_overlay(photo(), replace(reading(), unit=unit), crop=False, tall_px=800)
+                   for unit in ("cm[H2O]", "cmH2O"))
+    other = draw_overlay(photo(), replace(reading(), unit="mmHg"), crop=False, tall_px=800)
+    assert np.array_equal(code, words) and not np.array_equal(code, other)

@@ -34,8 +34,9 @@ class Attempt:
 
 
 def check_reader_code(code: str) -> str:
-    """The code, cut of blanks; a name is no code, but only its form can be checked."""
-    code = code.strip()
+    """The code, cut of blanks and in capitals, so that "r07" on a phone is no other reader
+    than "R07"; a name is no code, but only its form can be checked."""
+    code = code.strip().upper()
     if not _CODE.fullmatch(code):
         raise InputError("A reader code is 1 to 16 letters, digits, - or _, for example R07.")
     return code
@@ -63,7 +64,7 @@ def plan(files: Sequence[str], reader: str, repeats: int) -> list[tuple[str, int
 def remaining(tasks: Sequence[tuple[str, int]], reader: str,
               attempts: Sequence[Attempt]) -> list[tuple[str, int]]:
     """The tasks that this reader has not answered yet, in order."""
-    done = {(a.file, a.repeat) for a in attempts if a.reader == reader}
+    done = {(a.file, a.repeat) for a in attempts if a.reader.upper() == reader.upper()}
     return [task for task in tasks if task not in done]
 
 

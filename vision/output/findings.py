@@ -15,7 +15,7 @@ from typing import Literal
 from vision.output.account import Account
 from vision.output.drain import is_open
 from vision.output.limits import Limits
-from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead
+from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead, tenths
 from vision.output.shifts import ShiftPlan
 from vision.output.windows import ends, window_total
 
@@ -60,7 +60,7 @@ def _over(name: str, what: str, value: float, u: float, limit: Decimal, unit: st
     verdict = compare(value, u, float(limit))
     if verdict == "within":
         return []
-    interval = f"{value:.1f} {unit} ({value - K95 * u:.1f} to {value + K95 * u:.1f})"
+    interval = f"{tenths(value)} {unit} ({tenths(value - K95 * u)} to {tenths(value + K95 * u)})"
     if verdict == "over":
         sure = "" if value - K95_ONE_SIDED * u >= float(limit) else \
             " The readings leave some doubt; read again."
@@ -82,12 +82,22 @@ def _hours(account: Account, limits: Limits, now: datetime, tell_whom: str
             continue
         if i.hours >= 1:
             start, value, u = i.start, float(i.output_ml) / i.hours, i.u_ml_per_hour
+            over = _on_average(i.hours)
         else:
             w = window_total(account, i.end - timedelta(hours=1), i.end)
-            start, value, u = w.start, float(w.output_ml), w.u_ml
-        found += _over("ml_per_hour", f"{hm(start, now)} to {hm(i.end, now)}", value, u,
+            start, value, u, over = w.start, float(w.output_ml), w.u_ml, ""
+        found += _over("ml_per_hour", f"{hm(start, now)} to {hm(i.end, now)}{over}", value, u,
                        limits.ml_per_hour, "mL in an hour", i.end, tell_whom)
     return found
+
+
+def _on_average(hours: float) -> str:
+    """Over how long a longer stretch than an hour was averaged: what came in it stands beside
+    the same printed times, and is more than what came in an hour."""
+    minutes = f"{60 * hours:.1f}"
+    if minutes == "60.0":
+        return ""
+    return f", on average over {minutes} min" if hours < 2 else f", on average over {hours:.1f} h"
 
 
 def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | None,

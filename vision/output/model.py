@@ -183,6 +183,12 @@ def hm_ahead(at: datetime, now: datetime) -> str:
     return at.strftime("%H:%M") if timedelta(0) <= at - now < timedelta(days=1) else hm(at, now)
 
 
+def tenths(value: float | Decimal) -> str:
+    """A volume to a tenth for a sentence: with a true minus sign, and with none before a nought."""
+    text = f"{value:.1f}"
+    return text.lstrip("-") if float(text) == 0 else text.replace("-", "\N{MINUS SIGN}")
+
+
 def percent(share: float) -> str:
     """A share in whole percent, with its space (BIPM, The International System of Units, 9th
     edition, 2019, 5.4.7)."""

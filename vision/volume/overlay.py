@@ -13,6 +13,7 @@ import cv2
 import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
+from vision.hydrostatics.units import WORDS
 from vision.imaging.photo import Photo
 from vision.reading import Annotation, VolumeReading
 
@@ -193,7 +194,7 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
         elif t.role == "candidate":
             rows.append((y, "or here?", _CANDIDATE))
         elif reading.status == "read" and reading.value is not None:
-            rows.append((y, f"{reading.value:.1f} {reading.unit}", _READING))
+            rows.append((y, f"{reading.value:.1f} {_unit(reading)}", _READING))
     last = -1e9
     for y, text, colour in sorted(rows):
         font = big if colour == _READING else small
@@ -205,6 +206,11 @@ def _words(canvas: np.ndarray, reading: VolumeReading, place: object) -> np.ndar
 
 
 _Font = ImageFont.FreeTypeFont | ImageFont.ImageFont
+
+
+def _unit(reading: VolumeReading) -> str:
+    """The unit as it is printed on a panel, and not its code."""
+    return WORDS.get(reading.unit, reading.unit)
 
 
 def _tall(font: _Font) -> float:
@@ -226,7 +232,7 @@ def _banner(draw: ImageDraw.ImageDraw, image: Image.Image, reading: VolumeReadin
     """One line under the picture: what the machine says, and that nobody confirmed it."""
     if reading.status == "read" and reading.interval is not None:
         text = (f"Machine reading, not confirmed. 95 %: {reading.interval[0]:.1f} to "
-                f"{reading.interval[1]:.1f} {reading.unit}")
+                f"{reading.interval[1]:.1f} {_unit(reading)}")
     elif reading.status == "above-scale":
         text = "Machine: above the highest mark"
     elif reading.status == "below-scale":

@@ -30,7 +30,8 @@ def confirm_step(state: ChamberState, bed: str = "") -> str:
     blocks.step("Confirm" if read else "Or confirm your own reading alone")
     blocks.say("Nothing is on record yet. What you confirm here is your reading, not the tool's.")
     if state.taken_in is not None:
-        blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the photo came in.")
+        blocks.say(f"Time on record: {state.taken_in.local:%H:%M}, when the "
+                   f"{'first ' if len(state.photos) > 1 else ''}photo came in.")
     second_look_field(state)
     value_fields(state)
     statements_field(state.key)

@@ -8,6 +8,7 @@ from app.another_photo import another_photo, minutes_apart
 from app.ui import blocks, guard
 from app.ui.chamber import words
 from app.ui.chamber.state import MOST_IN_HAND, SMALL, ChamberState
+from app.ui.chamber.steps import look_up_used
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import ScreenCopy, screen_copy
 from app.ui.text import as_label
@@ -48,7 +49,12 @@ def _picker(state: ChamberState) -> None:
     if state.photo_problem:
         blocks.notice("This photo cannot be added", [state.photo_problem], stop=True)
     pick_photo(f"more-{state.key}-{state.answers}-{bool(state.photo_problem)}",
-               lambda photo, _source: state.add_photo(photo), state.refuse_another)
+               lambda photo, _source: _add(state, photo), state.refuse_another)
+
+
+def _add(state: ChamberState, photo: Photo) -> None:
+    state.add_photo(photo)
+    look_up_used(state)
 
 
 def strip(state: ChamberState) -> None:
@@ -77,6 +83,7 @@ def _take_out(state: ChamberState, sha256: str) -> None:
     for n, photo in enumerate(state.photos):
         if photo.sha256 == sha256:
             state.take_out(n)
+            look_up_used(state)
             return
 
 
@@ -122,13 +129,23 @@ def _between_field(state: ChamberState) -> None:
     if asked:
         blocks.notice(asked, ["Drained or run in, moved, another chamber? Take out the photo that "
                               "does not belong here, or say what happened."], stop=True)
-        st.text_input("Between the photos (goes on record)", key=_between(state), max_chars=200,
-                      autocomplete="off")
+        key = _between(state)
+        if key not in st.session_state:
+            state.between_first = state.between
+        # Given as the field's own beginning: another photo asks anew, and must not take away
+        # what was typed.
+        st.text_input("Between the photos (goes on record)", state.between_first, key=key,
+                      max_chars=200, autocomplete="off", on_change=_keep_between,
+                      args=(state, key))
+
+
+def _keep_between(state: ChamberState, key: str) -> None:
+    state.between = str(st.session_state.get(key) or "")
 
 
 def between_answer(state: ChamberState) -> str:
     """What was said about it so far."""
-    return " ".join((st.session_state.get(_between(state)) or "").split())
+    return " ".join((st.session_state.get(_between(state), state.between) or "").split())
 
 
 def _between(state: ChamberState) -> str:

@@ -81,7 +81,8 @@ class ChamberState:
     they came in, ``taken_out`` what those said that were taken out again.  ``own`` holds the
     person's digits as typed.  ``seen_before`` is True when a value of the
     tool's was shown for an earlier photo that was then discarded: a reading typed after
-    that is not blind.  ``generation`` counts first photos and
+    that is not blind.  ``between`` is what was said of the time between the photos, and
+    ``between_first`` what its present field began with.  ``generation`` counts first photos and
     keys every widget that belongs to them, ``answers`` every way in which they are read.
     """
 
@@ -93,6 +94,8 @@ class ChamberState:
     source: Source = "file"
     photo_problem: str = ""
     used: tuple[str, ...] = ()
+    between: str = ""
+    between_first: str = ""
     scale: Scale | None = None
     scale_problem: str = ""
     own: str = ""
@@ -220,6 +223,7 @@ class ChamberState:
         self.photos, self.came_in, self.taken_out, self.source = (), (), (), "file"
         self.photo_problem = self.begun_with = ""
         self.used = ()
+        self.between = ""
         self.own, self.skipped = "", False
         self.form_key = uuid.uuid4().hex
         self.copies.clear()

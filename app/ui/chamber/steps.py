@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from functools import partial
 
 import streamlit as st
 
+from app.records import Entry
 from app.ui import blocks, guard, ledger, theme
 from app.ui.camera import targets
 from app.ui.camera.block import Camera
@@ -50,6 +51,7 @@ def chamber_camera(state: ChamberState, put: Callable[[Photo, Source], None]) ->
         put(photos[0], "camera")
         for photo in photos[1:]:
             state.add_photo(photo)
+        look_up_used(state)
         state.photo_problem = ""  # two frames alike are one, which is nobody's fault
 
     return Camera(taken, None if scale is None else targets.chamber(scale),
@@ -61,21 +63,37 @@ def chamber_camera(state: ChamberState, put: Callable[[Photo, Source], None]) ->
 def take_photo(state: ChamberState, photo: Photo, source: Source) -> None:
     """Put a photo in hand, and look at once whether it is on record already."""
     state.take_photo(photo, source)
-    found, _ = guard.in_words(lambda: ledger.open_store().of_photo(photo.sha256))
-    state.used = tuple(f"Entry {e.number}: {e.confirmed_value} {e.unit} for bed {e.bed} at "
-                       f"{hm(e.happened.local, now_here())}." for e in found or ())
+    look_up_used(state)
+
+
+def look_up_used(state: ChamberState) -> None:
+    """Look which of the photos in hand are on record already, and with what."""
+    said: list[str] = []
+    for n, photo in enumerate(state.photos):
+        found, _ = guard.in_words(partial(_entries_of, photo))
+        which = f"Photo {n + 1}, entry" if len(state.photos) > 1 else "Entry"
+        said += [f"{which} {e.number}: {e.confirmed_value} {e.unit} for bed {e.bed} at "
+                 f"{hm(e.happened.local, now_here())}." for e in found or ()]
+    state.used = tuple(said)
+
+
+def _entries_of(photo: Photo) -> Sequence[Entry]:
+    return ledger.open_store().of_photo(photo.sha256)
 
 
 def used_before(state: ChamberState) -> None:
     """That the photo in hand is on record already."""
     if state.used:
-        blocks.notice("This photo is on record already", [
-            *state.used, "For that bed it cannot be confirmed again: take a new photo."], stop=True)
+        many = len(state.photos) > 1
+        blocks.notice(("One of these photos" if many else "This photo") + " is on record already",
+                      [*state.used, "For that bed it cannot be confirmed again: " + (
+                          "take it out." if many else "take a new photo.")], stop=True)
 
 
 def let_go(state: ChamberState, drop: Callable[[], None] | None = None) -> None:
     """The way back: forget this photo and all that was read from it, by ``drop`` where given."""
-    st.button("Discard this photo and take another", key=f"discard-{state.key}",
+    these = "these photos" if len(state.photos) > 1 else "this photo"
+    st.button(as_label(f"Discard {these} and take another"), key=f"discard-{state.key}",
               on_click=drop or state.drop_photo, width="stretch")
 
 

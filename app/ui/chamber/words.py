@@ -82,15 +82,23 @@ def sight_text(reading: VolumeReading) -> str:
     angle = reading.elevation_deg
     doubt = ("" if reading.elevation_sd_deg is None
              else f" (standard uncertainty {reading.elevation_sd_deg:.1f}\N{DEGREE SIGN})")
+    which = "The camera" + _of_which(reading)
     if abs(angle) < SIGHT_LEVEL_DEG:
-        return f"The camera looked from the height of the surface{doubt}."
+        return f"{which} looked from the height of the surface{doubt}."
     side = "above" if angle > 0 else "below"
-    return f"The camera looked from {abs(angle):.0f}\N{DEGREE SIGN} {side} the surface{doubt}."
+    return f"{which} looked from {abs(angle):.0f}\N{DEGREE SIGN} {side} the surface{doubt}."
 
 
 def naive_text(reading: VolumeReading) -> str:
     """What an eye at the camera's place would take, beside the corrected value."""
     if reading.naive_value is None:
         return ""
-    return (f"An eye at the camera's height would take "
-            f"{value_text(reading.naive_value, reading)} {reading.unit}.")
+    height = f"the height of the camera{_of_which(reading)}" if len(reading.photos) > 1 else \
+        "the camera's height"
+    return f"An eye at {height} would take {value_text(reading.naive_value, reading)} " \
+        f"{reading.unit}."
+
+
+def _of_which(reading: VolumeReading) -> str:
+    """Of several photos the view is that of one, and the others were taken from elsewhere."""
+    return f" of photo {reading.drawn_on + 1}" if len(reading.photos) > 1 else ""

@@ -9,6 +9,7 @@ from typing import Literal
 from vision.imaging.photo import Photo
 from vision.level.result import LevelReading
 
+Point = tuple[float, float]
 Way = Literal["cards", "tap", "two-taps"]
 
 
@@ -19,7 +20,8 @@ class LevelState:
     ``turn`` changes with every photo and every record, so that no widget and no
     second tap meets the wrong one.  ``tolerance`` is the ward's tolerance for
     "level" as it was typed, in cm; it outlives the photo and a visit to another
-    page, and ``first_tolerance`` is what its field began with on this visit.
+    page, and ``first_tolerance`` is what its field began with on this visit.  ``measured`` is
+    what was tapped and typed when the reading was made: landmark, zero reference, depth.
     """
 
     turn: int = 0
@@ -29,6 +31,7 @@ class LevelState:
     way: Way = "cards"
     reading: LevelReading | None = None
     picture: bytes | None = None
+    measured: tuple[Point | None, Point | None, str] | None = None
     bed: str = ""
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
@@ -55,7 +58,7 @@ class LevelState:
         """Nothing in hand."""
         self.turn += 1
         self.form_key = str(uuid.uuid4())
-        self.photo = self.reading = self.picture = None
+        self.photo = self.reading = self.picture = self.measured = None
         self.problem, self.missing, self.clock_doubt, self.recorded = "", (), False, ""
 
     def finish(self, sentence: str) -> None:

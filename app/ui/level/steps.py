@@ -106,14 +106,18 @@ def _tapped(state: LevelState) -> None:
                                "away. Left empty, the answer is less sure.")
     point = chosen_point(photo, f"landmark-{state.key}")
     zero = chosen_point(photo, f"zero-{state.key}") if both else None
-    if depth.problem or point is None or (both and zero is None):
+    if state.measured != (point, zero, depth.problem or depth.text):
+        # A cross that was moved, or another depth, is not what was measured.
+        state.reading, state.picture = None, None
+    if point is None or (both and zero is None):
         return
 
     def pressed() -> None:
         typed = typed_now(depth_key, "cm", *_DEPTH_CM)
         if typed.problem:
-            return
+            return  # the field says what is wrong with it
         deep = None if typed.value is None else 10 * typed.value
+        state.measured = point, zero, typed.text
         measure(state, lambda: read(
             read_level, photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
 

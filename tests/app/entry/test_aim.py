@@ -110,3 +110,25 @@ def test_readings_go_first(client: TestClient, tmp_path) -> None:
     assert client.post(URL, content=b"x").status_code == 503
     gate.touch()
     ticket.result()
+
+
+@pytest.mark.slow
+def test_a_worker_that_has_only_begun_is_left_to_its_first_look(
+        client: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """On a busy machine its libraries take longer than a look may: ended each time, it would
+    never answer.  One that has answered before is ended, and its place is free."""
+    gate = tmp_path / "gate"
+    monkeypatch.setattr(aim, "_LONGEST_S", 0.2)
+    monkeypatch.setattr(aim.Job, "of", lambda *job: Job("slow_readers", "look", *job[1:]))
+    targets._targets["s"] = targets.Target(slow_readers.look, (str(gate),))
+    assert client.post(URL, content=b"x").status_code == 503
+    (worker,) = pool.running()._workers  # type: ignore[union-attr]
+    began = worker._process
+    gate.touch()
+    first = asked(client, URL, b"x").json()["pid"]
+    assert began is not None and began.pid == first, "the one that began"
+
+    gate.unlink()
+    assert client.post(URL, content=b"x").status_code == 503
+    gate.touch()
+    assert asked(client, URL, b"x").json()["pid"] != first

@@ -115,7 +115,7 @@ def test_what_is_handed_over_stands_on_the_first_page_whatever_there_is(tmp_path
                   "Clamped for transport since 07:13, 7 min now",
                   "Look of the fluid: pink, seen at 07:11 by M.K.; before that clear",
                   "Next reading: due at 08:05 (your order: every 60 min)",
-                  "Level: The last level check is of 2026-03-02 08:01. By the usual method",
+                  "Level: The last level check is of 2026-03-02 08:01. By the usual method, M.K. ",
                   "Told doctor on call at 07:12 (M.K.), answer: will come",
                   "Output, mL/h", "Handed over by"):
         assert words in first, words
@@ -140,7 +140,7 @@ def test_questions_are_on_the_sheet(tmp_path):
     store.add(reading("12", 60, happened_at=at(60), clock=clock(95)))
     text, _ = sheet(store, BED)
     assert "To be answered: The chamber held 28 mL less" in text
-    assert "-28" in text and "not in the sums" in text
+    assert "\N{MINUS SIGN}28" in text and "not in the sums" in text
     assert "entered 09:35" in text, "a late entry says so"
 
 

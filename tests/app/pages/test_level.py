@@ -165,6 +165,28 @@ def test_both_points_tapped_are_handed_on_with_the_depth(store, monkeypatch):
     assert [o["depth_difference_mm"] for o in asked] == [-80, 120], "nor with what is no number"
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize("key, text", [
+    ("down-landmark", "70"), ("across-zero", "60"), ("depth-", "12"), ("depth-", "about 8")])
+def test_a_cross_that_is_moved_or_another_depth_drops_what_was_measured(
+        store, monkeypatch, key, text):
+    """The result of one place must not stand, to be confirmed, beside the cross at another."""
+    at = opened(READ, monkeypatch)
+    next(r for r in at.radio if r.key.startswith("way-")).set_value("two-taps").run()
+    for name, typed in (("across-zero", "75"), ("down-zero", "50"), ("across-landmark", "25"),
+                        ("down-landmark", "50"), ("depth-", "")):
+        next(t for t in at.text_input if t.key.startswith(name)).set_value(typed)
+    at.run()
+    press(at, "Measure")
+    at.run()
+    assert "raise it 3.4 cm" in words(at)
+    assert [b for b in at.button if b.label.startswith("Confirm the level check")]
+    next(t for t in at.text_input if t.key.startswith(key)).set_value(text).run()
+    assert "raise it 3.4 cm" not in words(at)
+    assert not [b for b in at.button if b.label.startswith("Confirm the level check")]
+    assert [b for b in at.button if b.label == "Measure"], "one press away, whatever was typed"
+
+
 def test_without_a_photo_the_page_says_what_to_do(store, monkeypatch):
     at = opened(None, monkeypatch)
     assert not at.exception

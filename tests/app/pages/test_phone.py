@@ -21,7 +21,14 @@ def drawn(monkeypatch: pytest.MonkeyPatch, address: str, fingerprint: str = "") 
 
 
 def test_without_an_address_it_says_why_no_phone_reaches_it(monkeypatch) -> None:
-    assert "No phone reaches these pages" in drawn(monkeypatch, "")
+    body = drawn(monkeypatch, "")
+    assert "No phone reaches these pages" in body and "--lab --allow-remote" in body
+
+
+def test_a_lab_on_this_machine_alone_is_not_told_to_begin_one(monkeypatch) -> None:
+    body = drawn(monkeypatch, "", "AB:CD")
+    assert "No phone reaches these pages" in body and "answer on this machine only" in body
+    assert "without encryption" not in body and "without --host" in body
 
 
 def test_a_lab_is_told_what_the_phone_will_say(monkeypatch) -> None:

@@ -127,8 +127,54 @@ def test_photos_that_disagree_stand_side_by_side_and_ask_what_happened(monkeypat
         "the second one is of the bag")
     page.run().press("confirm")
     (entry,) = store().entries()
+    said = remarks(store().current("QUAY-3")[0])
+    assert "read from" not in said, "the value is the eye's: none was read from the photos"
+    assert "no reading from 2 photos together (each alone: 23.000 mL, 30.200 mL)" in said
     assert entry.payload["between_photos"] == "the second one is of the bag"
     assert entry.machine.value is None and entry.machine.flags == ("photos-disagree",)
+
+
+def test_what_was_said_of_the_time_between_outlives_one_more_photo(monkeypatch, store):
+    three = replace(APART, photos=(*APART.photos, PhotoReading("", ALONE)))
+    install(monkeypatch, Reader(reading(elevation_deg=20.0), APART, three, APART))
+    page = add(Page().to_the_reading(ONE), TWO)
+
+    def said():
+        return next(t for t in page.at.text_input if t.label.startswith("Between the photos"))
+
+    said().input("it ran in")  # typed, and no run before the next photo is chosen
+    add(page, THREE)
+    assert said().value == "it ran in"
+    said().input("it was drained")
+    press(page, "Take out photo 3")
+    assert said().value == "it was drained"
+    page.press("mine").answer().sign().press("confirm")
+    (entry,) = store().entries()
+    assert entry.payload["between_photos"] == "it was drained"
+    assert page.upload(photo_file(4)).state.between == "", "the next chamber is another matter"
+
+
+def test_of_several_photos_the_page_says_whose_camera_it_speaks_of(monkeypatch, store):
+    install(monkeypatch, Reader(reading(elevation_deg=20.0), BOTH))
+    page = Page().to_the_reading(ONE)
+    assert "The camera looked from 20" in page.text()
+    assert "Discard this photo and take another" in page.text()
+    text = add(page, TWO).text()
+    assert "The camera of photo 2 looked from 12" in text and "The camera looked" not in text
+    assert "An eye at the height of the camera of photo 2 would take 33.9" in text
+    assert "Discard these photos and take another" in text
+    assert "when the first photo came in" in text
+
+
+def test_a_photo_on_record_is_named_when_it_is_added_and_no_more_once_it_is_out(
+        monkeypatch, store):
+    install(monkeypatch, Reader(reading(), reading(), BOTH, reading()))
+    Page().to_the_reading(TWO).press("tools").answer().sign().press("confirm")
+    page = Page().to_the_reading(ONE)
+    assert "on record already" not in page.text()
+    text = add(page, TWO).text()
+    assert "One of these photos is on record already" in text and "Photo 2, entry 1:" in text
+    assert "on record already" not in press(page, "Take out photo 2").text()
 
 
 def test_a_file_that_is_no_photo_leaves_those_in_hand(monkeypatch, store):

@@ -110,6 +110,37 @@ def test_a_stopped_trial_goes_on_and_a_second_reader_has_an_order_of_their_own(t
     assert len(state.left) == 3
 
 
+@pytest.mark.slow
+def test_one_reader_on_two_devices_reads_each_picture_once(trial_set):
+    """However the code is typed: a phone begins it with a capital or not."""
+    one, other = Trial(), Trial()
+    one.type("trial-code", "R7").press("trial-begin")
+    other.type("trial-code", "r7").press("trial-begin")
+    one.type("value-", "10").press("keep-")
+    other.type("value-", "20").press("keep-")
+    assert "The last reading is not kept" in other.words() and "Picture 2 of 3" in other.words()
+    for value in ("11", "12"):
+        other.type("value-", value).press("keep-")
+        assert "The last reading is not kept" not in other.words()
+    one.type("value-", "30").press("keep-")
+    assert "all 3 pictures are read" in one.words() and "the first reading stays" in one.words()
+    found = list(read_attempts(trial_set / "readings.jsonl"))
+    assert [(a.reader, a.value) for a in found] == [("R7", 10.0), ("R7", 11.0), ("R7", 12.0)]
+    assert len({a.file for a in found}) == 3
+
+
+def test_readings_kept_under_a_small_letter_are_not_asked_for_again(trial_set):
+    state = TrialState()
+    state.begin(trial_set, "R7", 1)
+    state.show()
+    state.answer(5.0)
+    kept = trial_set / "readings.jsonl"
+    kept.write_text(kept.read_text().replace('"R7"', '"r7"'))
+    again = TrialState()
+    again.begin(trial_set, "R7", 1)
+    assert len(again.left) == 2
+
+
 @pytest.mark.parametrize("code", ["", "Jane Smith", "x" * 17, "R/1"])
 def test_a_code_that_is_no_code_is_one_sentence(trial_set, code):
     with pytest.raises(CountersightError, match="reader code"):
