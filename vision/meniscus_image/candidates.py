@@ -8,6 +8,7 @@ are left out: their rim is a level line like the surface itself.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from copy import copy
 from dataclasses import dataclass
 
@@ -15,7 +16,6 @@ import numpy as np
 
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
-from vision.graduations.rings_wiped import without_rings
 from vision.meniscus_image.contact_line import ContactLine, find_contact_line
 from vision.meniscus_image.features import BIN_CENTRES_MM, HARD_ELEVATION_DEG
 from vision.meniscus_image.networks import (
@@ -86,7 +86,8 @@ class LevelMode:
 
 
 class Search:
-    """One look for the surface in one picture.
+    """One look for the surface in one picture, or in several of one tube that differ by what is
+    printed on it: what the networks say is then the mean of all.
 
     ``side`` is -1 where the networks are told that the camera stood as far on the other side of
     the surface, below it instead of above it, as the marks say.
@@ -94,19 +95,15 @@ class Search:
 
     side = 1.0
 
-    def __init__(self, rgb: np.ndarray, fit: GraduationFit, px_per_mm: float) -> None:
-        self.rgb, self.fit, self.px_per_mm = rgb, fit, px_per_mm
+    def __init__(self, pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: float
+                 ) -> None:
+        self.fit, self.px_per_mm = fit, px_per_mm
         scale = fit.scale
         ends = scale.lowest_mark.height_mm, scale.highest_mark.height_mm
         self.foot_mm, self.middle_mm = min(ends), 0.5 * sum(ends)
         self.grid = whole_grid(*ends)
-        self.whole = view(rgb, fit.pose, self.grid, px_per_mm)
-        # marks that run right round are level lines like the surface; without them it shows
-        # plainer, and with them it shows as it is: both are looked at
-        bare = without_rings(rgb, fit)
-        self.looked_at = [(rgb, self.whole)]
-        if bare is not None:
-            self.looked_at.append((bare, view(bare, fit.pose, self.grid, px_per_mm)))
+        self.looked_at = [(rgb, view(rgb, fit.pose, self.grid, px_per_mm)) for rgb in pictures]
+        self.rgb, self.whole = self.looked_at[0]
 
     def candidates(self, near_mm: float | None) -> tuple[list[RowPeak], float, float]:
         """Places of the row network, likeliest first, its belief in no surface in sight, and that

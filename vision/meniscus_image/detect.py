@@ -9,11 +9,13 @@ a probability.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
+from vision.graduations.rings_wiped import without_rings
 from vision.meniscus_image.candidates import (
     AWAY_MM,
     LevelMode,
@@ -143,6 +145,14 @@ class MeniscusPosterior:
         return self.ring or self.doubted or self.of_the_room or self.parts_nothing
 
     @property
+    def stands(self) -> bool:
+        """Whether there is a place in which both networks believe and against which nothing
+        speaks."""
+        return (bool(self.candidates) and self.p_absent <= ABSENT
+                and self.candidates[0].weight >= SURE_PLACE
+                and not (self.competing or self.something_else or self.at_step or self.occluded))
+
+    @property
     def level_mm(self) -> float:
         """Height that is read: the median, since the probability is skewed and half of it
         lies on either side, or what was chosen."""
@@ -173,8 +183,27 @@ def find_meniscus(rgb: np.ndarray, fit: GraduationFit, px_per_mm: float,
     """Look for the surface in ``rgb`` ((H, W, 3) uint8, the picture of the ladder).
 
     ``near_mm`` restricts the search to a height that a person has pointed at.
+
+    Marks that run right round are level lines like the surface.  Such a tube is looked at as it is
+    and without them, and where that shows no place that stands, without them alone: what is found
+    so has to look much like a surface.
     """
-    search = Search(rgb, fit, px_per_mm)
+    bare = without_rings(rgb, fit)
+    if bare is None:
+        return _found_in((rgb,), fit, px_per_mm, near_mm)
+    found = _found_in((rgb, bare), fit, px_per_mm, near_mm)
+    if found.stands:
+        return found
+    alone = _found_in((bare,), fit, px_per_mm, near_mm)
+    return alone if alone.stands and alone.odds >= HARDLY_ODDS else found
+
+
+def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: float,
+              near_mm: float | None) -> MeniscusPosterior:
+    """What is found in pictures of one tube that differ by what is printed on it; the first is
+    asked what runs on beside the tube, and what is print."""
+    rgb = pictures[0]
+    search = Search(pictures, fit, px_per_mm)
     candidates, p_absent, p_rims = search.candidates(near_mm)
     if not candidates:
         empty = np.array([0.0])
