@@ -50,6 +50,8 @@ from vision.volume.locate import (
 
 _TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
           "which mark was meant, and type its value.")
+#: Rows whose marks lie nearer together than this, in gaps, have them numbered alike.
+ONE_MARK = 0.4
 #: What the numbers say when they say which mark is which.
 _NUMBERED = ("agree", "other")
 #: Flags that say that the row is not the chosen scale.
@@ -190,10 +192,42 @@ def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
     for row in chain([fit], _other_rows(fit, check, hints)):
         seen = check if row is fit else check_numerals(row, at_a_glance=fit.is_clear)
         found = as_preferred(row, seen, hints)
-        if found is not None:
-            return found
+        if found is not None and not _less_in_place(fit, check, *found):
+            return _in_the_first_look(fit, check, *found)
         looked_at.append((row, seen))
     return _counted(looked_at) or (fit, check)
+
+
+def _less_in_place(first: GraduationFit, check: NumeralCheck, row: GraduationFit,
+                   seen: NumeralCheck) -> bool:
+    """Whether a row's numbers are read where its marks are out of place, while those of the first
+    look lie in place and settle the numbering by their count."""
+    return (_counts(first, check) and row is not first and first.is_clear and not row.is_clear
+            and not _numbered_alike(first, row))
+
+
+def _in_the_first_look(first: GraduationFit, check: NumeralCheck, row: GraduationFit,
+                       seen: NumeralCheck) -> tuple[GraduationFit, NumeralCheck]:
+    """The row with the marks of the first look, where those settle the numbering by their count
+    and another look's numbers prove the same one: each from the look that shows it."""
+    if not (row is not first and seen.verdict == "agree" and _counts(first, check)
+            and _numbered_alike(first, row)):
+        return row, seen
+    return first, replace(seen, count_complete=check.count_complete,
+                          unmatched_marks=check.unmatched_marks)
+
+
+def _counts(fit: GraduationFit, check: NumeralCheck) -> bool:
+    """Whether the count of the marks settles the numbering, and no number speaks against it."""
+    return check.verdict == "unread" and accept_by_count(fit, check.count_complete)
+
+
+def _numbered_alike(a: GraduationFit, b: GraduationFit) -> bool:
+    """Whether two rows give the same marks the same values."""
+    at, there = (row.pose.project(row.pose.on_wall(np.zeros(len(a.height_mm)), a.height_mm))
+                 for row in (a, b))
+    gap = np.hypot(*np.diff(at, axis=0).T)
+    return float(np.median(np.hypot(*(at - there).T))) < ONE_MARK * float(np.median(gap))
 
 
 def _other_rows(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> Iterator[GraduationFit]:
