@@ -382,3 +382,15 @@ def test_what_is_left_of_a_stroke_is_no_minus_where_no_number_is_negative():
     assert plain.text == "-15" and beside.text == "15" and beside.scores["15"] > 3.0
     (signed,) = read_numerals([patch], [[*texts, "-15"]], beside_strokes=True).patches
     assert signed.text == "-15", "on a scale that has negative numbers it may be one"
+
+
+@pytest.mark.parametrize(("read", "printed", "doubts"), [
+    ("75", "17.5", False),   # the first digit covered, the point too small to be seen
+    ("22", "22.5", False),
+    ("25", "22.5", False),
+    ("52", "22.5", True),
+    ("57", "17.5", True),
+])
+def test_what_is_seen_of_a_number_without_its_point_is_no_doubt(read, printed, doubts):
+    seen = PatchEvidence({"": -1.0, printed: -2.0}, 0.0, read, 0.9)
+    assert NumeralEvidence((seen,)).doubting((printed,)) == ((0,) if doubts else ())

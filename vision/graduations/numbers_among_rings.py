@@ -173,8 +173,9 @@ def _told(evidence: NumeralEvidence, expected: Sequence[str | None]
 
 
 def _fits_in_part(read: str, expected: str) -> bool:
-    """Whether what was read is a part of what is expected: a ring or a highlight hides the rest."""
-    return bool(read) and read in expected
+    """Whether what was read is a part of what is expected: a ring or a highlight hides the rest,
+    and a point is too small to be seen."""
+    return bool(read) and read.replace(".", "") in expected.replace(".", "")
 
 
 def _level(wall: _Wall, column: int, height_mm: np.ndarray, texts: list[str], step_mm: float

@@ -17,7 +17,7 @@ import numpy as np
 from vision.graduations.fit import GraduationFit
 from vision.graduations.number_places import numbers_from_rad
 from vision.graduations.numbered_by_shift import possible_shifts, text_by_shift
-from vision.graduations.numbers_among_rings import numbers_among_rings
+from vision.graduations.numbers_among_rings import NumbersAmongRings, numbers_among_rings
 from vision.graduations.numeral_reader import (
     AGREES,
     DOUBTS,
@@ -93,6 +93,10 @@ def check_numerals(fit: GraduationFit, *, at_a_glance: bool = False) -> NumeralC
     read = _read(fit, texts, at_a_glance)
     if read is None:
         return NumeralCheck("unread", 0, 0.0, 0, complete, unmatched_marks, "")
+    if isinstance(read, NumbersAmongRings):
+        return NumeralCheck("agree" if read.shift == 0 else "other", read.shift, read.log_odds,
+                            read.readable, complete, unmatched_marks, "", read.side, 0,
+                            read.labels)
     one, found = read
     readable = sum(p.unreadable < 0.5 for p in one.evidence.patches)
     labels = tuple((mark, p.text, p.confidence)
@@ -113,11 +117,6 @@ def check_numerals(fit: GraduationFit, *, at_a_glance: bool = False) -> NumeralC
     legible = sum(one.evidence.patches[i].confidence > LEGIBLE for i in doubting)
     if complete and found.best == 0 and not legible and _together(fit, found):
         return check("agree")
-    among = None if at_a_glance else numbers_among_rings(fit, texts)
-    if among is not None:
-        return NumeralCheck("agree" if among.shift == 0 else "other", among.shift, among.log_odds,
-                            among.readable, complete, unmatched_marks, "", among.side, 0,
-                            among.labels)
     elsewhere = None if at_a_glance and _illegible(one) else _numbers_beside_all_marks(
         fit, texts, (one.side,) if legible >= 2 else (-1, 1))
     if elsewhere is not None:
@@ -133,8 +132,9 @@ def check_numerals(fit: GraduationFit, *, at_a_glance: bool = False) -> NumeralC
 
 
 def _read(fit: GraduationFit, texts: list[str], at_a_glance: bool
-          ) -> tuple[_Side, NumberingVerdict] | None:
-    """The numbers on their side of the marks and what they prove, in the look that says most."""
+          ) -> tuple[_Side, NumberingVerdict] | NumbersAmongRings | None:
+    """The numbers on their side of the marks and what they prove, in the look that says most; or
+    what those among rings prove."""
     tries = []
     for seen, width_mm in _looks(fit):
         one = _clearer_side(seen, texts, width_mm)
@@ -154,6 +154,10 @@ def _read(fit: GraduationFit, texts: list[str], at_a_glance: bool
                 at_a_glance and _illegible(one)):
             return one, found
         tries.append((one, found))
+    # first where each mark is asked, and a number's place tells its mark from the next one
+    among = None if at_a_glance else numbers_among_rings(fit, texts)
+    if among is not None:
+        return among
     for one in _in_rings(fit, texts):
         found = _settle(fit, one.evidence, one.marks)
         if found.verdict == "settled":

@@ -105,11 +105,11 @@ class NumeralEvidence:
         """Indices of the patches that show something else than what is expected.
 
         A reading that is the beginning or the end of the expected text is no doubt: the
-        rest of that label may be covered.
+        rest of that label may be covered, and its point too small to be seen.
         """
         return tuple(i for i, (p, t) in enumerate(self._pairs(texts))
                      if p.scores[t or ""] < (DOUBTS if p.text else BLANK_DOUBTS)
-                     and not _is_part(p.text, t or ""))
+                     and not _is_part(p.text.replace(".", ""), (t or "").replace(".", "")))
 
     def _pairs(self, texts: Sequence[str | None]) -> list[tuple[PatchEvidence, str | None]]:
         if len(texts) != len(self.patches):
