@@ -208,9 +208,11 @@ def _less_in_place(first: GraduationFit, check: NumeralCheck, row: GraduationFit
 
 def _in_the_first_look(first: GraduationFit, check: NumeralCheck, row: GraduationFit,
                        seen: NumeralCheck) -> tuple[GraduationFit, NumeralCheck]:
-    """The row with the marks of the first look, where those settle the numbering by their count
-    and another look's numbers prove the same one: each from the look that shows it."""
-    if not (row is not first and seen.verdict == "agree" and _counts(first, check)
+    """The row with the marks of the first look, where those lie better in place and settle the
+    numbering by their count, and another look's numbers prove the same one: each from the look
+    that shows it."""
+    better = first.relative_residual < row.relative_residual
+    if not (better and seen.verdict == "agree" and _counts(first, check)
             and _numbered_alike(first, row)):
         return row, seen
     return first, replace(seen, count_complete=check.count_complete,
