@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
-from serving import give_file, live
+from serving import at_rest, give_file, live
 
 from app.records import Store
 from vision.scale_file.scale import load_scale
@@ -29,6 +29,7 @@ def easy_photo() -> dict:
 def upload(page, label: dict) -> None:
     give_file(page, SAMPLES / label["file"])
     expect(page.get_by_text("Photo in hand. Next: choose the scale.")).to_be_visible()
+    at_rest(page)  # a touch while the page is drawn anew can fall on what is left from before
     choices = page.get_by_role("radiogroup", name="Scale of this chamber")
     choices.get_by_text(load_scale_name(label), exact=True).click()
     expect(page.get_by_text("Next: your own reading")).to_be_visible()

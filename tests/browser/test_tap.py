@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 from PIL import Image
 from playwright.sync_api import expect
-from serving import free_port, give_file, live, opener, serve
+from serving import at_rest, free_port, give_file, live, opener, serve
 
 from app.commands.serve import server_words
 
@@ -52,6 +52,8 @@ def tap(picture, x: float, y: float) -> None:
 def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     page = open_page("/chamber")
     give_file(page, {"name": "a.png", "mimeType": "image/png", "buffer": photo()})
+    expect(page.get_by_text("Photo in hand. Next: choose the scale.")).to_be_visible()
+    at_rest(page)
     choices = page.get_by_role("radiogroup", name="Scale of this chamber")
     choices.get_by_text("quay-60", exact=True).click()
     live(page).get_by_role("button", name="Go without my own reading").click()
