@@ -373,6 +373,39 @@ def test_six_hour_and_shift_limits():
     assert "Shift from 07:00" in shift.sentence
 
 
+@pytest.mark.parametrize(("seconds", "part"), [(300, "5 min"), (20, "less than a minute")])
+def test_an_hour_that_is_not_known_whole_is_told_as_at_least(seconds, part):
+    """First read that long after 08:00: the hour to 09:00 may have given more than the 25 mL."""
+    a = make_account([r(seconds / 3600, "10"), r(1, "35")])
+    (f,) = findings(a, Limits(ml_per_hour=Decimal(20)), t(1))
+    assert f"08:00 to 09:00, {part} of it not known: at least 25.0 mL in an hour" in f.sentence
+    whole = findings(make_account([r(0, "10"), r(1, "35")]), Limits(ml_per_hour=Decimal(20)), t(1))
+    assert "08:00 to 09:00: 25.0 mL in an hour" in whole[0].sentence
+
+
+def test_six_hours_and_a_shift_that_are_not_known_whole_are_told_as_at_least():
+    """Known from 08:00 to 10:00: 4 of the six hours are not, and of the shift from 07:00 the hour
+    before and the half hour since."""
+    a = make_account([r(0, "10"), r(1, "30"), r(2, "55")])
+    limits = Limits(ml_per_six_hours=Decimal(40), ml_per_shift=Decimal(40))
+    six, shift = (f.sentence for f in findings(a, limits, t(2.5),
+                                               plan=ShiftPlan((time(7), time(19)), UTC)))
+    assert "Six hours to 10:00, 4.0 h of it not known: at least 45.0 mL" in six
+    assert "Shift from 07:00, 1.5 h of it not known: at least 45.0 mL" in shift
+
+
+def test_a_shift_is_over_its_limit_since_the_last_result_and_not_since_now():
+    """Somebody told at 10:10 was told of what 10:00 made known, whenever it is looked at."""
+    a = make_account([r(0, "10"), r(1, "30"), r(2, "55")])
+    plan = ShiftPlan((time(7), time(19)), UTC)
+    for now in (t(2.5), t(9)):
+        (f,) = findings(a, Limits(ml_per_shift=Decimal(40)), now, plan=plan)
+        assert f.at == t(2)
+    (ended,) = findings(make_account([*a.readings, r(12, "60")]), Limits(ml_per_shift=Decimal(40)),
+                        t(13), plan=plan)
+    assert ended.at == t(11), "the reading after it tells of the shift up to its end"
+
+
 def test_nothing_drained_for_two_hours():
     limits = Limits(nothing_drained_hours=Decimal(2))
     a = make_account([r(0, "10"), r(1, "20"), r(2, "20"), r(3, "20.1"), r(3.5, "20")])

@@ -17,7 +17,7 @@ from vision.output.drain import is_open
 from vision.output.limits import Limits
 from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead, tenths
 from vision.output.shifts import ShiftPlan
-from vision.output.windows import ends, window_total
+from vision.output.windows import WindowTotal, ends, window_total
 
 Verdict = Literal["over", "too-close", "within"]
 TELL = "Tell whom your orders name."
@@ -56,11 +56,13 @@ def _tell(tell_whom: str) -> str:
 
 
 def _over(name: str, what: str, value: float, u: float, limit: Decimal, unit: str,
-          at: datetime, tell_whom: str) -> list[Finding]:
+          at: datetime, tell_whom: str, *, least: bool = False) -> list[Finding]:
+    """``least`` says that part of the time is not known, so that more may have come."""
     verdict = compare(value, u, float(limit))
     if verdict == "within":
         return []
-    interval = f"{tenths(value)} {unit} ({tenths(value - K95 * u)} to {tenths(value + K95 * u)})"
+    interval = ("at least " if least else "") + \
+        f"{tenths(value)} {unit} ({tenths(value - K95 * u)} to {tenths(value + K95 * u)})"
     if verdict == "over":
         sure = "" if value - K95_ONE_SIDED * u >= float(limit) else \
             " The readings leave some doubt; read again."
@@ -82,12 +84,13 @@ def _hours(account: Account, limits: Limits, now: datetime, tell_whom: str
             continue
         if i.hours >= 1:
             start, value, u = i.start, float(i.output_ml) / i.hours, i.u_ml_per_hour
-            over = _on_average(i.hours)
+            over, least = _on_average(i.hours), False
         else:
             w = window_total(account, i.end - timedelta(hours=1), i.end)
-            start, value, u, over = w.start, float(w.output_ml), w.u_ml, ""
+            start, value, u = w.start, float(w.output_ml), w.u_ml
+            over, least = _not_known(w), not w.complete
         found += _over("ml_per_hour", f"{hm(start, now)} to {hm(i.end, now)}{over}", value, u,
-                       limits.ml_per_hour, "mL in an hour", i.end, tell_whom)
+                       limits.ml_per_hour, "mL in an hour", i.end, tell_whom, least=least)
     return found
 
 
@@ -100,19 +103,36 @@ def _on_average(hours: float) -> str:
     return f", on average over {minutes} min" if hours < 2 else f", on average over {hours:.1f} h"
 
 
+def _not_known(w: WindowTotal) -> str:
+    """How much of the window no counted interval covers: before the first reading, after the
+    last one, or where what came is unknown."""
+    if w.complete:
+        return ""
+    minutes = 60 * (w.hours - w.covered_hours)
+    # From 59.5 min on the minutes would be rounded to an hour.
+    part = f"{minutes / 60:.1f} h" if minutes >= 59.5 else \
+        f"{minutes:.0f} min" if minutes >= 1 else "less than a minute"
+    return f", {part} of it not known"
+
+
 def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | None,
             tell_whom: str) -> list[Finding]:
     found: list[Finding] = []
     if limits.ml_per_six_hours is not None:
         for end in sorted({i.end for i in ends(account)}):
             w = window_total(account, end - timedelta(hours=6), end)
-            found += _over("ml_per_six_hours", f"Six hours to {hm(end, now)}", float(w.output_ml),
-                           w.u_ml, limits.ml_per_six_hours, "mL", end, tell_whom)
+            found += _over("ml_per_six_hours", f"Six hours to {hm(end, now)}{_not_known(w)}",
+                           float(w.output_ml), w.u_ml, limits.ml_per_six_hours, "mL", end,
+                           tell_whom, least=not w.complete)
     if limits.ml_per_shift is not None and plan is not None and account.readings:
         for start, end in plan.bounds(account.readings[0].at, now):
-            w = window_total(account, start, end)
-            found += _over("ml_per_shift", f"Shift from {hm(start, now)}", float(w.output_ml),
-                           w.u_ml, limits.ml_per_shift, "mL", min(end, now), tell_whom)
+            w = window_total(account, start, min(end, now))
+            # Passed when last something new was known, not now: else somebody who was told would
+            # never have been told since.
+            at = max((i.end for i in ends(account) if i.start < w.end), default=w.end)
+            found += _over("ml_per_shift", f"Shift from {hm(start, now)}{_not_known(w)}",
+                           float(w.output_ml), w.u_ml, limits.ml_per_shift, "mL",
+                           min(at, w.end), tell_whom, least=not w.complete)
     return found
 
 
