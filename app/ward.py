@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from decimal import Decimal
 
 from app.exports.account_text import rate_words
@@ -24,10 +24,10 @@ from app.records.shift import (
     has_ended,
     last_look,
     level_state,
-    told,
 )
 from app.rounds import STEPS, Round, RoundBook, due_words, minutes, next_due
 from app.setting_state import setting_state
+from app.untold import LOOK_BACK, untold
 from vision.errors import CountersightError
 from vision.output import (
     Finding,
@@ -43,17 +43,12 @@ from vision.output import (
 )
 from vision.output.model import hm, hm_ahead, percent
 
-#: What happened before is left out, but for what still holds (our choice: two shifts).
-LOOK_BACK = timedelta(hours=24)
-
-#: The limits on how much, or how little, drains: passing one is to be told to somebody.
-OUTPUT_LIMITS = ("ml_per_hour", "ml_per_six_hours", "ml_per_shift", "nothing_drained_hours")
-
 
 @dataclass(frozen=True)
 class BedLine:
     """One bed.  ``problem`` says why nothing else is known of it; ``over`` are the limits on
-    output that are passed, ``full`` when the chamber is full (expected, earliest), ``setting``
+    output that the last result passes, ``earlier`` those that results before it passed, both while
+    no telling is on record, ``full`` when the chamber is full (expected, earliest), ``setting``
     why the panel's setting is in doubt."""
 
     bed: str
@@ -72,6 +67,7 @@ class BedLine:
     clamp: Entry | None = None
     look: str = ""
     over: tuple[Finding, ...] = ()
+    earlier: tuple[Finding, ...] = ()
     account: BedAccount | None = None
     round: Round | None = None
     step: str = ""
@@ -128,6 +124,10 @@ class BedLine:
             found.append(self.level.hangs)
         if self.setting:
             found.append(self.setting)
+        if self.earlier:
+            # A calmer hour since does not mean that anybody was told.
+            found.append(f"over a limit at {hm(self.earlier[-1].at, self.now)}, "
+                         "no telling on record")
         if self.account is not None and self.account.account.questions:
             found.append("a question is open")
         return tuple(found)
@@ -272,6 +272,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     whole = None if capacity is None else Decimal(capacity).normalize()
     full_ml = limit or whole
     seen = last_look(account.standings)
+    over, earlier = untold(found, account, now)
     return BedLine(
         bed, now, order=account.order, account=account,
         due=None if last is None else next_due(
@@ -283,13 +284,5 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
         full=None if full_ml is None else full_at(account.account, full_ml),
         open=is_open(account.account.events, now), clamp=clamped(account.standings),
         look="" if seen is None else str(seen.payload["look"]),
-        over=_standing_over(found, account), round=round_,
+        over=over, earlier=earlier, round=round_,
         step="" if round_ is None else STEPS[round_.at])
-
-
-def _standing_over(found: Iterable[Finding], account: BedAccount) -> tuple[Finding, ...]:
-    """The limits on output that the last result passes and nobody was told about; an hour
-    before it is history."""
-    last = account.account.result
-    return tuple(f for f in found if f.verdict == "over" and f.limit in OUTPUT_LIMITS
-                 and (last is None or f.at >= last.end) and told(f, account.standings) is None)

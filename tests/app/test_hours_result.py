@@ -79,6 +79,35 @@ def test_the_round_ends_with_the_hours_result(emptied):
     assert "Read again" not in text
 
 
+def test_an_hour_over_the_limit_before_a_calm_one_is_named_until_somebody_was_told(store):
+    """By hand: 20 mL in the hour before, over 15; 8 mL in this one."""
+    read(store, "0.0", 126, clock_checked=True)
+    text = the_end_of_the_round(store)
+    assert "crossed by the last result." in text and "by what is on record" not in text
+    assert "Over a limit earlier, no telling on record" in text
+    assert "20.0 mL in an hour" in text
+    put(store, EventDraft("person-told", about="ml_per_hour", whom="doctor on call",
+                          reply="will come"), 3)
+    text = the_end_of_the_round(store)
+    assert "Over a limit earlier" not in text and "crossed by the last result." in text
+
+
+def test_a_part_of_an_hour_over_the_limit_is_at_least_so_much_wherever_it_is_told(tmp_path):
+    """By hand: 20 mL in 55 min; of the five before the first reading nothing is known."""
+    store = Store.open(tmp_path)
+    put(store, OrderDraft(landmark="tragus", limits={"ml_per_hour": "15"}), 80)
+    now = datetime.now().astimezone()
+    for value, minutes in (("10.0", 61), ("30.0", 6)):
+        read(store, value, minutes)
+    bed = bed_account(store, BED)
+    said = "5 min of it not known: at least 20.0 mL in an hour"
+    pdf = PdfReader(io.BytesIO(handover_pdf(bed, store.verify(), now=now, plan=PLAN)))
+    for told in ("\n".join(account_lines(bed, now, PLAN)),
+                 json.dumps(account_json(bed, now, PLAN)["findings"]),
+                 " ".join(pdf.pages[0].extract_text().split())):
+        assert said in told
+
+
 def test_a_second_reading_a_minute_later_shows_no_rate_of_that_minute(store):
     """39.0 a minute after 28.0: 660 mL/h by that minute alone, 19 mL in 61 min in truth."""
     read(store, "39.0", 5)

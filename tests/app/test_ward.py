@@ -95,6 +95,31 @@ def test_a_line_says_what_is_due_and_what_came(store, lines):
         f"{at + timedelta(hours=26.5 / 9.5):%H:%M}" for at in since))
 
 
+def test_a_limit_that_nobody_was_told_of_stays_named_after_a_calmer_hour(store, lines):
+    """26 mL, then 4 mL in an hour: over no limit now, and nobody was told of the first."""
+    ordered(store, "QUAY-3")
+    level(store, "QUAY-3")
+    reads(store, "QUAY-3", ("4", 130), ("30", 70), ("34", 10))
+    (line,) = lines()
+    when = hm(line.earlier[-1].at, line.now)
+    assert line.over == ()
+    assert line.reasons == (f"over a limit at {when}, no telling on record",)
+    put(store, EventDraft("person-told", about="ml_per_hour", whom="doctor on call",
+                          reply="will come"), 5)
+    assert lines()[0].reasons == ()
+
+
+@pytest.mark.parametrize("name", ["ml_per_hour", "ml_per_shift"])
+def test_a_telling_closes_what_is_over_a_limit(store, lines, name):
+    """Of the shift, too, which goes on; where one ended within this hour, its half is over."""
+    put(store, OrderDraft(landmark="ear canal", limits={name: "10"}), 100)
+    level(store, "QUAY-3")
+    reads(store, "QUAY-3", ("4", 70), ("34", 10))
+    assert [r for r in lines()[0].reasons if r.startswith("over a limit")]
+    put(store, EventDraft("person-told", about=name, whom="doctor on call", reply="will come"), 5)
+    assert lines()[0].reasons == ()
+
+
 def test_a_stale_level_says_why(store, lines):
     ordered(store, "QUAY-3")
     level(store, "QUAY-3", 60)

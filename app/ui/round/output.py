@@ -8,6 +8,7 @@ from app.shift_times import shift_plan
 from app.ui import blocks, guard, ledger
 from app.ui.output_card import result_card
 from app.ui.round.view import View
+from app.untold import untold
 from vision.output import Limits, WindowTotal, ends, findings, shift_totals, window_total
 from vision.output.model import hm
 
@@ -30,7 +31,7 @@ def output_block(view: View) -> None:
             for hours in (6, 24)))
     found = findings(account, view.account.limits, now, plan=plan,
                      tell_whom=view.account.tell_whom)
-    # What was over an hour ago was told an hour ago; the page Shift keeps it.
+    # What was over before the last result stands apart, and only while nobody was told.
     shown = account.result or (account.intervals[-1] if account.intervals else None)
     since = shown.end if shown is not None else now
     recent = [f for f in found if f.at >= since]
@@ -39,7 +40,12 @@ def output_block(view: View) -> None:
     if crossed:
         blocks.notice("Limits of your order", crossed, stop=True)
     elif account.intervals:
-        blocks.status_line(_no_limit_crossed(view, bool(asked)))
+        before = any(f.verdict == "over" and f.at < since for f in found)
+        blocks.status_line(_no_limit_crossed(view, bool(asked), before))
+    _, earlier = untold(found, view.account, now)
+    if earlier:
+        blocks.notice("Over a limit earlier, no telling on record",
+                      [f.sentence for f in earlier], stop=True)
     ahead = [f.sentence for f in recent if f.verdict == "within"]
     if ahead:
         blocks.notice("What lies ahead", ahead)
@@ -47,15 +53,16 @@ def output_block(view: View) -> None:
         blocks.notice("This does not add up", asked, stop=True)
 
 
-def _no_limit_crossed(view: View, asked: bool) -> str:
+def _no_limit_crossed(view: View, asked: bool, before: bool) -> str:
     if view.order is None:
         return "No order is on record, so no limit was checked."
     if view.account.limits == Limits():
         return "The order names no limit, so none was checked."
     if asked:
-        return ("No limit of the order is crossed by what is counted; what does not add up "
-                "below is not.")
-    return "No limit of the order is crossed by what is on record."
+        return (f"No limit of the order is crossed by what is counted{' last' if before else ''}; "
+                "what does not add up below is not.")
+    by = "the last result" if before else "what is on record"
+    return f"No limit of the order is crossed by {by}."
 
 
 def _total_card(head: str, w: WindowTotal) -> str:
