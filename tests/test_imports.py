@@ -26,7 +26,7 @@ ORDER = {
     ),
     "app": (
         "settings", "shift_times", "sign_in", "certificate", "phone_address", "headers",
-        "records", "joint", "bed_scales", "orders",
+        "records", "untold", "joint", "bed_scales", "orders",
         "rounds", "entering", "checklists", "setting_compare", "setting_state", "agreement",
         "another_photo", "demo_bed",
         "terminal", "exports", "ward", "readers", "ui", "classroom", "pages",
