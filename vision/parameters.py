@@ -62,6 +62,8 @@ ALONE_LOG_ODDS, CLEAR_COUNT_LOG_ODDS = 10.2, 15.0
 #: numbering is moved, and then to their own.  Our choice: of 939 readings of three physics that
 #: were read before this was asked six are moved, and all six were wrong, by 0.65 to 1.1 divisions.
 A_MARK_BESIDE = 0.35
+#: Rows whose marks lie nearer together than this, in gaps, have them numbered alike.  Our choice.
+ONE_MARK = 0.4
 #: How much of the two marks at either end has to be seen before all are counted to be there: grain
 #: shows a quarter of a mark that is none.  Our choice: 26 of 27 rows that were counted rightly show
 #: 0.6 and more there, one that was not 0.25.

@@ -195,12 +195,12 @@ def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
 def _level_line(level: LevelState) -> str:
     last = level.last
     if last is not None and level.hangs:
-        return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.initials.rstrip('.')}."
+        return f"Level: NOT LEVEL. {level.sentence} Confirmed by {last.by}."
     if last is None or last.confirmed_value is None:
-        how = "" if last is None else f" By the usual method, {last.initials.rstrip('.')}."
+        how = "" if last is None else f" By the usual method, {last.by}."
     else:
         how = (f" It {hanging_words(float(last.confirmed_value))}, as confirmed by "
-               f"{last.initials.rstrip('.')}.")
+               f"{last.by}.")
     return f"Level: {'STALE. ' if level.stale else ''}{level.sentence}{how}"
 
 

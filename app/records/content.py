@@ -57,6 +57,11 @@ class Content:
         return f"{self.event}-seen" if self.payload.get("seen") else self.event
 
     @property
+    def by(self) -> str:
+        """The initials for the end of a sentence, whose point follows."""
+        return self.initials.rstrip(".")
+
+    @property
     def late_minutes(self) -> float:
         """Minutes between seeing and confirming."""
         return (self.recorded.utc - self.happened.utc).total_seconds() / 60

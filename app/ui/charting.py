@@ -64,11 +64,11 @@ def look_before(standings: Iterable[Standing], now: Moment, chosen: str = "") ->
     before = str(last.payload["look"])
     if chosen and chosen != before:
         blocks.notice(f"Changed: {chosen}, it was {before}",
-                      [f"Seen {age(last.happened, now)} by {last.initials.rstrip('.')}."],
+                      [f"Seen {age(last.happened, now)} by {last.by}."],
                       stop=True)
     else:
         blocks.say(f"{'As before' if chosen else 'Last time'}: {before}, "
-                   f"{age(last.happened, now)}, seen by {last.initials.rstrip('.')}.")
+                   f"{age(last.happened, now)}, seen by {last.by}.")
 
 
 def _words(said: Part, value: object) -> str:

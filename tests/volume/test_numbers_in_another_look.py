@@ -10,9 +10,10 @@ import numpy as np
 import pytest
 
 from vision.graduations.numeral_evidence import NumeralCheck
+from vision.parameters import ONE_MARK
 from vision.volume import number
 from vision.volume.locate import Hints
-from vision.volume.number import ONE_MARK, _numbered_alike, _row_with_numbers
+from vision.volume.number import _numbered_alike, _row_with_numbers
 
 UNREAD = NumeralCheck("unread", 0, 0.0, 0, True, 0, "")
 AGREE = NumeralCheck("agree", 0, 12.0, 4, False, 3, "", 1)

@@ -18,12 +18,10 @@ import numpy as np
 from vision.graduations.fit import GraduationFit
 from vision.graduations.numbered_by_shift import possible_shifts, text_by_shift
 from vision.graduations.numeral_reader import (
-    AGREES,
+    HALF_PATCH_MM,
     LABELS_PER_DOUBT,
     SETTLED_MARGIN,
     SURE,
-    NumeralEvidence,
-    PatchEvidence,
     digits_by_column,
     parts_of_longer,
     read_numerals,
@@ -31,17 +29,18 @@ from vision.graduations.numeral_reader import (
 from vision.graduations.numerals_in_rings import wall_about
 from vision.graduations.spacing import main_run
 from vision.graduations.unrolled_samples import sample
+from vision.parameters import A_MARK_BESIDE
 
-#: Half the height of a patch; how far either side of the middle of the numbers it reaches, and
-#: over how much of the wall digits are gathered to find that middle, mm.
-_HALF_MM, _REACH_MM, _NUMBER_MM = 3.4, 6.5, 5.0
+#: How far either side of the middle of the numbers a patch reaches, and over how much of the wall
+#: digits are gathered to find that middle, mm.
+_REACH_MM, _NUMBER_MM = 6.5, 5.0
 #: So many marks are looked at to find the middle, and so many places with digits are tried.
 _LOOKED_AT, _PLACES = 36, 2
 #: Numbers that agree, at least: one more than where they stand beside their marks.
 _AGREEING = 3
 #: Steps (in gaps between marks) by which numbers are looked for above and below their marks, how
-#: far, and how many of them; a number may stand so far off the middle of its mark.
-_STEP, _FARTHEST, _MOST_LABELS, _LEVEL = 0.25, 1.25, 8, 0.35
+#: far, and how many of them.
+_STEP, _FARTHEST, _MOST_LABELS = 0.25, 1.25, 8
 #: What is read this much less well, as a share of the best, is out of the patch.
 _HALF_AS_WELL = 0.5
 
@@ -91,7 +90,7 @@ class _Wall:
     def patches(self, height_mm: np.ndarray, column: int | None) -> list[np.ndarray | None]:
         """What stands about heights (N,), right across or about a column; None where some of it
         is not in the photo."""
-        half, reach = round(_HALF_MM * self.px_mm), round(_REACH_MM * self.px_mm)
+        half, reach = round(HALF_PATCH_MM * self.px_mm), round(_REACH_MM * self.px_mm)
         left, right = 0, self.grey.shape[1]
         if column is not None:
             left, right = max(0, column - reach), min(right, column + reach)
@@ -106,8 +105,8 @@ class _Wall:
 
 def _unrolled(fit: GraduationFit, run: np.ndarray) -> _Wall:
     height = fit.height_mm[run]
-    px_mm, azimuth, _ = wall_about(fit, height, _HALF_MM)
-    room = _HALF_MM + _FARTHEST * abs(fit.evidence.step_mm) + 1.0
+    px_mm, azimuth, _ = wall_about(fit, height, HALF_PATCH_MM)
+    room = HALF_PATCH_MM + _FARTHEST * abs(fit.evidence.step_mm) + 1.0
     z = np.arange(float(height.max()) + room, float(height.min()) - room, -1.0 / px_mm)
     grey = sample(fit.grey, fit.pose.project_wall(azimuth, z))
     return _Wall(grey, float(z[0]), azimuth, px_mm)
@@ -142,34 +141,26 @@ def _proved(fit: GraduationFit, run: np.ndarray, wall: _Wall, column: int, texts
     evidence = read_numerals(wall.patches(height, column), [texts] * len(run))
     shifts = possible_shifts(fit)
     expected = {k: [text_by_shift(fit, run, int(mark), k) for mark in run] for k in shifts}
-    total = {k: sum(p.scores[t] for p, t in _told(evidence, expected[k])) for k in shifts}
+    total = {k: sum(p.scores[t] for p, t in zip(evidence.patches, expected[k], strict=True) if t)
+             for k in shifts}
     best = max(shifts, key=lambda k: total[k])
     farther = [total[k] for k in shifts if abs(k - best) > 1]
     log_odds = total[best] - max([0.0, *farther])
-    told = _told(evidence, expected[best])
-    agreeing = [t for p, t in told if p.scores[t] > AGREES]
-    against = [p for p, t in told if p.confidence >= SURE and p.scores[t] < 0.0
-               and not _fits_in_part(p.text, t)]
-    if (log_odds < SETTLED_MARGIN or len(set(agreeing)) < _AGREEING
-            or LABELS_PER_DOUBT * len(against) > len(agreeing)):
+    agreeing = list(evidence.agreeing(expected[best]))
+    seen = [str(expected[best][i]) for i in agreeing]
+    against = sum(p.confidence >= SURE and p.scores[t] < 0.0 and not _fits_in_part(p.text, t)
+                  for p, t in zip(evidence.patches, expected[best], strict=True) if t)
+    if (log_odds < SETTLED_MARGIN or len(set(seen)) < _AGREEING
+            or LABELS_PER_DOUBT * against > len(agreeing)):
         return None
-    seen = [i for i, (p, t) in enumerate(zip(evidence.patches, expected[best], strict=True))
-            if t and p.scores[t] > AGREES]
-    if any(parts_of_longer(expected[best], expected[k], seen) for k in shifts if k != best):
+    if any(parts_of_longer(expected[best], expected[k], agreeing) for k in shifts if k != best):
         return None
-    if not _level(wall, column, height[seen], [str(expected[best][i]) for i in seen],
-                  abs(fit.evidence.step_mm)):
+    if not _level(wall, column, height[agreeing], seen, abs(fit.evidence.step_mm)):
         return None
     labels = tuple((int(run[i]), p.text, p.confidence)
                    for i, p in enumerate(evidence.patches) if expected[best][i])
     side = -1 if wall.azimuth[column] < 0 else 1
     return NumbersAmongRings(best, log_odds, len(agreeing), side, labels)
-
-
-def _told(evidence: NumeralEvidence, expected: Sequence[str | None]
-          ) -> list[tuple[PatchEvidence, str]]:
-    """The patches that would carry a number, and which."""
-    return [(p, t) for p, t in zip(evidence.patches, expected, strict=True) if t]
 
 
 def _fits_in_part(read: str, expected: str) -> bool:
@@ -197,4 +188,4 @@ def _level(wall: _Wall, column: int, height_mm: np.ndarray, texts: list[str], st
     above = np.maximum(score - _HALF_AS_WELL * float(score.max()), 0.0)
     if above.sum() <= 0.0:
         return False
-    return abs(float(above @ away) / float(above.sum())) < _LEVEL
+    return abs(float(above @ away) / float(above.sum())) < A_MARK_BESIDE

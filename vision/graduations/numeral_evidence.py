@@ -21,6 +21,7 @@ from vision.graduations.numbers_among_rings import NumbersAmongRings, numbers_am
 from vision.graduations.numeral_reader import (
     AGREES,
     DOUBTS,
+    HALF_PATCH_MM,
     SETTLED_LABELS,
     SETTLED_MARGIN,
     SURE,
@@ -43,7 +44,6 @@ from vision.parameters import (
     NUMERALS_LOG_ODDS,
 )
 
-_HALF_HEIGHT_MM = 3.4
 #: Width of a patch; and where that does not settle it, since the marks may reach further
 #: than they were seen to.
 _WIDTH_MM, _WIDE_MM = 10.5, 16.0
@@ -375,7 +375,7 @@ def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
         labelled = [labelled[k] for k in pick]
     heights = np.array([fit.scale.marks[i].height_mm for i in labelled])
     every = np.array([m.height_mm for m in fit.scale.marks if m.label])
-    half = _HALF_HEIGHT_MM
+    half = HALF_PATCH_MM
     if len(every) > 1:
         half = min(half, 0.48 * float(np.min(np.abs(np.diff(every)))))
     start, limit = numbers_from_rad(fit, side)

@@ -36,13 +36,14 @@ LEVEL_FLOOR = 0.15  # share of the patch's own contrast below which nothing is a
 STRIDE = 2  # columns of the patch per column of the network's answer
 MAX_ASPECT = 12.0  # a wider patch is no label patch
 MIN_SIDE = 6  # px
+HALF_PATCH_MM = 3.4  # half the height of a patch about a mark, on the wall
 # Columns of nothing after each patch: as far as the network sees sideways, so that a
 # patch is read the same whatever is read beside it.
 MARGIN = 22
 GROUP = 8  # patches of about one width run at a time
 
 # Share of labels that are read as a wrong text although nothing seems wrong with
-# them.  Fonts kept out of training show 0.1 to 0.5 % (numerals_check.py); ten times as
+# them.  Fonts kept out of training show 0.4 to 0.7 % (numerals_check.py); about ten times as
 # much is assumed, because real prints and photos always differ from drawn ones.
 MISREAD = 0.05
 # Share of labels with a decimal point in which the point is too small to be seen: "7.5" is

@@ -12,6 +12,7 @@ from __future__ import annotations
 import numpy as np
 
 from vision.graduations.fit import GraduationFit
+from vision.graduations.numeral_reader import HALF_PATCH_MM
 from vision.graduations.numerals_in_rings import (
     APART_MM,
     REACH_MM,
@@ -23,8 +24,8 @@ from vision.graduations.unrolled_samples import sample
 
 #: Azimuth (deg) that marks span, at least, where numbers may stand across them.
 _WIDE_DEG = 50.0
-#: Half the height of a patch, and of the band about a mark in which its number is looked for.
-_HALF_MM, _BAND_MM = 3.4, 1.3
+#: Half the height of the band about a mark in which its number is looked for.
+_BAND_MM = 1.3
 #: Rows of the wall are a ring's where they are darker than the wall by this share of the darkest
 #: row, and so far on either side of them.
 _RING_SHARE, _RING_EDGE_MM = 0.25, 0.12
@@ -55,7 +56,7 @@ def patches_across_rings(fit: GraduationFit, marks: list[int]
         marks = [marks[k] for k in np.unique(np.linspace(0, len(marks) - 1, _MOST_MARKS)
                                              .round().astype(int))]
     pose, height = fit.pose, np.array([fit.scale.marks[i].height_mm for i in marks])
-    px_mm, azimuth, z = wall_about(fit, height, _HALF_MM)
+    px_mm, azimuth, z = wall_about(fit, height, HALF_PATCH_MM)
 
     def walls(heights: np.ndarray) -> tuple[list[np.ndarray], list[np.ndarray], np.ndarray]:
         grey = [sample(fit.grey, pose.project_wall(azimuth, z0 + z)) for z0 in heights]

@@ -29,9 +29,9 @@ Uniform = Callable[..., Tensor]
 @dataclass(frozen=True)
 class Rings:
     """Rings of a batch, in digit heights of each label: ``ringed`` (B,) where there are any,
-    ``centre``, ``pitch``, ``half`` (B,) of the lines, ``broken`` (B,) where the middle one leaves
-    room for the label, ``alone`` (B,) where there is no other; ``backs`` (B, 4) darkness, offset,
-    pitch and bend of those on the far wall."""
+    ``centre``, ``pitch``, ``half`` (B,) of the lines, ``dark`` (B,) beside the digits,
+    ``broken`` (B,) where the middle one leaves room for the label, ``alone`` (B,) where there is
+    no other; ``backs`` (B, 4) darkness, offset, pitch and bend of those on the far wall."""
 
     ringed: Tensor
     centre: Tensor
@@ -53,15 +53,22 @@ def draw_rings(count: int, u: Uniform) -> Rings:
                  u(count) < BROKEN, u(count) < ALONE, back)
 
 
+def _off_nearest(down: Tensor, pitch: Tensor, alone: Tensor) -> tuple[Tensor, Tensor]:
+    """Which ring is nearest to places ``down`` (in pitches below the middle one), and how far off
+    it is, in digit heights."""
+    nearest = torch.where(alone, torch.zeros_like(down), down.round())
+    return nearest, ((down - nearest) * pitch).abs()
+
+
 def ring_ink(rings: Rings, lx: Tensor, ly: Tensor, width: Tensor) -> Tensor:
     """Ink (B, rows, columns) of the rings at label coordinates; ``width`` (B,) of the labels."""
     def c(a: Tensor) -> Tensor:
         return a[:, None, None]
 
     soft = 0.025
-    down = (ly - c(rings.centre)) / c(rings.pitch)
-    nearest = torch.where(c(rings.alone), torch.zeros_like(down), down.round())
-    across = torch.sigmoid((c(rings.half) - ((down - nearest) * c(rings.pitch)).abs()) / soft)
+    nearest, off = _off_nearest((ly - c(rings.centre)) / c(rings.pitch), c(rings.pitch),
+                                c(rings.alone))
+    across = torch.sigmoid((c(rings.half) - off) / soft)
     room = c(rings.broken) & (nearest == 0) & (lx.abs() < c(width) / 2 + 0.2)
     front = across * ~room * c(rings.dark)
     dark, offset, pitch, bend = (c(part) for part in rings.backs.unbind(1))
@@ -87,10 +94,10 @@ def take_out(picture: Tensor, rings: Rings, size: Tensor, cv: Tensor, columns: T
     count, rows, wide = picture.shape
     dev = picture.device
     at = (torch.arange(NET_HEIGHT, device=dev)[None] + 0.5 - cv[:, None]) / size[:, None]
-    down = (at - rings.centre[:, None]) / rings.pitch[:, None]
-    nearest = torch.where(rings.alone[:, None], torch.zeros_like(down), down.round())
+    _, off = _off_nearest((at - rings.centre[:, None]) / rings.pitch[:, None],
+                          rings.pitch[:, None], rings.alone[:, None])
     edge = u(count, lo=0.02, hi=0.09) + 0.6 / size
-    ring = ((down - nearest) * rings.pitch[:, None]).abs() < (rings.half + edge)[:, None]
+    ring = off < (rings.half + edge)[:, None]
     chosen = rings.ringed & (u(count) < TAKEN_OUT) & ((~ring).sum(1) >= _LEAST_ROWS)
     ring = ring & chosen[:, None]
     index = torch.arange(rows, device=dev)[None].expand(count, -1)

@@ -35,6 +35,7 @@ from vision.parameters import (
     MOST_ROWS_BESIDE,
     MOST_STRAY_MARKS,
     MOST_UNMATCHED_MARKS,
+    ONE_MARK,
     RIVAL_SHARE,
     UNSOUND_SEEN_RESIDUAL,
 )
@@ -50,8 +51,6 @@ from vision.volume.locate import (
 
 _TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
           "which mark was meant, and type its value.")
-#: Rows whose marks lie nearer together than this, in gaps, have them numbered alike.
-ONE_MARK = 0.4
 #: What the numbers say when they say which mark is which.
 _NUMBERED = ("agree", "other")
 #: Flags that say that the row is not the chosen scale.
@@ -192,14 +191,13 @@ def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
     for row in chain([fit], _other_rows(fit, check, hints)):
         seen = check if row is fit else check_numerals(row, at_a_glance=fit.is_clear)
         found = as_preferred(row, seen, hints)
-        if found is not None and not _less_in_place(fit, check, *found):
+        if found is not None and not _less_in_place(fit, check, found[0]):
             return _in_the_first_look(fit, check, *found)
         looked_at.append((row, seen))
     return _counted(looked_at) or (fit, check)
 
 
-def _less_in_place(first: GraduationFit, check: NumeralCheck, row: GraduationFit,
-                   seen: NumeralCheck) -> bool:
+def _less_in_place(first: GraduationFit, check: NumeralCheck, row: GraduationFit) -> bool:
     """Whether a row's numbers are read where its marks are out of place, while those of the first
     look lie in place and settle the numbering by their count."""
     return (_counts(first, check) and row is not first and first.is_clear and not row.is_clear

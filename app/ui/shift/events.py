@@ -115,7 +115,7 @@ def _record(state: ShiftState, name: str, who: Signature) -> None:
     if entry is not None:
         state.finish(form, f"Bed {entry.bed}: {what(entry)} at "
                            f"{hm(entry.happened.local, entry.recorded.local)}, "
-                           f"confirmed by {entry.initials.rstrip('.')}.")
+                           f"confirmed by {entry.by}.")
 
 
 def _draft(name: str, key: str, detail: str) -> tuple[Draft, str | None, Attestations | None]:
