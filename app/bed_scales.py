@@ -11,7 +11,7 @@ from pathlib import Path
 
 from app.records.codes import normal_bed
 from vision.errors import ScaleFileError
-from vision.plain_file import private_folder, read_text, write_whole
+from vision.plain_file import open_plain, private_folder, write_whole
 from vision.scale_file.scale import MAX_FILE_BYTES, Scale, parse_scale_text
 
 FOLDER = "scales"
@@ -27,8 +27,9 @@ def keep_scale(ward: Path, bed: str, file: bytes) -> None:
 def kept_scale(ward: Path, bed: str, name: str) -> Scale | None:
     """The last scale of a bed; None where none is kept under that name that can be used."""
     try:
-        scale = parse_scale_text(read_text(_file(ward, bed), MAX_FILE_BYTES))
-    except (OSError, ValueError, ScaleFileError):
+        with open_plain(_file(ward, bed)) as stream:
+            scale = parse_scale_text(stream.read(MAX_FILE_BYTES + 1))
+    except (OSError, ScaleFileError):
         return None
     return scale if scale.name == name and not scale.flat else None
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable
 from contextlib import suppress
 
@@ -13,7 +12,7 @@ from app.settings import ward_folder
 from app.ui import ledger
 from app.ui.text import as_label
 from vision.errors import ScaleFileError
-from vision.scale_file.scale import Scale, load_scale, parse_scale, shipped_scales
+from vision.scale_file.scale import Scale, load_scale, parse_scale_text, shipped_scales
 
 OWN_FILE = "The ward's own scale file"
 _MAX_MB = 1
@@ -23,18 +22,7 @@ _FILES = "own-scale-files"
 
 def scale_from_file(data: bytes) -> Scale:
     """The scale in an uploaded file; ScaleFileError with one sentence otherwise."""
-    try:
-        content = json.loads(data.decode("utf-8-sig"))
-    except (UnicodeDecodeError, ValueError, RecursionError):
-        raise ScaleFileError("This file is not a scale file: it is not JSON text.") from None
-    if not isinstance(content, dict):
-        raise ScaleFileError("This file is not a scale file: it holds no JSON object.")
-    try:
-        scale = parse_scale(content)
-    except ScaleFileError:
-        raise
-    except Exception:
-        raise ScaleFileError("This scale file has a field that makes no sense.") from None
+    scale = parse_scale_text(data)
     if scale.flat:
         raise ScaleFileError("This is a flat pressure scale; choose the scale of the chamber.")
     if scale.unit != "mL":
@@ -74,8 +62,10 @@ def summary(scale: Scale) -> str:
     division = " and ".join(f"{s:g}" for s in steps[:3])
     numbers = [m.text for m in scale.marks if m.label]
     printed = f", numbers {', '.join(numbers[:3])} ... {numbers[-1]}" if len(numbers) > 3 else ""
-    outside = (f"; the bore changes, the outside is taken as one cylinder of "
-               f"{2 * scale.outer_radius_mm:g} mm") if scale.outside_assumed else ""
+    outside = (". The bore changes and the file gives no outer diameter: the outside is taken as "
+               f"one even cylinder of {2 * scale.outer_radius_mm:g} mm. If this chamber is "
+               "narrower outside where its bore is, say so in the file (outer_diameter_mm)."
+               ) if scale.outside_assumed else ""
     return f"{scale.name}: {low:g} to {high:g} {scale.unit}, one division {division} {scale.unit}" \
         + printed + outside
 

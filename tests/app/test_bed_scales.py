@@ -19,6 +19,12 @@ def test_it_is_found_by_bed_and_name(tmp_path):
     assert kept_scale(tmp_path, "QUAY-3 / R", "ward-60") is None
 
 
+def test_a_file_that_begins_with_a_mark_of_its_coding_is_kept_as_well(tmp_path):
+    """As some editors save it (a byte order mark, RFC 8259, 8.1)."""
+    keep_scale(tmp_path, "QUAY-3", b"\xef\xbb\xbf" + OWN)
+    assert kept_scale(tmp_path, "QUAY-3", "ward-60").name == "ward-60"
+
+
 def test_a_file_that_was_spoiled_is_as_good_as_none(tmp_path):
     keep_scale(tmp_path, "QUAY-3", OWN)
     (file,) = (tmp_path / FOLDER).iterdir()

@@ -151,6 +151,7 @@ MAX_MARKS = 2000
 MAX_RUNS = 200
 _FIELDS = ("name", "unit", "direction", "inner_diameter_mm", "outer_diameter_mm", "wall_mm",
            "capacity", "height_mm", "marks", "tolerance", "reading_point")
+_RUN_FIELDS = ("from", "to", "step", "length", "label")
 #: How far the bore that follows from the heights of three neighbouring marks may lie from the
 #: one that is stated there, as a share; not asked where the stated bore itself changes by more
 #: than the second share between them (a step).  Our choice: marks are printed to 0.05 mm, which
@@ -170,7 +171,7 @@ def parse_scale(content: Any) -> Scale:
     """
     if not isinstance(content, Mapping):
         raise ScaleFileError("A scale file must hold one JSON object in curly brackets.")
-    _no_unknown_field(content)
+    _no_unknown_field(content, _FIELDS, "is not a field of a scale file")
     unit = fields.text(fields.needed(content, "unit"), "unit", 20)
     kind = unit_kind(unit)
     if kind is None:
@@ -205,13 +206,14 @@ def parse_scale(content: Any) -> Scale:
     return scale
 
 
-def _no_unknown_field(content: Mapping[str, Any]) -> None:
+def _no_unknown_field(content: Mapping[str, Any], known: tuple[str, ...], sentence: str,
+                      where: str = "") -> None:
     """A field that the format does not know would be dropped without a word."""
     for key in content:
-        if key not in _FIELDS:
-            near = difflib.get_close_matches(str(key), _FIELDS, n=1, cutoff=0.8)
+        if key not in known:
+            near = difflib.get_close_matches(str(key), known, n=1, cutoff=0.75)
             hint = f"; '{near[0]}' was probably meant" if near else ""
-            raise fields.refuse(str(key)[:40], f"is not a field of a scale file{hint}.")
+            raise fields.refuse(f"{where}{str(key)[:40]}", f"{sentence}{hint}.")
 
 
 def _check_heights(heights: fields.Knots, direction: str) -> None:
@@ -308,6 +310,7 @@ def _marks(given: object, scale: Scale, kind: str) -> tuple[Mark, ...]:
         where = f"marks entry {n}"
         if not isinstance(run, Mapping):
             raise fields.refuse(where, "must be an object with from, to, step and length.")
+        _no_unknown_field(run, _RUN_FIELDS, "is not a field of a run of marks", f"{where} ")
         first, last, step = (
             fields.number(fields.needed(run, key, f"{where} {key}"), f"{where} {key}")
             for key in ("from", "to", "step"))
@@ -358,6 +361,8 @@ def parse_scale_text(text: str | bytes) -> Scale:
     """Build a scale from the text of a scale file (JSON, UTF-8)."""
     if len(text) > MAX_FILE_BYTES:
         raise ScaleFileError("The scale file is larger than 256 kB; it cannot be a scale file.")
+    if not text.strip():
+        raise ScaleFileError("The scale file is empty.")
     try:
         plain = text.decode("utf-8-sig") if isinstance(text, bytes) else text
         content = json.loads(plain, object_pairs_hook=_unique, parse_constant=_no_constant)

@@ -33,6 +33,33 @@ def test_anything_else_is_refused_in_one_sentence(data):
     assert str(refused.value).endswith(".") and "\n" not in str(refused.value)
 
 
+STEPPED = {
+    "name": "pier-40", "unit": "mL", "capacity": 40, "wall_mm": 1.5,
+    "inner_diameter_mm": [[0, 23.0], [9.9, 23.0], [10.1, 26.0], [40, 26.0]],
+    "height_mm": [[0, 0.0], [10, 24.069], [40, 80.574]],
+    "marks": [{"from": 0, "to": 40, "step": 1, "length": "short"}]}
+
+
+def test_a_stepped_bore_without_an_outside_says_that_one_even_cylinder_is_meant():
+    said = summary(scale_from_file(json.dumps(STEPPED).encode()))
+    assert "gives no outer diameter" in said and "one even cylinder of 29 mm" in said
+    stated = {**STEPPED, "outer_diameter_mm": [[0, 26.0], [9.9, 26.0], [10.1, 29.0], [40, 29.0]]}
+    assert "cylinder" not in summary(scale_from_file(json.dumps(stated).encode()))
+
+
+@pytest.mark.parametrize("data, said", [
+    (encoded(outer_diamter_mm=39), "'outer_diameter_mm' was probably meant"),
+    (encoded(marks=[{"from": 0, "to": 60, "step": 1, "length": "short", "lable": True}]),
+     "'label' was probably meant"),
+    (encoded()[:-1] + b', "inner_diameter_mm": 40.0}', "inner_diameter_mm: stands twice"),
+    (encoded()[:-1], "is not JSON"), (b" \n", "is empty"),
+    (json.dumps({**STEPPED, "inner_diameter_mm": 26.0}).encode(), "one of the two is wrong"),
+], ids=["misspelt", "misspelt in a run", "twice", "cut off", "empty", "contradiction"])
+def test_what_would_be_lost_or_contradicts_itself_is_named(data, said):
+    with pytest.raises(ScaleFileError, match=said):
+        scale_from_file(data)
+
+
 def test_every_chamber_scale_says_range_and_division():
     assert "quay-60" in chamber_scales()
     assert summary(load_scale("quay-60")) == (
