@@ -88,8 +88,8 @@ _ALL = (
     Flag("above-highest-mark", "The surface is above the highest mark",
          "Follow the local rule for a full chamber."),
     # --- several photos
-    Flag("photos-disagree", "The photos do not show the same level",
-         "See whether fluid was drained between them, and photograph the chamber anew."),
+    Flag("photos-disagree", "The photos contradict each other",
+         "See what changed between them, and take new ones."),
     Flag("photos-apart-in-time", "The photos were taken some time apart",
          "Take them one right after the other."),
     # --- the level

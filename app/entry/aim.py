@@ -37,20 +37,20 @@ async def _aim(request: Request) -> Response:
         return Response(status_code=429)
     _looking.add(session)
     try:
-        answer = await _looked(session, request)
+        answer = await _looked(request.path_params["what"], session, request)
     finally:
         _looking.discard(session)
     answer.headers["Cache-Control"] = "no-store"
     return answer
 
 
-async def _looked(session: str, request: Request) -> Response:
+async def _looked(what: str, session: str, request: Request) -> Response:
     length = request.headers.get("content-length", "")
     if not (length.isascii() and length.isdigit() and len(length) < 9):
         return Response(status_code=411)
     if int(length) > MOST_BYTES:
         return Response(status_code=413, headers={"Connection": "close"})
-    target, workers = targets.of(session), pool.running()
+    target, workers = targets.of(what, session), pool.running()
     try:
         ratio = float(request.query_params.get("ratio", "1"))
     except ValueError:
@@ -94,4 +94,4 @@ def _down(words: str) -> tuple[float, ...] | None:
         return None
 
 
-ROUTES = [Route(targets.AIM_PATH + "{session}", _aim, methods=["POST"])]
+ROUTES = [Route(targets.AIM_PATH + "{what}/{session}", _aim, methods=["POST"])]

@@ -307,6 +307,34 @@ def test_a_picture_that_never_comes_is_said_and_can_be_asked_for_again(easy, vis
     expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
 
 
+#: The camera's track, for what happens to it outside the page.
+HELD = """const asked = MediaDevices.prototype.getUserMedia;
+    MediaDevices.prototype.getUserMedia = async function (what) {
+        const stream = await asked.call(this, what);
+        [window.held] = stream.getVideoTracks();
+        return stream; };"""
+
+
+def test_a_camera_taken_away_is_said_and_can_be_opened_again(easy, visit) -> None:
+    """Media Capture and Streams (W3C), 4.3.1: a track ends where its source goes, and is muted
+    while the source gives nothing; the last picture then stands and is not of now."""
+    page = visit(easy, before=HELD + NOTED)
+    open_camera(page)
+    inside = frame(page)
+    script(page).evaluate("""() => { Object.defineProperty(window.held, 'muted', {value: true,
+        configurable: true}) }""")
+    inside.get_by_role("button", name="Take the photos").click()
+    expect(inside.locator("#hint")).to_have_text(re.compile("No picture has come from the camera"))
+    assert page.evaluate("window.handed") is None
+    script(page).evaluate("""() => { window.held.stop();
+        window.held.dispatchEvent(new Event('ended')); }""")
+    expect(inside.locator("#why")).to_contain_text("The camera was taken away")
+    inside.get_by_role("button", name="Open the camera").click()
+    expect(inside.locator("#why")).to_be_hidden()
+    inside.get_by_role("button", name="Take the photos").click()
+    expect(page.get_by_text("Next: choose the scale.")).to_be_visible()
+
+
 def test_without_a_sensor_photos_are_taken_all_the_same(easy, visit) -> None:
     page = visit(easy, None)
     open_camera(page)

@@ -352,7 +352,7 @@ def _check_reach(values: list[float], scale: Scale, kind: str) -> None:
             raise fields.refuse("height_mm", f"reaches from {low:g} to {high:g}, but there is a"
                                              f" mark at {value:g}.")
     heights = np.asarray(scale.height_mm(np.array(values)))
-    if float(np.min(np.abs(np.diff(heights)))) < 0.05:
+    if not float(np.min(np.abs(np.diff(heights)))) >= 0.05:  # nor where it is no number
         raise fields.refuse("marks", "two marks are less than 0.05 mm apart; nobody could print"
                                      " them.")
 

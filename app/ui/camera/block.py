@@ -54,9 +54,8 @@ def camera_block(key: str, refuse: Callable[[str], None], camera: Camera) -> Non
         else:
             camera.take(photos)
 
-    session = targets.point(camera.target)
     _frame(key=key, on_change=arrived, default=None, path=targets.AIM_PATH,
-           session=session if camera.target else "", words=camera.words)
+           session=targets.point(camera.target), words=camera.words)
 
 
 def _photo(taken: Taken) -> Photo:

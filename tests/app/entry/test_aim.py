@@ -6,6 +6,7 @@ import threading
 import time
 from collections.abc import Iterator
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -24,13 +25,15 @@ from vision.scale_file.scale import load_scale
 
 HERE = Path(__file__).resolve().parents[2]
 CHAMBER = HERE.parent / "sample_images" / "bench-2-clear.jpg"
-URL = f"{targets.AIM_PATH}s"
+URL, CARDS = f"{targets.AIM_PATH}chamber/s", f"{targets.AIM_PATH}cards/s"
 
 
 @pytest.fixture
 def client(monkeypatch: pytest.MonkeyPatch) -> Iterator[TestClient]:
     monkeypatch.setattr(session_files, "_guests", {"s": session_files._Guest("b", 0.0)})
-    monkeypatch.setattr(targets, "_targets", {"s": targets.chamber(load_scale("heron-100"))})
+    monkeypatch.setattr(targets, "_targets", {
+        ("chamber", "s"): targets.chamber(load_scale("heron-100")),
+        ("cards", "s"): targets.cards()})
     monkeypatch.setenv("PYTHONPATH", str(HERE))
     workers = pool.start(1)
     with TestClient(Starlette(routes=aim.ROUTES), cookies={session_files.COOKIE: "b"}) as made:
@@ -69,13 +72,12 @@ def test_a_look_says_where_the_chamber_is_and_never_a_value(client: TestClient) 
 def test_where_down_is_goes_with_the_frame_and_nonsense_does_not(client: TestClient) -> None:
     import cv2
 
-    targets._targets["s"] = targets.cards()
     picture = card_picture(0, np.array([[60, 40], [160, 40], [160, 140], [60, 140]]), (320, 240))
     card = cv2.imencode(".png", picture)[1].tobytes()
-    told = asked(client, f"{URL}?down=0.01,0.9,0.43", card).json()
+    told = asked(client, f"{CARDS}?down=0.01,0.9,0.43", card).json()
     assert told["too_high_mm"] > 20 and "lower the phone" in told["words"]
     for wrong in ("0,-1,0", "1,2", "nan,1,0", "", "x"):
-        assert asked(client, f"{URL}?down={wrong}", card).json()["too_high_mm"] is None
+        assert asked(client, f"{CARDS}?down={wrong}", card).json()["too_high_mm"] is None
 
 
 @pytest.mark.slow
@@ -85,7 +87,7 @@ def test_what_is_no_picture_is_refused_and_the_worker_goes_on(client: TestClient
 
 
 def test_only_the_browser_of_a_session_that_was_let_in_may_look(client: TestClient) -> None:
-    assert client.post(f"{targets.AIM_PATH}other", content=b"x").status_code == 403
+    assert client.post(f"{targets.AIM_PATH}chamber/other", content=b"x").status_code == 403
     client.cookies.clear()
     assert client.post(URL, content=b"x").status_code == 403
     assert client.get(URL).status_code == 405
@@ -112,6 +114,21 @@ def test_readings_go_first(client: TestClient, tmp_path) -> None:
     ticket.result()
 
 
+def test_two_cameras_of_one_page_look_each_for_its_own(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The round has one for the cards and one for the chamber, whose scale may not be chosen."""
+    server = SimpleNamespace(is_active_session=lambda session: session == "s")
+    monkeypatch.setattr(targets, "_targets", {("cards", "gone"): targets.cards()})
+    monkeypatch.setattr(targets, "get_script_run_ctx", lambda: SimpleNamespace(session_id="s"))
+    monkeypatch.setattr(targets, "runtime", SimpleNamespace(
+        exists=lambda: True, get_instance=lambda: server))
+    assert targets.point(targets.cards()) == "cards/s" and targets.point(None) == ""
+    scale = load_scale("quay-60")
+    assert targets.point(targets.chamber(scale)) == "chamber/s"
+    assert targets.of("cards", "s") == targets.cards()
+    assert targets.of("chamber", "s") == targets.chamber(scale)
+    assert targets.of("cards", "gone") is None
+
+
 @pytest.mark.slow
 def test_a_worker_that_has_only_begun_is_left_to_its_first_look(
         client: TestClient, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -120,7 +137,7 @@ def test_a_worker_that_has_only_begun_is_left_to_its_first_look(
     gate = tmp_path / "gate"
     monkeypatch.setattr(aim, "_LONGEST_S", 0.2)
     monkeypatch.setattr(aim.Job, "of", lambda *job: Job("slow_readers", "look", *job[1:]))
-    targets._targets["s"] = targets.Target(slow_readers.look, (str(gate),))
+    targets._targets["chamber", "s"] = targets.Target("chamber", slow_readers.look, (str(gate),))
     assert client.post(URL, content=b"x").status_code == 503
     (worker,) = pool.running()._workers  # type: ignore[union-attr]
     began = worker._process

@@ -11,6 +11,8 @@ const BURST = 6, BURST_EVERY_MS = 90, STILLS = 3, STILL_MS = 4000;
 // Of a burst, so many become photos.
 const OF_BURST = 2;
 const WAIT_FOR_STILL_MS = 1500;
+const NO_PICTURE = 'No picture has come from the camera. Press again, or close the camera and open '
+  + 'it anew.';
 // A camera takes a moment to start; a press before its first picture waits so long for it.
 const WAIT_FOR_PICTURE_MS = 2000;
 // Photos of one press are handed over so often, and so long apart, until the page has them.
@@ -28,7 +30,7 @@ const ui = Object.fromEntries(['open', 'picture', 'why', 'stage', 'video', 'over
   .map((id) => [id, $(id)]));
 
 const down = new Down(), passed = new Passed();
-let args = {}, track = null, live = 0, last = null, busy = false, noTilt = '';
+let args = {}, track = null, live = 0, last = null, busy = false, noTilt = '', trouble = '';
 // For the tests and the benchmark: how often it was looked, and how long an answer took.
 window.looks = [];
 
@@ -91,7 +93,7 @@ ui.open.addEventListener('click', async () => {
   }
   why('');
   [track] = stream.getVideoTracks();
-  track.addEventListener('ended', shut);
+  track.addEventListener('ended', lost);
   ui.video.srcObject = stream;
   ui.open.hidden = true;
   ui.stage.hidden = false;
@@ -122,6 +124,7 @@ function shut() {
   track?.stop();
   track = null;
   last = null;
+  trouble = '';
   down.stop();
   passed.clear();
   ui.video.srcObject = null;
@@ -129,6 +132,13 @@ function shut() {
   ui.open.hidden = ui.open.disabled = false;
 }
 ui.close.addEventListener('click', shut);
+
+/** Another app took the camera, or somebody took back the leave while the picture ran. */
+function lost({target}) {
+  if (target !== track) return;
+  shut();
+  why('The camera was taken away: another app uses it, or it is not allowed any more. Open it again.');
+}
 
 ui.torch.addEventListener('click', async () => {
   const on = ui.torch.getAttribute('aria-pressed') !== 'true';
@@ -141,6 +151,8 @@ ui.torch.addEventListener('click', async () => {
 /** The sensor belongs to the rear camera's picture; another camera looks another way. */
 const rear = () => track?.getSettings?.().facingMode !== 'user';
 const tilt = () => (rear() ? down.now() : null);
+/** A picture comes: a camera that another app holds for a while leaves its last one standing. */
+const comes = () => ui.video.videoWidth > 0 && !track?.muted;
 
 // --- looking, several times a second
 
@@ -149,7 +161,7 @@ async function look(turn) {
   let full = null;
   while (turn === live) {
     const start = performance.now();
-    if (!busy && args.session && video.videoWidth && !document.hidden) {
+    if (!busy && args.session && comes() && !document.hidden) {
       if (full?.width !== video.videoWidth || full?.height !== video.videoHeight) {
         full = canvas(video.videoWidth, video.videoHeight);
       }
@@ -167,6 +179,7 @@ async function look(turn) {
         }
       }
     }
+    if (!comes()) last = null;  // what was seen in the last picture is not of now
     tell();
     await pause(Math.max(30, LOOK_EVERY_MS - (performance.now() - start)));
   }
@@ -186,8 +199,10 @@ async function asked(frame, fullWidth, held) {
 
 function tell() {
   const held = tilt();
-  let words = last?.words ?? args.words;
-  if (held && !held.still) words = 'Hold still.';
+  // What a press failed for stays until the next one, or until a picture comes after all.
+  if (trouble === NO_PICTURE && comes()) trouble = '';
+  let words = trouble || (last?.words ?? args.words);
+  if (!trouble && held && !held.still) words = 'Hold still.';
   if (ui.hint.textContent !== words && !busy) ui.hint.textContent = words;
   ui.calibrate.hidden = !down.works || !rear();
   ui.tilt.textContent = tilted(held);
@@ -263,6 +278,7 @@ function line(pen, points, colour, width) {
 ui.shoot.addEventListener('click', async () => {
   if (busy || !track) return;
   busy = ui.shoot.disabled = true;
+  trouble = '';
   try {
     await firstPicture();
     if (!track) return;  // closed in the meantime
@@ -271,7 +287,8 @@ ui.shoot.addEventListener('click', async () => {
     let held = tilt();
     while (held && !held.still && performance.now() < limit) { await pause(60); held = tilt(); }
     const moved = held && !held.still;
-    const taken = await burst();
+    const taken = comes() ? await burst() : [];
+    if (!track) return;  // taken away in the meantime
     if (!taken.length) throw new Error('nothing came');
     taken.sort((a, b) => b.score - a.score);
     // A tilt that was told while the hand moved is no tilt.
@@ -284,8 +301,8 @@ ui.shoot.addEventListener('click', async () => {
     shut();
     handed(bytes);
   } catch {
-    ui.hint.textContent = ui.video.videoWidth ? 'No photo came from the camera; press again.'
-      : 'No picture has come from the camera. Press again, or close the camera and open it anew.';
+    trouble = comes() ? 'No photo came from the camera; press again.' : NO_PICTURE;
+    ui.hint.textContent = trouble;
   } finally {
     busy = ui.shoot.disabled = false;
   }
@@ -307,7 +324,7 @@ async function handed(bytes) {
 
 /** Waits a moment for the first picture of a camera that is starting. */
 async function firstPicture() {
-  const come = () => ui.video.videoWidth > 0
+  const come = () => comes()
     && ui.video.readyState >= HTMLMediaElement.HAVE_CURRENT_DATA;
   if (come()) return;
   ui.hint.textContent = 'The camera is starting: the photos are taken as soon as its picture comes.';
