@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 
 from app.orders import LIMITS
@@ -72,7 +73,7 @@ def several_photos(e: Entry) -> list[str]:
     if e.payload.get("photos"):
         parts.append(_photos_in_hand(e, e.payload["photos"]))
     for out in e.payload.get("taken_out", ()):
-        parts.append(f"a photo was taken out again (it alone: {_alone(out, e.unit)})")
+        parts.append(f"a photo was taken out again (it alone: {_alone(out, e)})")
     if e.payload.get("between_photos"):
         parts.append(f"between the photos: {e.payload['between_photos']}")
     return parts
@@ -82,7 +83,7 @@ def _photos_in_hand(e: Entry, photos: list[dict[str, Any]]) -> str:
     """What was had from the photos: a value read by eye was not read from any of them."""
     given = len(photos)
     if e.machine is not None and e.machine.value is None:
-        each = ", ".join(_alone(p, e.unit) for p in photos)
+        each = ", ".join(_alone(p, e) for p in photos)
         return f"no reading from {given} photos together (each alone: {each})"
     counted = e.payload.get("rests_on", given)
     if counted == given:
@@ -92,9 +93,13 @@ def _photos_in_hand(e: Entry, photos: list[dict[str, Any]]) -> str:
     return f"read from {counted} of {given} photos together"
 
 
-def _alone(photo: dict[str, Any], unit: str | None) -> str:
+def _alone(photo: dict[str, Any], e: Entry) -> str:
     """What one photo showed by itself."""
-    return str(photo["status"]) if photo["value"] is None else f"{photo['value']} {unit}"
+    if photo["value"] is None:
+        return str(photo["status"])
+    if e.subject == "level-check":
+        return _hangs(Decimal(photo["value"]))
+    return f"{photo['value']} {e.unit}"
 
 
 def what(e: Entry) -> str:
@@ -122,10 +127,14 @@ def level_text(e: Entry) -> str:
     easily read the wrong way round."""
     if e.confirmed_value is None:
         return "by the usual method"
-    size = f"{abs(e.confirmed_value):f} cm"
-    if not e.confirmed_value:
+    return _hangs(e.confirmed_value)
+
+
+def _hangs(offset_cm: Decimal) -> str:
+    size = f"{abs(offset_cm):f} cm"
+    if not offset_cm:
         return f"{size}, level"
-    return f"{size} too {'high' if e.confirmed_value > 0 else 'low'}"
+    return f"{size} too {'high' if offset_cm > 0 else 'low'}"
 
 
 def order_text(e: Entry) -> str:

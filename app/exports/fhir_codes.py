@@ -52,7 +52,7 @@ DISPLAY: dict[str, str] = {
     "asked": "What did not fit the record and was asked about",
     "answer": "What the person answered",
     "second-look": "Own reading and machine's far apart: what a second look found",
-    "several-photos": "Photos of the chamber that were read together",
+    "several-photos": "Photos that were read together",
     "limits": "Limits named by the order",
     "landmark": "Landmark named by the order",
     "drain": "How to drain, by the order",

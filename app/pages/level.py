@@ -1,10 +1,11 @@
-"""The page "Level": the zero reference against the landmark, from a photo, confirmed."""
+"""The page "Level": the zero reference against the landmark, from photos, confirmed."""
 
 from __future__ import annotations
 
 import streamlit as st
 
 from app.ui import blocks
+from app.ui.level import several
 from app.ui.level.confirm import confirm_step
 from app.ui.level.state import LevelState
 from app.ui.level.steps import photo_step, print_cards, result_step
@@ -22,7 +23,7 @@ CAUTIONS = (
 
 
 def page() -> None:
-    """Draw the page for the photo in hand."""
+    """Draw the page for the photos in hand."""
     state: LevelState = st.session_state.setdefault(_STATE, LevelState())
     blocks.title("Level", "How much higher or lower the zero reference hangs than the landmark.")
     if state.recorded:
@@ -33,6 +34,8 @@ def page() -> None:
         photo_step(state)
     with right:
         result_step(state)
+        several.strip(state)
+        several.one_more(state)
         confirm_step(state)
     blocks.notice("Remember", CAUTIONS)
     blocks.caution_box()

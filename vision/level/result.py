@@ -93,6 +93,23 @@ class LevelReading:
         return "cannot tell"
 
     @property
+    def rests_on(self) -> int:
+        """How many photos the level rests on: of several, some may tell nothing of it."""
+        # Three coordinates of the landmark for each photo beyond the first.
+        return 1 if self.agreement is None else self.agreement.degrees_of_freedom // 3 + 1
+
+    @property
+    def interval_words(self) -> str:
+        """The interval without signs: "2.7 to 4.1", or with its sides where it holds both."""
+        if self.interval_cm is None:
+            return ""
+        low, high = self.interval_cm
+        if low * high > 0:
+            near, far = sorted((abs(low), abs(high)))
+            return f"{near:.1f} to {far:.1f}"
+        return f"{abs(low):.1f} too low to {abs(high):.1f} too high"
+
+    @property
     def action(self) -> str:
         """The contract's words: "raise 3.4 cm", "lower 2.0 cm", "level", "cannot tell"."""
         decision = self.decision
@@ -108,13 +125,7 @@ class LevelReading:
             return f"Cannot tell: {why} Level it by your usual method."
         size = f"{abs(self.offset_cm):.1f} cm"
         where = "too low" if self.offset_cm < 0 else "too high"
-        low, high = self.interval_cm
-        if low * high > 0:
-            near, far = sorted((abs(low), abs(high)))
-            span = f"({near:.1f} to {far:.1f})"
-        else:
-            span = f"({abs(low):.1f} too low to {abs(high):.1f} too high)"
-        decision = self.decision
+        span, decision = f"({self.interval_words})", self.decision
         if decision == "level":
             return (f"Level within the ward's tolerance of {self.tolerance_cm:.1f} cm:"
                     f" {size} {where} {span}.")

@@ -10,10 +10,9 @@ import numpy as np
 
 from app.entering import Proposed
 from app.records import Attestations, KeptPicture, OwnReading, ReadingDraft
-from app.records.codes import normal_bed
 from app.records.errors import ConfirmError
 from app.records.quantity import measured
-from app.ui import ledger
+from app.ui import used
 from app.ui.chamber.several import between_question
 from app.ui.chamber.state import ChamberState
 from vision.imaging.photo import Photo
@@ -38,7 +37,7 @@ def proposed(state: ChamberState, value: str, bed: str, attested: Attestations, 
         raise ConfirmError("Choose the scale that is printed on the chamber.")
     key = form_key(state, bed)
     if not state.demo:
-        _refuse_used(state, bed, key)
+        used.refuse(state.photos, ReadingDraft.kind, bed, key)
     first = OwnReading.read(state.own) if state.own else OwnReading.skipped()
     picture = None
     if state.reading is None or photo is None:
@@ -81,17 +80,6 @@ def _named(sha256: str, reading: VolumeReading | None) -> dict[str, Any]:
     value = None if reading is None or reading.value is None else measured(reading.value)
     return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
             "value": value}
-
-
-def _refuse_used(state: ChamberState, bed: str, key: str) -> None:
-    """One photo is one reading of a bed, also as one of several."""
-    for photo in state.photos:
-        for entry in ledger.open_store().of_photo(photo.sha256):
-            if normal_bed(entry.bed) == normal_bed(bed) and entry.key != key:
-                raise ConfirmError(
-                    f"{'One of these photos' if len(state.photos) > 1 else 'This photo'} was "
-                    f"confirmed already as entry {entry.number}. Take a new one, or correct that "
-                    "entry.")
 
 
 def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:

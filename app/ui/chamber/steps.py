@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from functools import partial
 
 import streamlit as st
 
-from app.records import Entry
-from app.ui import blocks, guard, ledger, theme
+from app.records import ReadingDraft
+from app.ui import blocks, guard, ledger, theme, used
 from app.ui.camera import targets
 from app.ui.camera.block import Camera
 from app.ui.chamber.state import ChamberState
@@ -17,10 +17,8 @@ from app.ui.number import TypedNumber, decimal_field, parse_decimal, typed_now, 
 from app.ui.photo_picker import Source, pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.scale_picker import pick_scale, summary
-from app.ui.shift.write import now_here
 from app.ui.text import as_label
 from vision.imaging.photo import Photo, load_photo
-from vision.output.model import hm
 
 
 def photo_step(state: ChamberState) -> None:
@@ -68,26 +66,12 @@ def take_photo(state: ChamberState, photo: Photo, source: Source) -> None:
 
 def look_up_used(state: ChamberState) -> None:
     """Look which of the photos in hand are on record already, and with what."""
-    said: list[str] = []
-    for n, photo in enumerate(state.photos):
-        found, _ = guard.in_words(partial(_entries_of, photo))
-        which = f"Photo {n + 1}, entry" if len(state.photos) > 1 else "Entry"
-        said += [f"{which} {e.number}: {e.confirmed_value} {e.unit} for bed {e.bed} at "
-                 f"{hm(e.happened.local, now_here())}." for e in found or ()]
-    state.used = tuple(said)
-
-
-def _entries_of(photo: Photo) -> Sequence[Entry]:
-    return ledger.open_store().of_photo(photo.sha256)
+    state.used = used.said_of(state.photos, ReadingDraft.kind)
 
 
 def used_before(state: ChamberState) -> None:
     """That the photo in hand is on record already."""
-    if state.used:
-        many = len(state.photos) > 1
-        blocks.notice(("One of these photos" if many else "This photo") + " is on record already",
-                      [*state.used, "For that bed it cannot be confirmed again: " + (
-                          "take it out." if many else "take a new photo.")], stop=True)
+    used.notice(state.used, state.photos)
 
 
 def let_go(state: ChamberState, drop: Callable[[], None] | None = None) -> None:

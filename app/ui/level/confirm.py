@@ -10,6 +10,7 @@ from app.records.errors import ConfirmError
 from app.records.shift import hangs_words
 from app.ui import blocks, guard, ledger
 from app.ui.confirm import Signature, confirm_block
+from app.ui.level.record import draft_of
 from app.ui.level.state import LevelState
 from vision.level.result import LevelReading
 
@@ -20,13 +21,17 @@ def claimed(reading: LevelReading | None) -> tuple[str | None, str]:
     if reading is None or reading.offset_cm is None:
         return None, ""
     if reading.decision == "cannot tell":
-        return None, ("The photo does not settle whether it is level, so nothing of it goes on "
-                      "record.")
+        return None, (f"{_photos(reading)} not settle whether it is level, so nothing of "
+                      f"{'them' if reading.photos else 'it'} goes on record.")
     offset = f"{reading.offset_cm:.1f}"
     side = "too high" if reading.offset_cm > 0 else "too low"
     hangs = f"hangs {abs(float(offset)):g} cm {side}"
     level = f", within your ward's tolerance of {reading.tolerance_cm or 0:g} cm"
     return offset, hangs + (level if reading.decision == "level" else "")
+
+
+def _photos(reading: LevelReading) -> str:
+    return "The photos do" if reading.photos else "The photo does"
 
 
 def confirm_step(state: LevelState) -> None:
@@ -69,13 +74,11 @@ def _record(state: LevelState, offset: str | None, who: Signature) -> None:
 def _write(state: LevelState, offset: str | None, who: Signature) -> Entry:
     if who.by is None or who.bed is None:
         raise ConfirmError("Bed code and initials are needed.")
-    if offset is None or state.reading is None or state.photo is None:
-        draft = LevelDraft.usual_method()
-    else:
-        draft = LevelDraft.of(state.reading.as_json(), photo_sha256=state.photo.sha256)
+    key = f"page-{state.form_key}"
+    draft = LevelDraft.usual_method() if offset is None else draft_of(state, who.bed, key)
     try:
         return ledger.open_store().add(confirm(
-            draft, by=who.by, bed=who.bed, confirmed_value=offset, key=f"page-{state.form_key}",
+            draft, by=who.by, bed=who.bed, confirmed_value=offset, key=key,
             happened_at=Moment.now(), identity=who.identity,
             clock_checked=bool(st.session_state.get(f"level-clock-{state.turn}"))))
     except ClockDoubtError:

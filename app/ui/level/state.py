@@ -1,4 +1,4 @@
-"""What the page "Level" has in hand; everything belongs to one photo."""
+"""What the page "Level" has in hand; everything belongs to the photos of one check."""
 
 from __future__ import annotations
 
@@ -6,31 +6,53 @@ import uuid
 from dataclasses import dataclass, field
 from typing import Literal
 
+from app.another_photo import minutes_apart
+from app.records import Moment
 from vision.imaging.photo import Photo
 from vision.level.result import LevelReading
 
 Point = tuple[float, float]
 Way = Literal["cards", "tap", "two-taps"]
 
+#: Most photos of the same cards that a page keeps in hand (our choice; more tell little new).
+MOST_IN_HAND = 4
+
+
+@dataclass(frozen=True)
+class TakenOut:
+    """A photo that was taken out again, and what it said by itself, if it was measured."""
+
+    sha256: str
+    reading: LevelReading | None
+
 
 @dataclass
 class LevelState:
-    """The photo, what was measured in it, and the form that may confirm it.
+    """The photos, what was measured in them, and the form that may confirm it.
 
+    ``photos`` are those of the same cards that are put together, with the moments at which they
+    came in, ``taken_out`` those that were taken out again.
     ``turn`` changes with every photo and every record, so that no widget and no
     second tap meets the wrong one.  ``tolerance`` is the ward's tolerance for
     "level" as it was typed, in cm; it outlives the photo and a visit to another
     page, and ``first_tolerance`` is what its field began with on this visit.  ``measured`` is
     what was tapped and typed when the reading was made: landmark, zero reference, depth.
+    ``small`` holds the pictures of several photos by their SHA-256, ``used`` which photos are on
+    record already, in sentences.
     """
 
     turn: int = 0
     form_key: str = field(default_factory=lambda: str(uuid.uuid4()))
-    photo: Photo | None = None
+    photos: tuple[Photo, ...] = ()
+    came_in: tuple[Moment, ...] = ()
+    taken_out: tuple[TakenOut, ...] = ()
     problem: str = ""
+    another_problem: str = ""
     way: Way = "cards"
     reading: LevelReading | None = None
     picture: bytes | None = None
+    small: dict[str, bytes | None] = field(default_factory=dict)
+    used: tuple[str, ...] = ()
     measured: tuple[Point | None, Point | None, str] | None = None
     bed: str = ""
     missing: tuple[str, ...] = ()
@@ -40,26 +62,80 @@ class LevelState:
     first_tolerance: str | None = None
 
     @property
+    def photo(self) -> Photo | None:
+        """The first photo in hand, to which points that were tapped belong."""
+        return self.photos[0] if self.photos else None
+
+    @property
+    def shown(self) -> Photo | None:
+        """The photo that the reading's lines belong to."""
+        return self.photos[self.reading.drawn_on] if self.reading is not None else self.photo
+
+    @property
     def key(self) -> str:
-        """Key of every widget that belongs to the photo in hand."""
+        """Key of every widget that belongs to the photos in hand."""
         return f"level-{self.turn}-{self.photo.sha256[:12] if self.photo else 'none'}"
 
     def take(self, photo: Photo) -> None:
-        """Another photo: whatever was measured in the last one is gone."""
+        """A first photo: whatever was measured before is gone."""
         self.forget()
-        self.photo = photo
+        self.photos, self.came_in = (photo,), (Moment.now(),)
 
     def refuse(self, sentence: str) -> None:
         """A file that is no photo."""
         self.forget()
         self.problem = sentence
 
-    def forget(self) -> None:
-        """Nothing in hand."""
+    def add(self, photo: Photo) -> bool:
+        """One more photo of the same cards; False, with the sentence why, where it is none.
+
+        Both have to show the same: what hangs may be hung anew within minutes.
+        """
+        photos, came_in = (*self.photos, photo), (*self.came_in, Moment.now())
+        apart = minutes_apart(photos, [m.utc.timestamp() / 60 for m in came_in])
+        self.another_problem = ""
+        if any(photo.sha256 == p.sha256 for p in self.photos):
+            self.another_problem = ("This is a photo that you have in hand already: take another "
+                                    "one, from beside it.")
+        elif apart is not None:
+            self.another_problem = (
+                f"{apart:.0f} minutes lie between the photos: something may have been moved. Take "
+                "all of them anew, one right after the other.")
+        elif not self.photos or len(self.photos) >= MOST_IN_HAND:
+            return False
+        if self.another_problem:
+            return False
+        self.photos, self.came_in = photos, came_in
+        self._measure_anew()
+        return True
+
+    def refuse_another(self, sentence: str) -> None:
+        """A file that is no usable photo: those in hand stay."""
+        self.another_problem = sentence
+
+    def take_out(self, place: int) -> None:
+        """One of several photos is not to count; what it said is kept for the record."""
+        if len(self.photos) < 2 or not 0 <= place < len(self.photos):
+            return
+        alone = self.reading.photos if self.reading is not None else ()
+        own = alone[place].reading if place < len(alone) else None
+        self.taken_out += (TakenOut(self.photos[place].sha256, own),)
+        self.photos = (*self.photos[:place], *self.photos[place + 1:])
+        self.came_in = (*self.came_in[:place], *self.came_in[place + 1:])
+        self._measure_anew()
+
+    def _measure_anew(self) -> None:
         self.turn += 1
         self.form_key = str(uuid.uuid4())
-        self.photo = self.reading = self.picture = self.measured = None
-        self.problem, self.missing, self.clock_doubt, self.recorded = "", (), False, ""
+        self.reading = self.picture = self.measured = None
+        self.missing, self.another_problem = (), ""
+
+    def forget(self) -> None:
+        """Nothing in hand."""
+        self._measure_anew()
+        self.photos, self.came_in, self.taken_out, self.used = (), (), (), ()
+        self.small = {}
+        self.problem, self.clock_doubt, self.recorded = "", False, ""
 
     def finish(self, sentence: str) -> None:
         """The check is on record."""

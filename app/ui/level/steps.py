@@ -8,9 +8,10 @@ from dataclasses import replace
 import streamlit as st
 
 from app.exports.cards_pdf import cards_pdf
-from app.ui import blocks, guard
+from app.ui import blocks, guard, used
 from app.ui.camera.block import cards_camera
 from app.ui.drawing import show_drawing
+from app.ui.level.record import KIND
 from app.ui.level.state import LevelState, Way
 from app.ui.number import decimal_field, parse_decimal, typed_now
 from app.ui.photo_picker import pick_photo
@@ -73,13 +74,17 @@ def photo_step(state: LevelState) -> None:
     tolerance_field(state)
     if state.problem:
         blocks.notice("This photo cannot be used", [state.problem], stop=True)
-    blocks.say("Zero card on the zero reference, the landmark card's tip at the landmark that the "
-               "order names; pole and a hanging cord in the picture. Hold the phone at the height "
-               "of the zero reference.")
-    pick_photo(f"{state.turn}-{bool(state.problem)}", lambda photo, _source: state.take(photo),
-               state.refuse, what="both points", camera=cards_camera(state.take))
     if state.photo is None:
+        blocks.say("Zero card on the zero reference, the landmark card's tip at the landmark that "
+                   "the order names; pole and a hanging cord in the picture. Hold the phone at the "
+                   "height of the zero reference.")
+        _first_photo(state)
         return
+    with st.expander("Begin anew with another photo"):
+        _first_photo(state)
+    used.notice(state.used, state.photos)
+    if len(state.photos) > 1:
+        return  # several are put together by both cards in each
     chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",
                       format_func=lambda way: as_label(_WAYS[way]))
     if chosen != state.way:
@@ -87,7 +92,12 @@ def photo_step(state: LevelState) -> None:
     if state.way != "cards":
         _tapped(state)
     elif state.reading is None:
-        measure(state, lambda: read(read_level, _photo(state)))
+        measure_cards(state)
+
+
+def _first_photo(state: LevelState) -> None:
+    pick_photo(f"{state.turn}-{bool(state.problem)}", lambda photo, _source: state.take(photo),
+               state.refuse, what="both points", camera=cards_camera(state.take))
 
 
 def _tapped(state: LevelState) -> None:
@@ -129,9 +139,16 @@ def _photo(state: LevelState):  # type: ignore[no-untyped-def]
     return state.photo
 
 
+def measure_cards(state: LevelState) -> None:
+    """Measure by both cards in every photo in hand."""
+    photos = state.photos
+    state.used = used.said_of(photos, KIND)
+    measure(state, lambda: read(read_level, photos[0] if len(photos) == 1 else photos))
+
+
 def measure(state: LevelState, how: Callable[[], LevelReading]) -> None:
-    """Measure in the photo in hand, and draw what was seen."""
-    with st.spinner("Measuring"):
+    """Measure in the photos in hand, and draw what was seen."""
+    with st.spinner("Measuring" + (" the photos together" if len(state.photos) > 1 else "")):
         reading, problem = guard.in_words(how)
     state.reading, state.problem, state.picture = reading, problem, None
     if reading is None:
@@ -141,8 +158,9 @@ def measure(state: LevelState, how: Callable[[], LevelReading]) -> None:
 
 def _show(state: LevelState, reading: LevelReading) -> None:
     """Keep a reading and the picture that carries its sentence."""
-    photo = _photo(state)
     state.reading = reading
+    photo = state.shown
+    assert photo is not None
     state.picture, _ = guard.in_words(lambda: screen_copy(draw_level_overlay(photo, reading)).jpeg)
 
 
@@ -151,7 +169,7 @@ def result_step(state: LevelState) -> None:
     reading = state.reading
     if reading is None:
         return
-    blocks.step("What the photo says")
+    blocks.step("What the photos say" if len(state.photos) > 1 else "What the photo says")
     blocks.notice("Not a record" if reading.status == "read" else "No result", [
         reading.sentence, *(r for r in reading.reasons if r not in reading.sentence),
         *_flags(reading), reading.coach], stop=reading.status != "read")

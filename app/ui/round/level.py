@@ -9,19 +9,19 @@ import streamlit as st
 from app.entering import Proposed
 from app.records import LevelDraft, Moment
 from app.records.errors import ConfirmError
-from app.ui import blocks
+from app.ui import blocks, used
 from app.ui.camera.block import cards_camera
+from app.ui.level import several
 from app.ui.level.confirm import claimed
-from app.ui.level.steps import measure, tolerance_field
+from app.ui.level.record import draft_of
+from app.ui.level.steps import measure_cards, tolerance_field
 from app.ui.photo_picker import pick_photo
-from app.ui.reading import read
 from app.ui.round.due import level_due
 from app.ui.round.rows import NOT_NOW, choose, chosen, left_out, row, why_field
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
 from vision.flags import describe
 from vision.imaging.photo import Photo
-from vision.level.read import read_level
 
 FOUND_LEVEL, WITH_PHOTO = "Found level", "With a photo"
 _EYE = ("Level", "Too high", "Too low", "Cannot tell")
@@ -106,7 +106,9 @@ def _photo(state: RoundState) -> None:
     if reading is None:
         blocks.notice("The photo cannot be measured", [hand.problem], stop=True)
     else:
-        blocks.notice("The photo says, not a record", [
+        used.notice(hand.used, hand.photos)
+        says = "The photos together say" if len(hand.photos) > 1 else "The photo says"
+        blocks.notice(f"{says}, not a record", [
             f"You saw: {state.level_own}.", reading.sentence,
             *(r for r in reading.reasons if r not in reading.sentence),
             *(describe(f).sentence for f in reading.flags), reading.coach],
@@ -114,6 +116,8 @@ def _photo(state: RoundState) -> None:
         if hand.picture is not None:
             st.image(hand.picture, width="stretch", caption="What the tool saw: no record",
                      alt="The photo with the cards, the vertical and the height between them")
+        several.strip(hand)
+        several.one_more(hand)
         digits, words = claimed(reading)
         if digits is None:
             blocks.say(words)
@@ -124,8 +128,8 @@ def _photo(state: RoundState) -> None:
                       type="primary")
         else:
             blocks.say(f"You confirm that it {words}.")
-    st.button("Take another photo of the cards", key=f"relevel-{state.key}-{hand.turn}",
-              on_click=hand.forget, width="stretch")
+    again = "Take all of them anew" if len(hand.photos) > 1 else "Take another photo of the cards"
+    st.button(again, key=f"relevel-{state.key}-{hand.turn}", on_click=hand.forget, width="stretch")
 
 
 def _off(state: RoundState) -> bool:
@@ -136,7 +140,7 @@ def _take(state: RoundState, photo: Photo, own: str) -> None:
     """Measure the photo that came in; what the person saw before stands."""
     state.level.take(photo)
     state.level_own = own
-    measure(state.level, lambda: read(read_level, photo))
+    measure_cards(state.level)
 
 
 def _hung_anew(state: RoundState, turn: int) -> None:
@@ -153,9 +157,7 @@ def _hung_anew(state: RoundState, turn: int) -> None:
 
 
 def _of_photo(state: RoundState, digits: str) -> Proposed:
-    reading, photo = state.level.reading, state.level.photo
-    assert reading is not None and photo is not None
-    draft = LevelDraft.of(reading.as_json(), photo_sha256=photo.sha256)
+    key = f"{state.form}-level-{len(state.level_found)}"
+    draft = draft_of(state.level, state.bed, key)
     draft = replace(draft, payload={**draft.payload, "seen_first": state.level_own})
-    return Proposed(draft, {"confirmed_value": digits,
-                            "key": f"{state.form}-level-{len(state.level_found)}"})
+    return Proposed(draft, {"confirmed_value": digits, "key": key})

@@ -1,0 +1,44 @@
+"""From the photos in hand to the record: the level check that a person is about to confirm."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+from app.records import LevelDraft
+from app.records.quantity import measured
+from app.ui import used
+from app.ui.level.state import LevelState
+from vision.level.result import LevelReading
+
+KIND = LevelDraft.kind
+
+
+def draft_of(state: LevelState, bed: str, key: str) -> LevelDraft:
+    """What the photos in hand say, with all of them named.
+
+    Raises ConfirmError where one of them is on record for this bed as another level check.
+    """
+    reading, photo = state.reading, state.photo
+    assert reading is not None and photo is not None
+    used.refuse(state.photos, KIND, bed, key)
+    draft = LevelDraft.of(reading.as_json(), photo_sha256=photo.sha256)
+    return replace(draft, payload={**draft.payload, **_several(state, reading)})
+
+
+def _several(state: LevelState, reading: LevelReading) -> dict[str, Any]:
+    """What the record says of several photos: which they are, which were taken out again."""
+    found: dict[str, Any] = {}
+    if reading.photos:
+        found["photos"] = [_named(photo.sha256, own.reading) for photo, own
+                           in zip(state.photos, reading.photos, strict=True)]
+        found["rests_on"] = reading.rests_on
+    if state.taken_out:
+        found["taken_out"] = [_named(t.sha256, t.reading) for t in state.taken_out]
+    return found
+
+
+def _named(sha256: str, reading: LevelReading | None) -> dict[str, Any]:
+    value = None if reading is None or reading.offset_cm is None else measured(reading.offset_cm)
+    return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
+            "value": value}
