@@ -34,7 +34,7 @@ class Joint:
         """The sum with its interval, from when, and what of it is not known."""
         w = self.total
         low, high = w.interval_ml
-        said = (f"{tenths(w.output_ml)} mL ({tenths(low)} to {tenths(high)}) since "
+        said = (f"{w.said_ml} mL ({tenths(low)} to {tenths(high)}) since "
                 f"{hm(w.start, now)}")
         if not w.complete:
             known = ", ".join(f"{label} for {p.covered_hours:.1f} h" for label, p in self.parts)

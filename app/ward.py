@@ -177,7 +177,7 @@ class BedLine:
             return "not known", ordered
         part = "" if self.shift.complete else \
             f"known for {self.shift.covered_hours:.1f} of {self.shift.hours:.1f} h; "
-        return f"{self.shift.output_ml:.1f} mL", \
+        return f"{self.shift.said_ml} mL", \
             f"since {hm(self.shift.start, self.now)}; {part}{ordered}"
 
     @property

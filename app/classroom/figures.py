@@ -14,7 +14,7 @@ from app.classroom.lessons import LESSONS, tasks_of
 from app.classroom.store import Answer, ClassState
 from vision.drawing.plot import Plot, rows
 from vision.drawing.svg import TEXT, Drawing, frame
-from vision.hydrostatics.units import number_text
+from vision.hydrostatics.units import number_text, signed_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict
 from vision.spreadsheet import neutral
 
@@ -101,7 +101,7 @@ def errors_by_task(state: ClassState, answers: Sequence[Answer]) -> Drawing:
             mean, spread = float(np.mean(own)), float(np.std(own, ddof=min(1, len(own) - 1)))
             plot.whisker(task + 1.32, mean - spread, mean + spread)
             plot.marks([(task + 1.32, mean)], "square", size=4.5)
-            said.append(f"task {task + 1}: bias {mean:+.1f}, spread {spread:.1f}")
+            said.append(f"task {task + 1}: bias {signed_text(mean)}, spread {spread:.1f}")
     return plot.drawing(f"Errors of the class in {measure}; {'; '.join(said) or 'no answer yet'}.")
 
 

@@ -125,7 +125,7 @@ def result_line(account: Account, now: datetime) -> str:
 def window(w: WindowTotal) -> str:
     """The total of a stretch of time, with what it does not cover."""
     low, high = w.interval_ml
-    text = f"{tenths(w.output_ml)} mL ({tenths(low)} to {tenths(high)})"
+    text = f"{w.said_ml} mL ({tenths(low)} to {tenths(high)})"
     if not w.complete:
         text += f", known for {w.covered_hours:.1f} of {w.hours:.1f} h"
     if w.interpolated:

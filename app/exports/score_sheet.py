@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from app.exports.mm_sheet import MARGIN, Sheet
 from app.exports.print_sheet import Paper
-from vision.hydrostatics.units import number_text
+from vision.hydrostatics.units import number_text, signed_text
 from vision.lesson.rounds import Verdict, score
 
 
@@ -37,14 +37,14 @@ def score_pdf(title: str, rows: Sequence[ScoreRow], causes: Iterable[str], measu
         y += 6.5
         cells = (str(row.number), f"{number_text(row.answer, 2)} {row.unit}",
                  f"{number_text(row.truth, 2)} {row.unit}",
-                 f"{row.verdict.error:+.1f} {measure}", row.words)
+                 f"{signed_text(row.verdict.error)} {measure}", row.words)
         for x, words in zip(columns, cells, strict=True):
             sheet.text(x, y, words, 9)
     y += 11
     sheet.text(MARGIN, y, f"Right: {result.right} of {result.answered}", 11, bold=True)
     if result.bias is not None and result.mean_size is not None:
         y = sheet.paragraph(
-            MARGIN, y + 6, f"Bias (mean of all errors with their sign): {result.bias:+.1f} "
+            MARGIN, y + 6, f"Bias (mean of all errors with their sign): {signed_text(result.bias)} "
             f"{measure}. Mean size of an error: {result.mean_size:.1f} {measure}.",
             sheet.width - 2 * MARGIN) + 3
     for line in result.by_cause:

@@ -96,5 +96,5 @@ def test_ward_and_sheet_say_it_of_both_drains_and_of_no_other_bed(store, tmp_pat
     from pypdf import PdfReader
 
     texts = [" ".join(PdfReader(BytesIO(s)).pages[0].extract_text().split()) for s in sheets]
-    assert "Both drains together (L and R): 18.0 mL (" in texts[1]
+    assert "Both drains together (L and R): at least 18.0 mL (" in texts[1]
     assert "together" not in texts[0]

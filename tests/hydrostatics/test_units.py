@@ -5,6 +5,7 @@ import scipy.constants
 
 from vision import hydrostatics as h
 from vision.errors import InputError
+from vision.hydrostatics.units import signed_text
 
 CM, HG = h.CM_H2O_CODE, h.MM_HG_CODE
 
@@ -41,3 +42,8 @@ def test_units_as_people_type_them(typed, code):
 def test_a_unit_is_never_guessed(typed):
     with pytest.raises(InputError, match="order"):
         h.unit_code(typed)
+
+
+def test_a_sign_is_a_true_minus_and_a_nought_has_none():
+    assert signed_text(-0.34) == "\N{MINUS SIGN}0.3" and signed_text(2.0) == "+2.0"
+    assert signed_text(-0.04) == signed_text(0.04) == "0.0"

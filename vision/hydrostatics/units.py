@@ -56,6 +56,12 @@ def number_text(value: float, digits: int = 1) -> str:
     return f"{rounded:.{digits}f}".replace("-", "\N{MINUS SIGN}")
 
 
+def signed_text(value: float, digits: int = 1) -> str:
+    """The same with its sign, and with none before a nought."""
+    text = number_text(value, digits)
+    return f"+{text}" if round(float(value), digits) > 0 else text
+
+
 def require_finite(value: float, what: str, low: float, high: float, unit: str) -> float:
     """``value`` when it is a plain number within the bounds, else InputError in one sentence."""
     value = float(value)

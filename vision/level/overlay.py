@@ -9,7 +9,7 @@ import numpy as np
 from PIL import Image, ImageDraw, ImageFont
 
 from vision.imaging.photo import Photo, scaled_points
-from vision.level.result import LevelReading, LevelScene
+from vision.level.result import LevelReading, LevelScene, hangs_words
 
 INK, PAPER = (18, 24, 32), (250, 248, 240)
 CARD, PLUMB, HORIZON, LEVEL, OFFSET = (
@@ -37,7 +37,7 @@ def draw_level_overlay(photo: Photo, reading: LevelReading) -> np.ndarray:
         pen.line(np.array([scene.level_px[1], scene.landmark_px]), OFFSET, thick=2)
         if reading.offset_cm is not None:
             middle = (scene.level_px[1] + scene.landmark_px) / 2
-            pen.word(middle, f"{reading.offset_cm:+.1f} cm", OFFSET)
+            pen.word(middle, hangs_words(reading.offset_cm), OFFSET)
     for point, colour in ((scene.zero_px, LEVEL), (scene.landmark_px, OFFSET)):
         if point is not None:
             pen.cross(point, colour)

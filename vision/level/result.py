@@ -13,6 +13,11 @@ from vision.reading import Agreement
 LevelMode = Literal["cards", "tap", "horizon"]
 
 
+def hangs_words(offset_cm: float) -> str:
+    """An offset with its side in words: a bare sign is easily read the wrong way round."""
+    return f"{abs(offset_cm):.1f} cm too {'low' if offset_cm < 0 else 'high'}"
+
+
 @dataclass(frozen=True)
 class LevelScene:
     """What was seen and concluded, for drawing: pixels of the upright photo.
@@ -123,15 +128,14 @@ class LevelReading:
         if self.offset_cm is None or self.interval_cm is None:
             why = self.reasons[0] if self.reasons else "the photo does not settle it."
             return f"Cannot tell: {why} Level it by your usual method."
-        size = f"{abs(self.offset_cm):.1f} cm"
-        where = "too low" if self.offset_cm < 0 else "too high"
+        size, hangs = f"{abs(self.offset_cm):.1f} cm", hangs_words(self.offset_cm)
         span, decision = f"({self.interval_words})", self.decision
         if decision == "level":
             return (f"Level within the ward's tolerance of {self.tolerance_cm:.1f} cm:"
-                    f" {size} {where} {span}.")
+                    f" {hangs} {span}.")
         if decision in ("raise", "lower"):
-            return f"The system hangs {size} {where} {span}: {decision} it {size}."
-        return (f"Cannot tell: {size} {where} {span} does not settle whether it is level;"
+            return f"The system hangs {hangs} {span}: {decision} it {size}."
+        return (f"Cannot tell: {hangs} {span} does not settle whether it is level;"
                 " level it by your usual method.")
 
     def as_json(self) -> dict[str, object]:

@@ -25,7 +25,7 @@ from vision.level.decide import decide
 from vision.level.evidence import LevelEvidence
 from vision.level.fuse import FusedGravity, Placed, Scenario
 from vision.level.offset import estimate_offset
-from vision.level.result import LevelPhoto, LevelReading
+from vision.level.result import LevelPhoto, LevelReading, hangs_words
 from vision.parameters import DISAGREE_P, LENS_SHARE, MOST_PHOTOS, PRINT_SHARE, WORST_CUES_CHI2
 from vision.reading import Agreement
 from vision.vertical.cue import Elsewhere, PlumbCue
@@ -290,7 +290,7 @@ def _agreement(misfit: float, photos: int) -> Agreement:
 
 
 def _disagreeing(base: LevelReading) -> LevelReading:
-    shown = "; ".join(f"photo {k + 1} shows {p.reading.offset_cm:+.1f} cm"
+    shown = "; ".join(f"photo {k + 1} shows {hangs_words(p.reading.offset_cm)}"
                       for k, p in enumerate(base.photos) if p.reading.offset_cm is not None)
     return replace(
         base, status="refused", offset_cm=None, interval_cm=None, standard_uncertainty_cm=None,

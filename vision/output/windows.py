@@ -19,7 +19,7 @@ from fractions import Fraction
 import numpy as np
 
 from vision.output.account import Account
-from vision.output.model import K95, Interval, Question, fixed
+from vision.output.model import K95, Interval, Question, fixed, tenths
 
 _THOUSANDTH = Decimal("0.001")
 
@@ -55,6 +55,12 @@ class WindowTotal:
     def complete(self) -> bool:
         """True when counted intervals cover the whole window."""
         return self.covered_hours >= self.hours - 1e-6
+
+    @property
+    def said_ml(self) -> str:
+        """The total to a tenth, for people: "at least" where part of the time is not known, since
+        more may have come then."""
+        return ("" if self.complete else "at least ") + tenths(self.output_ml)
 
     @property
     def interval_ml(self) -> tuple[float, float]:

@@ -19,7 +19,7 @@ from app.ui.threshold.state import UNITS
 from vision.constants import DRAIN_LINE_RESISTANCE_LIMIT
 from vision.hydrostatics import WORDS, both_units
 from vision.hydrostatics.threshold import Threshold
-from vision.hydrostatics.units import number_text
+from vision.hydrostatics.units import number_text, signed_text
 from vision.lesson.level import (
     INFLOW_ML_H,
     LEVEL_CAUSES,
@@ -116,7 +116,7 @@ def _question(state: LessonState, view: BedView) -> Question:
 def bed_numbers(view: BedView, now: Threshold) -> list[str]:
     """What the cards show: where it opens, how far that is off."""
     return [number_text(in_unit(now.value_cm_h2o, view.unit)),
-            _signed(in_unit(now.value_cm_h2o - now.setting_cm_h2o, view.unit))]
+            signed_text(in_unit(now.value_cm_h2o - now.setting_cm_h2o, view.unit))]
 
 
 def _cards(view: BedView, now: Threshold, hidden: bool = False) -> None:
@@ -130,8 +130,8 @@ def _cards(view: BedView, now: Threshold, hidden: bool = False) -> None:
                     [f"= {_other_unit(now.value_cm_h2o, view.unit)}, at the landmark"]),
         blocks.card("Off by", off, unit,
                     [f"the system hangs {_offset_words(now.offset_cm)}",
-                     f"landmark {_signed(view.landmark_rise_cm)} cm, "
-                     f"pole {_signed(view.pole_cm)} cm"]))
+                     f"landmark {signed_text(view.landmark_rise_cm)} cm, "
+                     f"pole {signed_text(view.pole_cm)} cm"]))
 
 
 def _other_unit(value_cm_h2o: float, unit: str) -> str:
@@ -193,13 +193,8 @@ def _holding(state: LessonState, view: BedView, now: Threshold) -> None:
     if state.held:
         blocks.table(
             ("Pole, cm", "Head, degrees", "Slid, cm", "Bed, cm", "Offset, cm", "Opens at"),
-            [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", f"{r[3]:+g}", _signed(r[4]),
+            [(signed_text(r[0]), f"{r[1]:g}", f"{r[2]:g}", signed_text(r[3]), signed_text(r[4]),
               both_units(r[6])) for r in state.held])
-
-
-def _signed(value: float) -> str:
-    text = number_text(value)
-    return f"+{text}" if value > 0.049 else text
 
 
 # ------------------------------------------------------------------ the round
@@ -215,8 +210,8 @@ def _show(state: LessonState, task: LevelTask) -> None:
     _cards(task.view, now)
     show_drawing(now_drawing(task.view, now))
     blocks.notice("The sum", [
-        f"offset = pole ({_signed(task.view.pole_cm)}) \N{MINUS SIGN} landmark "
-        f"({_signed(task.view.landmark_rise_cm)}) = {_signed(now.offset_cm)} cm",
+        f"offset = pole ({signed_text(task.view.pole_cm)}) \N{MINUS SIGN} landmark "
+        f"({signed_text(task.view.landmark_rise_cm)}) = {signed_text(now.offset_cm)} cm",
         f"setting {both_units(now.setting_cm_h2o)}, with that offset: "
         f"{both_units(now.value_cm_h2o)}"])
 

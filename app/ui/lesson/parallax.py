@@ -19,6 +19,7 @@ from app.ui.lesson.rounds import Lesson
 from app.ui.lesson.sight_drawing import sight_drawing
 from app.ui.lesson.state import LessonState
 from app.ui.number import show_number
+from vision.hydrostatics.units import signed_text
 from vision.lesson.parallax import (
     BORE_BOUNDS_MM,
     EyeReading,
@@ -165,7 +166,7 @@ def _holding(state: LessonState, view: EyeView, seen: EyeReading) -> None:
     if state.held:
         blocks.table(
             ("Eye, cm", "Away, cm", "Bore, mm", "Reads, mL", "True, mL", "Error, mL", "Divisions"),
-            [(f"{r[0]:+g}", f"{r[1]:g}", f"{r[2]:g}", show_number(r[3], r[7]),
+            [(signed_text(r[0]), f"{r[1]:g}", f"{r[2]:g}", show_number(r[3], r[7]),
               show_number(r[4], r[7]), show_number(r[5], r[7], signed=True),
               show_number(r[6], 1.0, signed=True)) for r in state.held])
 

@@ -15,7 +15,7 @@ from app.ui import blocks, theme
 from app.ui.lesson.state import LessonState
 from app.ui.number import decimal_field, typed_now
 from app.ui.text import as_label
-from vision.hydrostatics.units import number_text
+from vision.hydrostatics.units import number_text, signed_text
 from vision.lesson.rounds import OTHER, RIGHT, Verdict, score
 
 _COUNT = {3: "three", 5: "five", 6: "six"}
@@ -163,7 +163,7 @@ def score_view(state: LessonState, lesson: Lesson) -> None:
         return
     blocks.cards(
         blocks.card("Right", f"{result.right} of {result.answered}"),
-        blocks.card("Bias", _signed(result.bias), lesson.measure,
+        blocks.card("Bias", signed_text(result.bias), lesson.measure,
                     ["mean of all errors with their sign; above 0: read too high"]),
         blocks.card("Error", number_text(result.mean_size), lesson.measure,
                     ["mean size of an error"]))
@@ -171,10 +171,5 @@ def score_view(state: LessonState, lesson: Lesson) -> None:
         return
     blocks.table(("Cause", "Tasks laid out for it", "Answers caught", "Bias there"),
                  [(line.cause, str(line.tasks), str(line.caught),
-                   "\N{EN DASH}" if line.bias is None else _signed(line.bias))
+                   "\N{EN DASH}" if line.bias is None else signed_text(line.bias))
                   for line in result.by_cause])
-
-
-def _signed(value: float) -> str:
-    text = number_text(value)
-    return f"+{text}" if value > 0.049 else text

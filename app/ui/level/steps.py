@@ -188,7 +188,7 @@ def result_step(state: LevelState) -> None:
 
 def _drawn(offset_cm: float, interval_cm: tuple[float, float]) -> Drawing:
     """The zero reference over or under the landmark of a patient who lies at 30 degrees."""
-    low, high = (f"{v:+.1f}" for v in interval_cm)
+    low, high = (f"{v:+.1f}".replace("-", "\N{MINUS SIGN}") for v in interval_cm)
     state = hanging_words(offset_cm)
     return bedside_drawing(Bedside(
         offset_cm=offset_cm, interval_cm=interval_cm, head=f"From the photo: {state}",

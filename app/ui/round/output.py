@@ -10,7 +10,7 @@ from app.ui.output_card import result_card
 from app.ui.round.view import View
 from app.untold import untold
 from vision.output import Limits, WindowTotal, ends, findings, shift_totals, window_total
-from vision.output.model import hm
+from vision.output.model import hm, tenths
 
 
 def output_block(view: View) -> None:
@@ -67,9 +67,10 @@ def _no_limit_crossed(view: View, asked: bool, before: bool) -> str:
 
 def _total_card(head: str, w: WindowTotal) -> str:
     low, high = w.interval_ml
-    notes = [f"95 % interval: {low:.1f} to {high:.1f} mL".replace("-", "\N{MINUS SIGN}")]
+    notes = [f"95 % interval{'' if w.complete else ' of what is known'}: {tenths(low)} to "
+             f"{tenths(high)} mL"]
     if not w.complete:
         notes.append(f"known for {w.covered_hours:.1f} of {w.hours:.1f} h only")
     if w.emptied_at is not None:
         notes.append(f"with the emptying at {w.emptied_at:%H:%M}")
-    return blocks.card(head, f"{float(w.output_ml):.1f}", "mL", notes)
+    return blocks.card(head, w.said_ml, "mL", notes)

@@ -118,7 +118,7 @@ def _cards(look: Look) -> list[str]:
 
 
 def _total(name: str, w: WindowTotal, look: Look) -> str:
-    return blocks.card(name, f"{w.output_ml:.1f}", "mL", [
+    return blocks.card(name, w.said_ml, "mL", [
         f"{hm(w.start, look.now)} to {hm(w.end, look.now)}", window(w)])
 
 

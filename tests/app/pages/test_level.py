@@ -2,27 +2,21 @@
 
 from __future__ import annotations
 
-import html
 from dataclasses import replace
 from decimal import Decimal
 
 import numpy as np
 import pytest
+from level_page import READ, SCRIPT, press, sign, words
 from streamlit.testing.v1 import AppTest
 
 from app.records import Store
 from app.ui.level import steps
 from app.ui.level.state import LevelState
-from vision.budget import BudgetTerm
 from vision.imaging.photo import photo_from_array
-from vision.level.result import LevelReading, LevelScene
+from vision.level.result import LevelReading
 
-SCRIPT = "from app.pages.level import page\npage()\n"
 PHOTO = photo_from_array(np.full((120, 160, 3), 130, np.uint8), 26)
-READ = LevelReading(
-    "read", "cards", -3.4, (-4.1, -2.7), 0.35, gravity_from=("pole", "hung panel"),
-    flags=("card-small",), budget=(BudgetTerm("vertical: pole", 0.3, "cm", "off plumb"),),
-    scene=LevelScene(horizontal_distance_mm=640.0))
 REFUSED = LevelReading("refused", "cards", flags=("landmark-missing",),
                        reasons=("The landmark card was not found.",))
 
@@ -42,26 +36,6 @@ def opened(reading: LevelReading | None, monkeypatch) -> AppTest:
         state.take(PHOTO)
     at.session_state["level_state"] = state
     return at.run()
-
-
-def words(at: AppTest) -> str:
-    return html.unescape("\n".join(t for node in at.main for t in texts(node)))
-
-
-def texts(node) -> list[str]:
-    children = getattr(node, "children", None)
-    if children:
-        return [t for child in children.values() for t in texts(child)]
-    return [str(getattr(node, "proto", "")), str(getattr(node, "value", ""))]
-
-
-def press(at: AppTest, start: str) -> None:
-    next(b for b in at.button if b.label.startswith(start)).click().run()
-
-
-def sign(at: AppTest, bed: str, initials: str) -> None:
-    next(t for t in at.text_input if t.key.startswith("bed-")).set_value(bed)
-    next(t for t in at.text_input if t.key.startswith("by-")).set_value(initials)
 
 
 @pytest.mark.slow
