@@ -275,6 +275,7 @@ def test_six_hours_between_readings_by_hand():
     assert w.u_ml == pytest.approx(8 / math.sqrt(12))
     early = rolling(a)[0]
     assert early.output_ml == 8 and not early.complete and early.covered_hours == 4
+    assert early.said_ml == "at least 8.0" and w.said_ml == "16.0", "more may have come unseen"
 
 
 def test_shifts_over_midnight_by_hand():

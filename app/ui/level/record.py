@@ -14,6 +14,13 @@ from vision.level.result import LevelReading
 KIND = LevelDraft.kind
 
 
+def used_before(state: LevelState) -> None:
+    """Say which of the photos in hand are on record already; looked up once for them."""
+    if state.used is None:
+        state.used = used.said_of(state.photos, KIND)
+    used.notice(state.used, state.photos)
+
+
 def draft_of(state: LevelState, bed: str, key: str) -> LevelDraft:
     """What the photos in hand say, with all of them named.
 

@@ -38,7 +38,7 @@ class LevelState:
     page, and ``first_tolerance`` is what its field began with on this visit.  ``measured`` is
     what was tapped and typed when the reading was made: landmark, zero reference, depth.
     ``small`` holds the pictures of several photos by their SHA-256, ``used`` which photos are on
-    record already, in sentences.
+    record already, in sentences; None before that was looked up.
     """
 
     turn: int = 0
@@ -52,7 +52,7 @@ class LevelState:
     reading: LevelReading | None = None
     picture: bytes | None = None
     small: dict[str, bytes | None] = field(default_factory=dict)
-    used: tuple[str, ...] = ()
+    used: tuple[str, ...] | None = None
     measured: tuple[Point | None, Point | None, str] | None = None
     bed: str = ""
     missing: tuple[str, ...] = ()
@@ -127,13 +127,13 @@ class LevelState:
     def _measure_anew(self) -> None:
         self.turn += 1
         self.form_key = str(uuid.uuid4())
-        self.reading = self.picture = self.measured = None
+        self.reading = self.picture = self.measured = self.used = None
         self.missing, self.another_problem = (), ""
 
     def forget(self) -> None:
         """Nothing in hand."""
         self._measure_anew()
-        self.photos, self.came_in, self.taken_out, self.used = (), (), (), ()
+        self.photos, self.came_in, self.taken_out = (), (), ()
         self.small = {}
         self.problem, self.clock_doubt, self.recorded = "", False, ""
 

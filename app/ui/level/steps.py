@@ -8,10 +8,10 @@ from dataclasses import replace
 import streamlit as st
 
 from app.exports.cards_pdf import cards_pdf
-from app.ui import blocks, guard, used
+from app.ui import blocks, guard
 from app.ui.camera.block import cards_camera
 from app.ui.drawing import show_drawing
-from app.ui.level.record import KIND
+from app.ui.level.record import used_before
 from app.ui.level.state import LevelState, Way
 from app.ui.number import decimal_field, parse_decimal, typed_now
 from app.ui.photo_picker import pick_photo
@@ -82,7 +82,7 @@ def photo_step(state: LevelState) -> None:
         return
     with st.expander("Begin anew with another photo"):
         _first_photo(state)
-    used.notice(state.used, state.photos)
+    used_before(state)
     if len(state.photos) > 1:
         return  # several are put together by both cards in each
     chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",
@@ -142,7 +142,6 @@ def _photo(state: LevelState):  # type: ignore[no-untyped-def]
 def measure_cards(state: LevelState) -> None:
     """Measure by both cards in every photo in hand."""
     photos = state.photos
-    state.used = used.said_of(photos, KIND)
     measure(state, lambda: read(read_level, photos[0] if len(photos) == 1 else photos))
 
 

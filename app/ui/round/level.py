@@ -9,11 +9,11 @@ import streamlit as st
 from app.entering import Proposed
 from app.records import LevelDraft, Moment
 from app.records.errors import ConfirmError
-from app.ui import blocks, used
+from app.ui import blocks
 from app.ui.camera.block import cards_camera
 from app.ui.level import several
 from app.ui.level.confirm import claimed
-from app.ui.level.record import draft_of
+from app.ui.level.record import draft_of, used_before
 from app.ui.level.steps import measure_cards, tolerance_field
 from app.ui.photo_picker import pick_photo
 from app.ui.round.due import level_due
@@ -106,7 +106,7 @@ def _photo(state: RoundState) -> None:
     if reading is None:
         blocks.notice("The photo cannot be measured", [hand.problem], stop=True)
     else:
-        used.notice(hand.used, hand.photos)
+        used_before(hand)
         says = "The photos together say" if len(hand.photos) > 1 else "The photo says"
         blocks.notice(f"{says}, not a record", [
             f"You saw: {state.level_own}.", reading.sentence,
