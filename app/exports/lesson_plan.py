@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from app.exports.mm_sheet import MARGIN, Sheet
 from app.exports.print_sheet import Paper
 
@@ -16,7 +18,7 @@ PLAN: tuple[tuple[str, str, str], ...] = (
     ("3-8", "See",
      "Press *Show*, then drag the slider *Eye above or below the level* to 0 and back: "
      "picture and numbers follow the hand. Ask: what moved, the liquid or the reading? "
-     "Press *Hold the reading* at +10, 0 and -10 cm and look at the three rows. *Hide "
+     "Press *Hold the reading* at +10, 0 and −10 cm and look at the three rows. *Hide "
      "answers* asks the next question."),
     ("8-10", "Why",
      "The drawing beside the picture: the sight line to the lowest point crosses the marks"
@@ -37,12 +39,19 @@ PLAN: tuple[tuple[str, str, str], ...] = (
     ("20-26", "Level",
      "*Level lesson*, with its own question first: head of the bed from 30 to 45 degrees "
      "with the system left where it hangs. Both units. The teaching model's next hour. "
-     "Then: what has to be done *before* the bed is moved? (Close the drain; level again; "
+     "Then: what has to be done before the bed is moved? (Close the drain; level again; "
      "open it if the order says so.)"),
     ("26-30", "Take home",
      "One sentence each on paper. Unfold the answer sheet; the set's code on it is the one"
      " on the worksheets."),
 )
+
+
+def on_paper(how: str) -> str:
+    """A word of the page in quotes: in one run of plain letters it would be read as a part of the
+    sentence."""
+    return re.sub(r"\*([^*]+)\*", "\N{LEFT DOUBLE QUOTATION MARK}\\1"
+                  "\N{RIGHT DOUBLE QUOTATION MARK}", how)
 
 
 def lesson_plan_pdf(paper: Paper = "a4") -> bytes:
@@ -52,10 +61,14 @@ def lesson_plan_pdf(paper: Paper = "a4") -> bytes:
     sheet.head("Lesson plan, thirty minutes", "", name=False)
     y = sheet.paragraph(MARGIN, 37, f"Goal: {GOAL}", sheet.width - 2 * MARGIN, 9) + 4
     left, wide = MARGIN + 60, sheet.width - 2 * MARGIN - 60
+    for x, head in ((MARGIN, "Minutes"), (MARGIN + 30, "What"), (left, "How")):
+        sheet.text(x, y, head, 9)
+    sheet.line([(MARGIN, y + 1.5), (sheet.width - MARGIN, y + 1.5)])
+    y += 7.5
     for minutes, what, how in PLAN:
         sheet.text(MARGIN, y, minutes, 9, bold=True)
         below = sheet.paragraph(MARGIN + 30, y, what, 28, 9)
-        y = max(sheet.paragraph(left, y, how.replace("*", ""), wide, 9), below) + 2.5
+        y = max(sheet.paragraph(left, y, on_paper(how), wide, 9), below) + 2.5
         sheet.line([(MARGIN, y - 3.6), (sheet.width - MARGIN, y - 3.6)])
         y += 2.5
     return sheet.bytes()

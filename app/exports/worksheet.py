@@ -107,7 +107,7 @@ def _bedside_page(sheet: Sheet, bedsides: Sequence[LevelTask], code: str, after:
         line = y
         for sentence in task.sentences:
             line = sheet.paragraph(left, line, sentence, right - left, 9) + 1
-        sheet.blank(left, line + 8, "The system now hangs", right - 24)
+        sheet.blank(left, line + 8, "The system now hangs", right - 30)
         sheet.text(right, line + 8, "cm too high / low", 8.5, right=True)
         sheet.blank(left, line + 17, "It opens at", right - 14)
         sheet.text(right, line + 17, WORDS[task.view.unit], 8.5, right=True)

@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 import io
-import re
 from pathlib import Path
 
 import pytest
 from pypdf import PdfReader
 
-from app.exports.lesson_plan import GOAL, PLAN, lesson_plan_pdf
+from app.exports.lesson_plan import GOAL, PLAN, lesson_plan_pdf, on_paper
 from app.exports.score_sheet import ScoreRow, score_pdf
 from vision.lesson.rounds import FRONT_EDGE, PARALLAX_CAUSES, RIGHT, TOO_HIGH, Verdict
 
@@ -35,7 +34,8 @@ def test_the_guide_and_the_sheet_have_one_plan():
 def test_the_plan_is_one_sheet(paper):
     text = words(lesson_plan_pdf(paper), paper)
     for minutes, what, how in PLAN:
-        assert minutes in text and what in text and re.sub(r"\*", "", how)[-40:] in text
+        assert minutes in text and what in text and on_paper(how)[-40:] in text
+    assert "Press “Show”, then drag the slider “Eye above or below the level” to 0" in text
 
 
 @pytest.mark.parametrize("paper", ["a4", "letter"])
