@@ -22,7 +22,7 @@ from typing import Any, Literal
 from app.records import Moment
 from app.records.codes import normal_bed
 from vision.errors import CountersightError
-from vision.output.model import hm, hm_ahead
+from vision.output.model import hm, hm_ahead, later
 from vision.plain_file import private_folder
 
 FORMAT = 2
@@ -73,7 +73,7 @@ class Round:
 def next_due(last_reading: Moment, due_minutes: Decimal | None) -> tuple[Moment, str]:
     """When the next reading is due, and in words where that comes from."""
     minutes = float(due_minutes) if due_minutes is not None else float(USUAL_MINUTES)
-    at = Moment(last_reading.utc + timedelta(minutes=minutes), last_reading.offset_min)
+    at = Moment.of(later(last_reading.local, timedelta(minutes=minutes)))
     why = (f"your order: every {due_minutes} min" if due_minutes is not None
            else f"every {USUAL_MINUTES} min, common practice; the order names no interval")
     return at, why

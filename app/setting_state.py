@@ -11,7 +11,7 @@ from datetime import datetime
 from typing import Literal
 
 from app.records import Entry
-from app.records.shift import BedAccount
+from app.records.shift import BedAccount, of_this_drain
 from app.setting_compare import compare_setting
 from vision.hydrostatics.units import WORDS
 from vision.output.model import hm
@@ -68,5 +68,6 @@ def setting_state(bed: BedAccount, now: datetime) -> SettingState:
 
 
 def _last(bed: BedAccount) -> Entry | None:
-    return next((s.entry for s in reversed(bed.standings)
+    """Of this drain: the setting of one that was taken out says nothing of the next."""
+    return next((s.entry for s in reversed(of_this_drain(bed.standings))
                  if s.entry.subject == "setting-check" and not s.withdrawn), None)

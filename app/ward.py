@@ -278,7 +278,8 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
         due=None if last is None else next_due(
             last.entry.happened, account.limits.reading_due_minutes)[0],
         hour=account.account.result, shift=totals[-1] if totals else None,
-        level=level_state(account.standings, now, due_minutes=account.limits.level_due_minutes),
+        level=level_state(account.standings, now, due_minutes=account.limits.level_due_minutes,
+                          order=account.order),
         setting=setting_state(account, now).reason,
         content=content_now(account.account), capacity_ml=whole,
         full=None if full_ml is None else full_at(account.account, full_ml),

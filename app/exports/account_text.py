@@ -55,7 +55,8 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
 def _check_lines(bed: BedAccount, now: datetime) -> list[str]:
     """How the last checks stand: with an output or without one, a drain may hang off level."""
     setting = setting_state(bed, now)
-    return [level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes).sentence,
+    return [level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes,
+                        order=bed.order).sentence,
             *([setting_line(setting)] if setting.ordered else [])]
 
 
@@ -68,8 +69,9 @@ def setting_line(setting: SettingState) -> str:
 
 def span(start: datetime, end: datetime) -> str:
     """From when to when, the date of the end only where it is another one."""
+    changed = " (the clocks changed)" if start.utcoffset() != end.utcoffset() else ""
     return f"{start:%Y-%m-%d %H:%M} to " + (
-        f"{end:%H:%M}" if start.date() == end.date() else f"{end:%Y-%m-%d %H:%M}")
+        f"{end:%H:%M}" if start.date() == end.date() else f"{end:%Y-%m-%d %H:%M}") + changed
 
 
 def amount(i: Interval) -> str:
@@ -154,7 +156,8 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
                      for f in findings(account, bed.limits, now, plan=plan,
                                        tell_whom=bed.tell_whom)],
         "level": level_state(bed.standings, now,
-                             due_minutes=bed.limits.level_due_minutes).sentence,
+                             due_minutes=bed.limits.level_due_minutes,
+                             order=bed.order).sentence,
         "setting": _setting(bed, now),
     }
 

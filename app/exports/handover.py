@@ -36,7 +36,15 @@ from app.records.codes import bed_words
 from app.records.content import Entry
 from app.records.kinds import ABOUT, WORDS
 from app.records.moment import Moment
-from app.records.shift import BedAccount, LevelState, clamped, last_look, level_state, told
+from app.records.shift import (
+    BedAccount,
+    LevelState,
+    clamped,
+    ended,
+    last_look,
+    level_state,
+    told,
+)
 from app.records.standing import Standing
 from app.rounds import next_due
 from app.setting_state import setting_state
@@ -151,7 +159,8 @@ def _head(bed: BedAccount, verification: Verification, now: datetime, printed_by
 
 
 def _now(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
-    level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes)
+    level = level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes,
+                        order=bed.order)
     story = [_p(line) for line in _state_lines(bed, now)]
     story.append(_p(_level_line(level), "warn" if level.hangs else "body"))
     setting = setting_state(bed, now)
@@ -183,7 +192,11 @@ def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
         before = f"; before that {looks[-2]}" if len(looks) > 1 and looks[-2] != looks[-1] else ""
         lines.append(f"Look of the fluid: {looks[-1]}, seen at {hm(seen.happened.local, now)} "
                      f"by {seen.initials}{before}.")
-    if bed.account.readings:
+    over = ended(bed)
+    if over is not None:
+        lines.append("Next reading: none; the drainage ended at "
+                     f"{hm(over.happened.local, now)}, entered by {over.initials}.")
+    elif bed.account.readings:
         due, why = next_due(Moment.of(bed.account.readings[-1].at), bed.limits.reading_due_minutes)
         late = " That time has passed." if due.utc <= now else ""
         lines.append(f"Next reading: due at {hm(due.local, now)} ({why}).{late}")

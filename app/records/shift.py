@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from decimal import Decimal
@@ -166,13 +166,20 @@ def reading_uncertainty(entry: Content) -> float:
     return math.sqrt(max(whole**2 - scale**2, (whole / 10)**2))
 
 
-def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: Decimal | None = None
-                ) -> LevelState:
+def of_this_drain(standings: Sequence[Standing]) -> Sequence[Standing]:
+    """What was said since the last drainage at this bed ended, that end included."""
+    ends = [k for k, s in enumerate(standings)
+            if s.entry.event == "drainage-ended" and not s.withdrawn]
+    return standings[ends[-1]:] if ends else standings
+
+
+def level_state(standings: Sequence[Standing], now: datetime, *,
+                due_minutes: Decimal | None = None, order: Entry | None = None) -> LevelState:
     """Whether the last level check still holds: not after a change of position, not longer
-    than the ward's own due time, and not where it found the system to hang off."""
-    known = [s.entry for s in standings if not s.withdrawn and s.entry.happened.utc <= now]
-    ends = [k for k, e in enumerate(known) if e.event == "drainage-ended"]
-    known = known[ends[-1]:] if ends else known
+    than the ward's own due time, not at another landmark than that of the ``order`` that stands,
+    and not where it found the system to hang off."""
+    known = [s.entry for s in of_this_drain(standings)
+             if not s.withdrawn and s.entry.happened.utc <= now]
     checks = [e for e in known if e.subject == "level-check"]
     if not checks:
         return LevelState(None, True, "No level check is on record.")
@@ -183,6 +190,10 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     if moved:
         return LevelState(last, True, f"The last level check is of {at}; the position changed at "
                           f"{hm(moved[-1].happened.local, now)}. Check the level again.")
+    if order is not None and _other_landmark(last, order, known):
+        return LevelState(last, True, f"The last level check is of {at}; the order of "
+                          f"{hm(order.happened.local, now)} names another landmark. Check the "
+                          "level again.")
     age = now - last.happened.utc
     if due_minutes is not None and age > timedelta(minutes=float(due_minutes)):
         return LevelState(last, True, f"The last level check is of {at}; your limit is "
@@ -190,6 +201,21 @@ def level_state(standings: Iterable[Standing], now: datetime, *, due_minutes: De
     hangs = hangs_words(last)
     return LevelState(last, False, f"The last level check is of {at}" + (
         f"; it {hangs}. Hang it anew, then check the level again." if hangs else "."))
+
+
+def _other_landmark(check: Entry, order: Entry, known: Sequence[Entry]) -> bool:
+    """Whether an order that came after a level check names another landmark than the check's: its
+    own, or that of the order that stood then."""
+    if order.happened.utc <= check.happened.utc:
+        return False
+    stood = [e for e in known if e.subject == "order" and e.happened.utc <= check.happened.utc]
+    before = check.payload.get("landmark") or (stood[-1].payload.get("landmark") if stood else "")
+    named = order.payload.get("landmark")
+    return bool(before and named) and _plain(before) != _plain(named)
+
+
+def _plain(landmark: object) -> str:
+    return " ".join(str(landmark).casefold().split())
 
 
 def hangs_words(level: Entry) -> str:
@@ -203,10 +229,15 @@ def hangs_words(level: Entry) -> str:
 
 def has_ended(bed: BedAccount) -> bool:
     """Whether the drainage has ended, and no reading came after."""
-    ended = _last_event(bed.standings, "drainage-ended")
-    readings = bed.account.readings
-    return ended is not None and bed.order is None and (
-        not readings or ended.happened.utc >= readings[-1].at)
+    return ended(bed) is not None
+
+
+def ended(bed: BedAccount) -> Entry | None:
+    """The entry that ended the drainage, where no order and no reading came after."""
+    last, readings = _last_event(bed.standings, "drainage-ended"), bed.account.readings
+    over = last is not None and bed.order is None and (
+        not readings or last.happened.utc >= readings[-1].at)
+    return last if over else None
 
 
 def told(finding: Finding, standings: Iterable[Standing]) -> Entry | None:

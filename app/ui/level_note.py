@@ -37,4 +37,6 @@ def last_level(bed: str) -> LevelState:
                  if (s := record.last(bed, kind)) is not None]
         order = record.last(bed, "order")
     limits = limits_from(order.entry.payload.get("limits", {}) if order else {})
-    return level_state(known, datetime.now(UTC), due_minutes=limits.level_due_minutes)
+    known.sort(key=lambda s: s.entry.happened.utc)
+    return level_state(known, datetime.now(UTC), due_minutes=limits.level_due_minutes,
+                       order=order.entry if order else None)

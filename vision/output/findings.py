@@ -15,7 +15,7 @@ from typing import Literal
 from vision.output.account import Account
 from vision.output.drain import is_open
 from vision.output.limits import Limits
-from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead, tenths
+from vision.output.model import K95, K95_ONE_SIDED, Interval, fixed, hm, hm_ahead, later, tenths
 from vision.output.shifts import ShiftPlan
 from vision.output.windows import WindowTotal, ends, window_total
 
@@ -86,7 +86,7 @@ def _hours(account: Account, limits: Limits, now: datetime, tell_whom: str
             start, value, u = i.start, float(i.output_ml) / i.hours, i.u_ml_per_hour
             over, least = _on_average(i.hours), False
         else:
-            w = window_total(account, i.end - timedelta(hours=1), i.end)
+            w = window_total(account, later(i.end, -timedelta(hours=1)), i.end)
             start, value, u = w.start, float(w.output_ml), w.u_ml
             over, least = _not_known(w), not w.complete
         found += _over("ml_per_hour", f"{hm(start, now)} to {hm(i.end, now)}{over}", value, u,
@@ -120,7 +120,7 @@ def _totals(account: Account, limits: Limits, now: datetime, plan: ShiftPlan | N
     found: list[Finding] = []
     if limits.ml_per_six_hours is not None:
         for end in sorted({i.end for i in ends(account)}):
-            w = window_total(account, end - timedelta(hours=6), end)
+            w = window_total(account, later(end, -timedelta(hours=6)), end)
             found += _over("ml_per_six_hours", f"Six hours to {hm(end, now)}{_not_known(w)}",
                            float(w.output_ml), w.u_ml, limits.ml_per_six_hours, "mL", end,
                            tell_whom, least=not w.complete)
@@ -201,7 +201,7 @@ def full_at(account: Account, full_ml: Decimal) -> tuple[datetime, datetime] | N
     hours, soonest = left / last.ml_per_hour, left / fastest
     if hours > 24 * 14:
         return None
-    return at + timedelta(hours=hours), at + timedelta(hours=soonest)
+    return later(at, timedelta(hours=hours)), later(at, timedelta(hours=soonest))
 
 
 def _full(account: Account, limits: Limits, now: datetime) -> list[Finding]:
@@ -241,7 +241,7 @@ def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
     if limits.reading_due_minutes is None or not account.readings:
         return []
     last = account.readings[-1].at
-    due = last + timedelta(minutes=float(limits.reading_due_minutes))
+    due = later(last, timedelta(minutes=float(limits.reading_due_minutes)))
     if now <= due:
         return []
     return [Finding("reading_due_minutes", "over",

@@ -171,16 +171,40 @@ def fixed(at: datetime) -> datetime:
     return at.astimezone(timezone(offset))
 
 
+def later(at: datetime, by: timedelta) -> datetime:
+    """So much later (or earlier), by the wall clock that shows then: clocks may change between.
+
+    They are known of this machine's own zone only; the offset of a moment of another one stays.
+    """
+    then = fixed(at) + by
+    return fixed(then.astimezone()) if _own(at) else then
+
+
+def _own(at: datetime) -> bool:
+    """Whether this machine's clock showed this time of day at that moment."""
+    return at.utcoffset() == at.astimezone().utcoffset()
+
+
 def hm(at: datetime, now: datetime | None = None) -> str:
-    """The wall clock that the moment carries; with its date unless that is today's."""
-    today = now is not None and at.date() == now.date()
-    return at.strftime("%H:%M" if today else "%Y-%m-%d %H:%M")
+    """The wall clock that the moment carries; with its date unless that is today's.
+
+    Where the clocks changed between it and ``now``, an hour or so stands twice or not at all in
+    the day: then it says which clock is meant.
+    """
+    if now is None:
+        return at.strftime("%Y-%m-%d %H:%M")
+    text = at.strftime("%H:%M" if at.date() == now.date() else "%Y-%m-%d %H:%M")
+    changed = (_own(at) and _own(now) and at.utcoffset() != now.utcoffset()
+               and abs(at - now) < timedelta(days=1))
+    return f"{text} ({'old' if at < now else 'new'} time)" if changed else text
 
 
 def hm_ahead(at: datetime, now: datetime) -> str:
     """The same of a moment to come: without its date while that is less than a day away,
     since the hour alone then says which day."""
-    return at.strftime("%H:%M") if timedelta(0) <= at - now < timedelta(days=1) else hm(at, now)
+    said = hm(at, now)
+    return said.removeprefix(f"{at:%Y-%m-%d} ") if timedelta(0) <= at - now < timedelta(days=1) \
+        else said
 
 
 def tenths(value: float | Decimal) -> str:

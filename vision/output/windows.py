@@ -19,7 +19,7 @@ from fractions import Fraction
 import numpy as np
 
 from vision.output.account import Account
-from vision.output.model import K95, Interval, Question, fixed, tenths
+from vision.output.model import K95, Interval, Question, fixed, later, tenths
 
 _THOUSANDTH = Decimal("0.001")
 
@@ -119,7 +119,7 @@ def ends(account: Account) -> tuple[Interval, ...]:
 
 def rolling(account: Account, hours: float = 6.0) -> tuple[WindowTotal, ...]:
     """The total of the last ``hours`` at every end that tells something new."""
-    return tuple(window_total(account, end - timedelta(hours=hours), end)
+    return tuple(window_total(account, later(end, -timedelta(hours=hours)), end)
                  for end in sorted({i.end for i in ends(account)}))
 
 

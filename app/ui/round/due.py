@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import timedelta
 
-from app.records import Entry, Moment
+from app.records import Entry
 from app.records.shift import hangs_words
 from app.rounds import CHECK_MINUTES
 from app.setting_state import setting_state
 from app.ui.round.view import View
-from vision.output.model import hm, hm_ahead
+from vision.output.model import hm, hm_ahead, later
 
 
 @dataclass(frozen=True)
@@ -43,12 +43,11 @@ def setting_due(view: View) -> Due:
 
 def _by_age(what: str, last: Entry, view: View) -> Due:
     named = view.account.limits.level_due_minutes
-    until = Moment(last.happened.utc + timedelta(minutes=float(named or CHECK_MINUTES)),
-                   last.happened.offset_min)
-    if until.utc <= view.now.utc:
+    until = later(last.happened.local, timedelta(minutes=float(named or CHECK_MINUTES)))
+    if until <= view.now.local:
         return Due(True, f"{what} {_when(last, view)}: due again once a shift (common practice).")
     return Due(False, f"{what} {_when(last, view)}, valid until "
-                      f"{hm_ahead(until.local, view.now.local)}")
+                      f"{hm_ahead(until, view.now.local)}")
 
 
 def _when(entry: Entry, view: View) -> str:

@@ -10,7 +10,7 @@ from app.ui.output_card import result_card
 from app.ui.round.view import View
 from app.untold import untold
 from vision.output import Limits, WindowTotal, ends, findings, shift_totals, window_total
-from vision.output.model import hm, tenths
+from vision.output.model import hm, later, tenths
 
 
 def output_block(view: View) -> None:
@@ -27,7 +27,7 @@ def output_block(view: View) -> None:
         blocks.cards(result_card(account, now), *(
             _total_card(f"This shift, since {hm(w.start, now)}", w) for w in totals), *(
             _total_card(f"Last {hours} h",
-                        window_total(account, end - timedelta(hours=hours), end))
+                        window_total(account, later(end, -timedelta(hours=hours)), end))
             for hours in (6, 24)))
     found = findings(account, view.account.limits, now, plan=plan,
                      tell_whom=view.account.tell_whom)

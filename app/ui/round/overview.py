@@ -68,6 +68,10 @@ def due_clock(view: View) -> None:
 
 def due_line(view: View, now: datetime) -> str:
     """When the next reading is due, and since when the chamber has been collecting."""
+    if view.ended is not None:
+        return (f"The drainage at this bed ended at {hm(view.ended.happened.local, now)}, entered "
+                f"by {view.ended.initials.removesuffix('.')}. What is put on record here begins "
+                "another one.")
     if view.last_reading is None:
         return "No reading is on record for this bed yet."
     due, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes)

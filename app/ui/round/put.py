@@ -21,6 +21,7 @@ from app.ui.round.drain import drain_proposed
 from app.ui.round.emptied import emptied_proposed
 from app.ui.round.fluid import fluid_proposed
 from app.ui.round.level import level_proposed
+from app.ui.round.overview import order_points
 from app.ui.round.setting import setting_proposed
 from app.ui.round.state import RoundState
 from app.ui.round.view import View, look_up
@@ -123,7 +124,16 @@ def _bed(state: RoundState) -> tuple[None, str]:
 
 
 def _meanwhile(state: RoundState, view: View) -> list[str]:
-    """A colleague's reading that came on record since this hour began is asked about once."""
+    """A colleague's reading, or an order, that came on record since this hour began is asked about
+    once."""
+    order = view.order
+    if order is not None and state.after is not None and order.number > max(
+            state.after, state.order_accepted):
+        state.order_accepted = order.number
+        return [f"{order.initials} confirmed an order at "
+                f"{hm(order.happened.local, view.now.local)}, since you began: "
+                f"{'; '.join(order_points(order))}. Look at level, setting and drain again, then "
+                "press again."]
     new = [s.original for s in view.account.standings if s.entry.subject == "volume-reading"
            and not s.withdrawn and s.original.number > (state.after or 0)]
     if state.after is None or not new or state.meanwhile_accepted == new[-1].number:

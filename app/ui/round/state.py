@@ -43,6 +43,7 @@ class RoundState:
     ask_initials: bool = False
     setting_first: str = ""
     meanwhile_accepted: int | None = None
+    order_accepted: int = 0
     missing: tuple[str, ...] = ()
     clock_doubt: bool = False
     done: tuple[Entry, ...] = ()
@@ -76,7 +77,7 @@ class RoundState:
         scale = self.chamber.scale
         self.turn += 1
         self.form_key = uuid.uuid4().hex
-        self.eye, self.after, self.meanwhile_accepted = False, None, None
+        self.eye, self.after, self.meanwhile_accepted, self.order_accepted = False, None, None, 0
         self.fields, self.missing, self.clock_doubt = {}, (), False
         self.setting_first, self.level_own = "", ""
         self.level_found, self.ask_initials = (), False

@@ -2,10 +2,18 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from app.records import Entry, Moment, Standing, Store
-from app.records.shift import BedAccount, LevelState, bed_account, level_state
+from app.records.shift import (
+    BedAccount,
+    LevelState,
+    bed_account,
+    ended,
+    level_state,
+    of_this_drain,
+)
 from app.rounds import Round, RoundBook, RoundError
 from app.settings import ward_folder
 from app.ui import ledger
@@ -13,7 +21,8 @@ from app.ui import ledger
 
 @dataclass(frozen=True)
 class View:
-    """One bed now.  ``round_problem`` says why the round's file cannot be used."""
+    """One bed now; what is last is of the drain that is in place, ``ended`` what ended the last
+    one where none came after it.  ``round_problem`` says why the round's file cannot be used."""
 
     bed: str
     now: Moment
@@ -22,6 +31,7 @@ class View:
     last_level: Entry | None
     last_setting: Entry | None
     last_reading: Entry | None
+    ended: Entry | None
     round: Round | None
     round_problem: str = ""
 
@@ -41,6 +51,7 @@ def look_up(bed: str) -> View:
     """Read the record and the round.  Raises a RecordError where the record cannot be read."""
     store, now = ledger.open_store(), Moment.now()
     account = bed_account(store, bed)
+    standings = of_this_drain(account.standings)
     round_, problem = None, ""
     try:
         round_ = book().get(bed)
@@ -48,9 +59,10 @@ def look_up(bed: str) -> View:
         problem = str(error)
     return View(
         bed, now, account,
-        level_state(account.standings, now.local, due_minutes=account.limits.level_due_minutes),
-        _last(account.standings, "level-check"), _last(account.standings, "setting-check"),
-        _last(account.standings, "volume-reading"), round_, problem)
+        level_state(account.standings, now.local, due_minutes=account.limits.level_due_minutes,
+                    order=account.order),
+        _last(standings, "level-check"), _last(standings, "setting-check"),
+        _last(standings, "volume-reading"), ended(account), round_, problem)
 
 
 def newest(store: Store) -> int:
@@ -58,6 +70,6 @@ def newest(store: Store) -> int:
     return store.count()
 
 
-def _last(standings: tuple[Standing, ...], subject: str) -> Entry | None:
+def _last(standings: Sequence[Standing], subject: str) -> Entry | None:
     return next((s.entry for s in reversed(standings)
                  if s.entry.subject == subject and not s.withdrawn), None)
