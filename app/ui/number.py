@@ -41,7 +41,9 @@ def parse_decimal(text: str, unit: str = "") -> TypedNumber:
         return TypedNumber(None)
     if not plain.isascii() or not _PLAIN.fullmatch(plain):
         return TypedNumber(None, "Type one plain number, for example 23.5 or 23,5.")
-    digits = plain.replace(",", ".")
+    digits = plain.replace(",", ".").removeprefix("+")
+    if float(digits) == 0:
+        digits = digits.removeprefix("-")
     return TypedNumber(float(digits), text=digits)
 
 

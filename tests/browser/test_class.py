@@ -33,8 +33,8 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
     code = re.search("class=(.{5})", teacher.url)[1]
     teacher.get_by_alt_text(f"/class/{code}").wait_for()  # a code to scan
 
-    context = new_context(browser, 390, 844, "light")
-    pages = [context.new_page() for _ in range(LEARNERS)]
+    contexts = [new_context(browser, 390, 844, "light") for _ in range(LEARNERS)]
+    pages = [context.new_page() for context in contexts]
     asked = []
     for page in pages:
         page.on("request", lambda r: asked.append(r.url))
@@ -56,6 +56,10 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
         page.get_by_role("button", name="Commit my answer").click()
         shown(page, "Wait until the truth is shown.")
         assert "True:" not in page.content(), "nobody is told before all have answered"
+    again = contexts[0].new_page()  # who scans the code once more is no other learner
+    again.goto(f"{served.url}/class/{code}")
+    shown(again, "Wait until the truth is shown.")
+    again.close()
     shown(teacher, "10 phones have joined; 10 answers.")
     assert teacher.locator('[aria-label^="Histogram"][aria-label*=", true "]').count() == 0
     assert faults(teacher) == [] and faults_now(pages[0]) == []
@@ -72,7 +76,20 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
     for page in pages:
         shown(page, "Task 2 of 3")
         assert page.get_by_label("At which pressure").input_value() == ""
-    for step in ("Show the truth", "Next task", "Show the truth", "To the figures"):
+    pages[0].get_by_label("At which pressure").fill("1")
+    pages[0].context.set_offline(True)  # the truth is shown before this phone hears of it
+    live(teacher).get_by_role("button", name="Show the truth").click()
+    at_rest(teacher)
+    shown(pages[0], "No connection")
+    pages[0].evaluate("""() => { const own = window.fetch; window.fetch = (a, ...b) =>
+        a.includes('/state') ? new Promise(() => {}) : own(a, ...b); }""")
+    pages[0].context.set_offline(False)
+    assert pages[0].get_by_label("At which pressure").input_value() == "1"
+    pages[0].get_by_role("button", name="Commit my answer").click()
+    shown(pages[0], "it does not count.")
+    live(teacher).get_by_role("button", name="Next task").click()
+    at_rest(teacher)
+    for step in ("Show the truth", "To the figures"):
         live(teacher).get_by_role("button", name=step).click()
         at_rest(teacher)
     shown(teacher, "The round is over: 3 tasks, 10 answers.")
@@ -81,6 +98,7 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
         live(teacher).get_by_role("button", name="Save the table (CSV)").click()
     table = list(csv.DictReader(io.StringIO(coming.value.path().read_text())))
     assert sorted(float(row["answer"]) for row in table) == sorted(said)
+    pages[0].reload()
     for page in pages:
         shown(page, "The round is over.")
     live(teacher).get_by_role("button", name="End the class").click()
@@ -90,7 +108,8 @@ def test_ten_learners_predict_and_see(open_page, browser, served, tmp_path):
         left = [run.execute(text(f"SELECT count(*) FROM {t}")).scalar_one()
                 for t in ("lesson_class", "lesson_answer", "entry")]
     assert left[:2] == [0, 0] and left[2] == 0, "no answer is left, and none went on record"
-    context.close()
+    for context in contexts:
+        context.close()
     assert all(url.startswith(served.url) or url.startswith("blob:") for url in asked)
 
 

@@ -4,13 +4,14 @@
   const at = (id) => document.getElementById(id);
   const KEY = 'countersight-learner-' + code;
   let learner = null;
-  try { learner = sessionStorage.getItem(KEY); } catch { /* private mode: a new number each time */ }
+  // Of the browser and not of the tab: whoever scans the code again is the same learner.
+  try { learner = localStorage.getItem(KEY); } catch { /* private mode: a new number each time */ }
   if (!learner) {
     learner = [...crypto.getRandomValues(new Uint8Array(16))]
       .map((b) => b.toString(16).padStart(2, '0')).join('');
-    try { sessionStorage.setItem(KEY, learner); } catch { /* as above */ }
+    try { localStorage.setItem(KEY, learner); } catch { /* as above */ }
   }
-  let shown = '', busy = false;
+  let shown = '', task = -1, busy = false;
 
   const element = (name, text) => {
     const made = document.createElement(name);
@@ -27,8 +28,9 @@
   const draw = (now) => {
     const key = [now.task, now.shown, now.over, now.yours !== null].join('/');
     if (key === shown) return;
-    const another = shown.split('/')[0] !== String(now.task);
+    const another = task !== now.task;  // a lost connection leaves what was typed
     shown = key;
+    task = now.task;
     at('where').textContent = now.over ? 'The round is over. Thank you.'
       : 'Task ' + (now.task + 1) + ' of ' + now.tasks;
     at('form').hidden = now.over || now.shown || now.yours !== null;
@@ -60,6 +62,7 @@
       if (answer.ok) draw(await answer.json());
       else if (answer.status === 404) {
         shown = '';
+        try { localStorage.removeItem(KEY); } catch { /* it was never kept */ }
         at('where').textContent = await answer.text();
         ['task', 'form', 'said', 'answer'].forEach((id) => { at(id).hidden = true; });
         return;
@@ -83,9 +86,15 @@
     try {
       const answer = await fetch('/class/' + code + '/answer', {method: 'POST',
         headers: {'Content-Type': 'application/json'},
-        body: JSON.stringify({task: Number(shown.split('/')[0]), learner, value: Number(text)})});
-      if (answer.ok) draw(await answer.json());
-      else { at('said').hidden = false; at('said').textContent = await answer.text(); }
+        body: JSON.stringify({task, learner, value: Number(text)})});
+      if (answer.ok) {
+        const told = await answer.json();
+        draw(told);
+        if (!told.kept && told.yours === null) {
+          at('said').hidden = false;
+          at('said').textContent = 'Your answer came after the truth was shown: it does not count.';
+        }
+      } else { at('said').hidden = false; at('said').textContent = await answer.text(); }
     } catch {
       at('said').hidden = false;
       at('said').textContent = 'No connection: nothing was sent. Try again.';

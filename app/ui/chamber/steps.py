@@ -147,7 +147,8 @@ def own_step(state: ChamberState, commit_own: Callable[..., None] | None = None,
 
     def commit() -> None:
         typed = typed_now(key, scale.unit, low, high)
-        state.missing = () if typed.text else ("Type your reading, or choose to go without.",)
+        state.missing = () if typed.text else (
+            "Type your reading, or choose to go without." if asks_tool else "Type your reading.",)
         if typed.text:
             commit_own(typed.text)
 

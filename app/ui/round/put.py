@@ -38,6 +38,8 @@ BEFORE: tuple[Callable[[RoundState, View], list[Proposed]], ...] = (
 def put_on_record(state: RoundState, form: str) -> None:
     """The confirming act, run in the button's callback; a second tap meets another form."""
     if form != state.key:
+        if state.done:  # a tab beside this one put the hour on record: show what is there
+            st.query_params[AT] = DONE
         return
     bring_back(state)
     view = look_up(state.bed)

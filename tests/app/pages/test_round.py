@@ -144,6 +144,7 @@ def test_a_second_tap_is_no_second_hour(data):
     button.click()
     page.run()
     assert [e.kind for e in entries(data)].count("volume-reading") == 1
+    assert "On record: " in page.text(), "also where another tab of this browser pressed first"
 
 
 def test_what_still_holds_is_a_line_and_not_asked_again(data):
