@@ -55,7 +55,7 @@ def put_on_record(state: RoundState, form: str) -> None:
     value = value_now(state.chamber)
     after = made(partial(emptied_proposed, state, view, value))
     problems += [p for _, p in (_initials(state), _bed(state)) if p]
-    problems += _meanwhile(state, view)
+    problems = _meanwhile(state, view) + problems  # first, since the rest may come from it
     if not problems:
         # In the order of the work: what was looked at first, the reading, the emptying.
         reading, problem = guard.in_words(lambda: proposed_now(state.chamber, state.bed))

@@ -10,7 +10,8 @@ from app.ui.number import decimals_for, parse_decimal, show_number, within
 @pytest.mark.parametrize(
     ("text", "value", "digits"),
     [("23.5", 23.5, "23.5"), ("23,5", 23.5, "23.5"), (" 23,50 mL ", 23.5, "23.50"),
-     ("23", 23.0, "23"), (",5", 0.5, ".5"), ("\u22123,5", -3.5, "-3.5"), ("+4", 4.0, "4"), ("-0,0", 0.0, "0.0")])
+     ("23", 23.0, "23"), (",5", 0.5, ".5"), ("\u22123,5", -3.5, "-3.5"), ("+4", 4.0, "4"),
+     ("-0,0", 0.0, "0.0")])
 def test_a_plain_number_is_read_with_comma_or_point(text, value, digits):
     typed = parse_decimal(text, "mL")
     assert (typed.value, typed.text, typed.problem) == (value, digits, "")
