@@ -7,7 +7,6 @@ import streamlit as st
 from app.ui import blocks, guard
 from app.ui.camera.block import cards_camera
 from app.ui.level.state import MOST_IN_HAND, LevelState
-from app.ui.level.steps import measure_cards
 from app.ui.photo_picker import pick_photo
 from app.ui.pictures import screen_copy
 from app.ui.text import as_label
@@ -48,12 +47,9 @@ def _picker(state: LevelState) -> None:
     if state.another_problem:
         blocks.notice("This photo cannot be added", [state.another_problem], stop=True)
 
-    def add(photo: Photo) -> None:
-        if state.add(photo):
-            measure_cards(state)
-
-    pick_photo(f"more-{state.key}-{bool(state.another_problem)}", lambda photo, _source: add(photo),
-               state.refuse_another, what="both cards from beside", camera=cards_camera(add))
+    pick_photo(f"more-{state.key}-{bool(state.another_problem)}",
+               lambda photo, _source: state.add(photo),
+               state.refuse_another, what="both cards from beside", camera=cards_camera(state.add))
 
 
 def strip(state: LevelState) -> None:
@@ -80,7 +76,6 @@ def _take_out(state: LevelState, sha256: str) -> None:
     for n, photo in enumerate(state.photos):
         if photo.sha256 == sha256:
             state.take_out(n)
-            measure_cards(state)
             return
 
 

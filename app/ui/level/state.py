@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import uuid
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Literal
 
@@ -37,6 +38,7 @@ class LevelState:
     "level" as it was typed, in cm; it outlives the photo and a visit to another
     page, and ``first_tolerance`` is what its field began with on this visit.  ``measured`` is
     what was tapped and typed when the reading was made: landmark, zero reference, depth.
+    ``pending`` is how a press asked to measure, until that is done.
     ``small`` holds the pictures of several photos by their SHA-256, ``used`` which photos are on
     record already, in sentences; None before that was looked up.
     """
@@ -50,6 +52,7 @@ class LevelState:
     another_problem: str = ""
     way: Way = "cards"
     reading: LevelReading | None = None
+    pending: Callable[[], LevelReading] | None = None
     picture: bytes | None = None
     small: dict[str, bytes | None] = field(default_factory=dict)
     used: tuple[str, ...] | None = None
@@ -86,8 +89,8 @@ class LevelState:
         self.forget()
         self.problem = sentence
 
-    def add(self, photo: Photo) -> bool:
-        """One more photo of the same cards; False, with the sentence why, where it is none.
+    def add(self, photo: Photo) -> None:
+        """One more photo of the same cards, or the sentence why it is none.
 
         Both have to show the same: what hangs may be hung anew within minutes.
         """
@@ -101,13 +104,9 @@ class LevelState:
             self.another_problem = (
                 f"{apart:.0f} minutes lie between the photos: something may have been moved. Take "
                 "all of them anew, one right after the other.")
-        elif not self.photos or len(self.photos) >= MOST_IN_HAND:
-            return False
-        if self.another_problem:
-            return False
-        self.photos, self.came_in = photos, came_in
-        self._measure_anew()
-        return True
+        elif self.photos and len(self.photos) < MOST_IN_HAND:
+            self.photos, self.came_in = photos, came_in
+            self._measure_anew()
 
     def refuse_another(self, sentence: str) -> None:
         """A file that is no usable photo: those in hand stay."""
@@ -128,6 +127,7 @@ class LevelState:
         self.turn += 1
         self.form_key = str(uuid.uuid4())
         self.reading = self.picture = self.measured = self.used = None
+        self.pending = None
         self.missing, self.another_problem = (), ""
 
     def forget(self) -> None:

@@ -83,16 +83,19 @@ def photo_step(state: LevelState) -> None:
     with st.expander("Begin anew with another photo"):
         _first_photo(state)
     used_before(state)
-    if len(state.photos) > 1:
-        return  # several are put together by both cards in each
+    if len(state.photos) == 1:  # several are put together by both cards in each
+        _way(state)
+    measure_due(state)
+
+
+def _way(state: LevelState) -> None:
+    """How the landmark is shown; without its card, the taps."""
     chosen = st.radio("How is the landmark shown?", list(_WAYS), key=f"way-{state.key}",
                       format_func=lambda way: as_label(_WAYS[way]))
     if chosen != state.way:
         state.way, state.reading, state.picture = chosen, None, None
     if state.way != "cards":
         _tapped(state)
-    elif state.reading is None:
-        measure_cards(state)
 
 
 def _first_photo(state: LevelState) -> None:
@@ -127,9 +130,9 @@ def _tapped(state: LevelState) -> None:
         if typed.problem:
             return  # the field says what is wrong with it
         deep = None if typed.value is None else 10 * typed.value
-        state.measured = point, zero, typed.text
-        measure(state, lambda: read(
-            read_level, photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep))
+        state.measured, state.reading = (point, zero, typed.text), None
+        state.pending = lambda: read(
+            read_level, photo, landmark_px=point, zero_px=zero, depth_difference_mm=deep)
 
     st.button("Measure", key=f"measure-{state.key}", on_click=pressed, width="stretch")
 
@@ -139,13 +142,26 @@ def _photo(state: LevelState):  # type: ignore[no-untyped-def]
     return state.photo
 
 
-def measure_cards(state: LevelState) -> None:
-    """Measure by both cards in every photo in hand."""
-    photos = state.photos
-    measure(state, lambda: read(read_level, photos[0] if len(photos) == 1 else photos))
+def measure_due(state: LevelState) -> None:
+    """Measure what is in hand and was not measured yet: by both cards in every photo, or as a
+    press asked for.
+
+    Always drawn, and never from a press's own callback: what stands there while it is waited for
+    would push all that follows to another place, and what was typed there would be lost.
+    """
+    place, photos = st.container(key=f"measuring-{state.key}"), state.photos
+    how = state.pending
+    if how is None and photos and state.way == "cards" and state.reading is None \
+            and not state.problem:
+        def how() -> LevelReading:
+            return read(read_level, photos[0] if len(photos) == 1 else photos)
+    if how is not None:
+        with place:
+            _measure(state, how)
+        state.pending = None
 
 
-def measure(state: LevelState, how: Callable[[], LevelReading]) -> None:
+def _measure(state: LevelState, how: Callable[[], LevelReading]) -> None:
     """Measure in the photos in hand, and draw what was seen."""
     with st.spinner("Measuring" + (" the photos together" if len(state.photos) > 1 else "")):
         reading, problem = guard.in_words(how)

@@ -14,12 +14,13 @@ from app.ui.camera.block import cards_camera
 from app.ui.level import several
 from app.ui.level.confirm import claimed
 from app.ui.level.record import draft_of, used_before
-from app.ui.level.steps import measure_cards, tolerance_field
+from app.ui.level.steps import measure_due, tolerance_field
 from app.ui.photo_picker import pick_photo
 from app.ui.round.due import level_due
 from app.ui.round.rows import NOT_NOW, choose, chosen, left_out, row, why_field
 from app.ui.round.state import RoundState
 from app.ui.round.view import View
+from app.ui.text import as_label
 from vision.flags import describe
 from vision.imaging.photo import Photo
 
@@ -102,6 +103,7 @@ def _photo(state: RoundState) -> None:
                    camera=cards_camera(lambda photo: _take(state, photo, own)))
         return
     tolerance_field(hand, f"tolerance-{state.key}")
+    measure_due(hand)
     reading = hand.reading
     if reading is None:
         blocks.notice("The photo cannot be measured", [hand.problem], stop=True)
@@ -129,7 +131,8 @@ def _photo(state: RoundState) -> None:
         else:
             blocks.say(f"You confirm that it {words}.")
     again = "Take all of them anew" if len(hand.photos) > 1 else "Take another photo of the cards"
-    st.button(again, key=f"relevel-{state.key}-{hand.turn}", on_click=hand.forget, width="stretch")
+    st.button(as_label(again), key=f"relevel-{state.key}-{hand.turn}", on_click=hand.forget,
+              width="stretch")
 
 
 def _off(state: RoundState) -> bool:
@@ -137,10 +140,9 @@ def _off(state: RoundState) -> bool:
 
 
 def _take(state: RoundState, photo: Photo, own: str) -> None:
-    """Measure the photo that came in; what the person saw before stands."""
+    """A photo that came in; what the person saw before stands."""
     state.level.take(photo)
     state.level_own = own
-    measure_cards(state.level)
 
 
 def _hung_anew(state: RoundState, turn: int) -> None:
