@@ -11,63 +11,23 @@ one on the line at z + (H - z) b / (D + b) would: with a few H tried out, the ma
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass
-
 import numpy as np
 
+from vision.graduations.alignment_growth import Alignment, Pairing, Row, grow, split_two
 from vision.graduations.projective_row import fit_1d, project_1d, slope_1d
 from vision.graduations.ridges import Strokes
 from vision.graduations.rows import Chain
 from vision.graduations.spacing import SAME_RUN, is_tapered
 from vision.imaging.work import Work
-from vision.robust import fit_linear, median, spread
+from vision.robust import fit_linear, median
 from vision.scale_file.scale import Scale
-from vision.true_intervals import true_intervals
 
-# How often a mark that should be seen is missed, a long one is taken for a
-# short one, and a regular stroke is no mark at all.  Rough figures: only the
-# large differences between hypotheses matter, and numerals decide close calls.
-# Each is a log-likelihood ratio against "no ladder here".
-_LOG_SEEN, _LOG_MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
-_LOG_CLASS_RIGHT, _LOG_CLASS_WRONG = np.log(0.93 / 0.5), np.log(0.07 / 0.5)
-_LOG_UNMATCHED = np.log(0.03)
-#: That of a picture none of the short marks is found, once; and what share of long ones
-#: among the marks found says so.
-_LOG_SHORT_UNSEEN, _MOSTLY = np.log(0.002), 0.85
-#: That something covers the scale from one mark on, and goes on covering the next.
-_LOG_COVERED, _LOG_STILL = np.log(0.01), np.log(0.75)
-#: That a mark of the scale lies outside the photo.
-_LOG_OUTSIDE = np.log(0.75)
 #: Elevations from which a stepped tube is tried, degrees: between two of them a part that
 #: stands 10 mm behind moves by less than a mark's room to be found in.
 _TRIED_DEG = tuple(range(-30, 31, 4))
-#: A row is followed over so many turns at most.
-_MOST_TURNS = 8
 #: So many pairings of a row with the scale are tried first; the others only when none of
 #: those reaches this score for each mark.
 _PAIRINGS, _PLAIN = 5, 1.0
-
-
-@dataclass(frozen=True)
-class Alignment:
-    """One way to number the strokes.
-
-    ``mark`` and ``stroke`` (M,) pair indices of ``scale.marks`` with strokes;
-    ``map_abc`` is the 1-D projective map from height (mm) to y (px) along the
-    reference column x = column[0] + column[1] * y; ``score`` is a log-likelihood
-    (only differences mean something); ``unmatched_marks`` are strokes in the row that
-    are no mark, ``missed`` marks without a stroke.
-    """
-
-    mark: np.ndarray
-    stroke: np.ndarray
-    map_abc: np.ndarray
-    column: tuple[float, float]
-    score: float
-    residual_px: float
-    unmatched_marks: int
-    missed: int
 
 
 def _reference_column(strokes: Strokes, index: np.ndarray) -> tuple[float, float]:
@@ -93,27 +53,11 @@ def _crossing(strokes: Strokes, column: tuple[float, float]) -> tuple[np.ndarray
     return y, np.maximum(outside, 0.0)
 
 
-@dataclass(frozen=True)
-class _Row:
-    """A chain, and all strokes of the picture laid onto its reference column.
-
-    ``along_px`` (N,) is the y at which each stroke (continued) crosses the column; ``near`` are
-    the strokes that reach it, from the top down.
-    """
-
-    strokes: Strokes
-    chain: Chain
-    column: tuple[float, float]
-    along_px: np.ndarray
-    near: np.ndarray
-    picture_height_px: int
-
-
-def _row(strokes: Strokes, chain: Chain, picture_height_px: int) -> _Row:
+def _row(strokes: Strokes, chain: Chain, picture_height_px: int) -> Row:
     column = _reference_column(strokes, chain.index)
     along, outside = _crossing(strokes, column)
     near = np.flatnonzero(outside < 0.15 * median(strokes.length_px[chain.index]))
-    return _Row(strokes, chain, column, along, near[np.argsort(along[near], kind="stable")],
+    return Row(strokes, chain, column, along, near[np.argsort(along[near], kind="stable")],
                 picture_height_px)
 
 
@@ -192,7 +136,7 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
     empty list when no chain fits the scale.
     """
     found: list[Alignment] = []
-    later: list[tuple[_Row, np.ndarray, np.ndarray]] = []
+    later: list[tuple[Row, list[Pairing]]] = []
     work = Work() if work is None else work
     rows = 1 if scale.outline is None else len(_TRIED_DEG)
     runs = _runs(scale)
@@ -204,11 +148,10 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
         for segment in _regular_segments(chain.count, t[chain.index]):
             idx, count = chain.index[segment], chain.count[segment]
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
-            later += [(row, *pair) for pair in trial[_PAIRINGS:]]
-            for pairs_mark, pairs_stroke in trial[:_PAIRINGS]:
+            later.append((row, trial[_PAIRINGS:]))
+            for a in _best_views(row, scale, trial[:_PAIRINGS], focal_px):
                 if not work.take(rows):
                     break
-                a = _best_view(row, scale, pairs_mark, pairs_stroke, focal_px)
                 if a is not None:
                     found.append(a)
                     if len(a.mark) > 0.95 * len(scale.marks) and a.unmatched_marks <= 1:
@@ -216,9 +159,9 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
                         # on the unrolled wall
                         break
     if max((a.score for a in found), default=-np.inf) < _PLAIN * len(scale.marks):
-        grown = (_best_view(row, scale, mark, stroke, focal_px) for row, mark, stroke in later
-                 if work.take(rows))
-        found += [a for a in grown if a is not None]
+        for row, others in later:
+            allowed = [pairing for pairing in others if work.take(rows)]
+            found += [a for a in _best_views(row, scale, allowed, focal_px) if a is not None]
     found.sort(key=lambda a: -a.score)
     distinct: list[tuple[Alignment, dict[int, int]]] = []
     for a in found:
@@ -281,144 +224,19 @@ def _looks_long(strokes: Strokes, idx: np.ndarray, count: np.ndarray, t: np.ndar
     return split_two(size)
 
 
-def split_two(log_size: np.ndarray) -> np.ndarray | None:
-    """Two groups of log lengths, or None when there is no clear gap.
-
-    The threshold maximises the separation of the two means over the pooled
-    spread (Otsu's criterion); a ratio under 1.25 is no difference of kind.
-    """
-    s = np.sort(log_size)
-    if len(s) < 6:
-        return None
-    k = np.arange(1, len(s))
-    total = np.cumsum(s)
-    low_mean = total[:-1] / k
-    high_mean = (total[-1] - total[:-1]) / (len(s) - k)
-    between = k * (len(s) - k) * (high_mean - low_mean) ** 2
-    at = int(np.argmax(between))
-    if between[at] <= 0:
-        return None
-    threshold = (s[at] + s[at + 1]) / 2
-    split = int(np.searchsorted(s, threshold, side="right"))
-    if split == len(s):
-        return None
-    low, high = median(s[:split]), median(s[split:])
-    if high - low < math.log(1.25):
-        return None  # all alike, or hardly different
-    return np.asarray(log_size > (high + low) / 2)
-
-
-def _missed_score(mark: np.ndarray, is_long: np.ndarray, in_picture: np.ndarray) -> float:
-    """What the marks that should be seen and are not speak against a hypothesis.
-
-    Small or pale short marks are missed all together and for one reason; they then
-    count once, and the long ones each.  So do neighbours that a finger, a label or deep
-    liquid hides: one reason, not many.
-    """
-    missed = in_picture.copy()
-    missed[mark] = False
-    each = _runs_missed(missed)
-    if is_long[mark].mean() >= _MOSTLY:
-        each = max(each, _runs_missed(missed[is_long]) + _LOG_SHORT_UNSEEN)
-    return each + float((~in_picture).sum()) * _LOG_OUTSIDE
-
-
-def _length_score(log_size: np.ndarray, is_long: np.ndarray) -> float:
-    """How well the lengths of strokes agree with the marks that they are taken for."""
-    longish = split_two(log_size)
-    if longish is not None:
-        return float(np.sum(np.where(longish == is_long, _LOG_CLASS_RIGHT, _LOG_CLASS_WRONG)))
-    if is_long.any() and not is_long.all():
-        return len(is_long) * float(_LOG_CLASS_WRONG) * 0.3
-    return 0.0
-
-
-def _runs_missed(missed: np.ndarray) -> float:
-    """The log-likelihood of marks missed, run by run: one by one, or hidden together."""
-    length = np.diff(true_intervals(missed), axis=1).astype(float)
-    return float(np.maximum(length * _LOG_MISSED, _LOG_COVERED + length * _LOG_STILL).sum())
-
-
-def _best_view(row: _Row, scale: Scale, mark: np.ndarray, stroke: np.ndarray, focal_px: float
-               ) -> Alignment | None:
-    """A pairing followed through the whole scale, from the elevation that explains most."""
+def _best_views(row: Row, scale: Scale, pairings: list[Pairing], focal_px: float
+                ) -> list[Alignment | None]:
+    """Pairings followed through the whole scale, each from the elevation that explains most; see
+    :func:`vision.graduations.alignment_growth.grow`."""
     z = np.array([m.height_mm for m in scale.marks])
-    is_long = np.array([m.length == "long" for m in scale.marks])
-    if len(row.near) == 0:
-        return None
     if scale.outline is None:
-        return _grow(row, scale, is_long, z, mark, stroke)
+        return grow(row, scale, np.broadcast_to(z, (len(pairings), 1, len(z))), pairings)
     behind = scale.outline.behind_mm(z)
     middle = 0.5 * (float(z.min()) + float(z.max()))
-    abc, _ = fit_1d(z[mark], row.along_px[stroke], rounds=2)
-    away = focal_px / max(float(np.abs(slope_1d(abc, z[mark])).mean()), 1e-6)
-    found = []
-    for elevation_deg in _TRIED_DEG:
-        height = middle + away * np.tan(np.radians(elevation_deg))
-        on_line = z + (height - z) * behind / (away + behind)
-        found.append(_grow(row, scale, is_long, on_line, mark, stroke))
-    return max((a for a in found if a is not None), key=lambda a: a.score, default=None)
-
-
-def _grow(row: _Row, scale: Scale, is_long: np.ndarray, z_all: np.ndarray, mark: np.ndarray,
-          stroke: np.ndarray) -> Alignment | None:
-    """Fit the map, predict every mark, gather what is there, and judge.
-
-    ``z_all`` (M,) are the heights of the marks on the line that the map is of.
-    """
-    t, near = row.along_px, row.near
-    there = t[near]
-    order = np.arange(len(z_all))
-    apart = np.abs(np.gradient(z_all))  # heights fall on a scale that counts down
-    whole, settled = 0, False
-    abc = np.zeros(3)
-    for turn in range(1, _MOST_TURNS + 1):
-        if not settled:
-            abc, _ = fit_1d(z_all[mark], t[stroke], rounds=2)
-        # a short row does not foretell what lies far beyond it: it is followed in steps
-        ahead = turn * (3 + len(mark) // 2)
-        known = (order >= mark.min() - ahead) & (order <= mark.max() + ahead)
-        if (1.0 + abc[2] * z_all[known] <= 0.1).any():
-            return None
-        want = project_1d(abc, z_all[known])
-        gap = apart[known] * np.abs(slope_1d(abc, z_all[known]))
-        after = np.minimum(np.searchsorted(there, want), len(there) - 1)
-        before = np.maximum(after - 1, 0)
-        off, off_before = np.abs(there[after] - want), np.abs(there[before] - want)
-        j = np.where(off_before <= off, before, after)
-        hit = np.minimum(off, off_before) < 0.2 * gap + 0.6
-        new_mark, new_stroke = np.flatnonzero(known)[hit], near[j[hit]]
-        # one stroke, one mark: of several assignments to one place the last stays
-        count = np.arange(len(new_stroke))
-        first = np.zeros(len(t), int)
-        first[new_stroke[::-1]] = count[::-1]
-        only = first[new_stroke] == count
-        new_mark, new_stroke = new_mark[only], new_stroke[only]
-        settled = np.array_equal(new_mark, mark) and np.array_equal(new_stroke, stroke)
-        mark, stroke = new_mark, new_stroke
-        if len(mark) < 5:
-            return None
-        whole += bool(known.all())
-        if whole == 2 or whole and settled:  # another turn would only say the same
-            break
-    abc, residual = fit_1d(z_all[mark], t[stroke])
-    if whole == 0 or (1.0 + abc[2] * z_all <= 0.1).any():
-        return None
-    size = np.log(row.strokes.length_px[stroke] / np.abs(slope_1d(abc, z_all[mark])))
-    want = project_1d(abc, z_all)
-    in_picture = (want > 2) & (want < row.picture_height_px - 3)
-    missed = int(in_picture.sum()) - len(mark)
-    # strokes of the chain that the scale leaves unexplained
-    unmatched_marks = int(np.setdiff1d(row.chain.index, stroke).size)
-    residual_px = float(spread(residual))
-    score = len(mark) * _LOG_SEEN + _missed_score(mark, is_long, in_picture) + (
-        unmatched_marks * _LOG_UNMATCHED)
-    # marks on another radius may be of other lengths, too
-    part = np.zeros(len(mark), int) if scale.outline is None else scale.outline.part(
-        [scale.marks[m].height_mm for m in mark])
-    for one in np.unique(part):
-        score += _length_score(size[part == one], is_long[mark[part == one]])
-    # a misfit of the spacing itself
-    pitch = median(apart * np.abs(slope_1d(abc, z_all)))
-    score -= 0.5 * float(np.minimum((residual / (0.06 * pitch + 0.3)) ** 2, 9.0).sum())
-    return Alignment(mark, stroke, abc, row.column, score, residual_px, unmatched_marks, missed)
+    on_line = np.empty((len(pairings), len(_TRIED_DEG), len(z)))
+    for k, (mark, stroke) in enumerate(pairings):
+        abc, _ = fit_1d(z[mark], row.along_px[stroke], rounds=2)
+        away = focal_px / max(float(np.abs(slope_1d(abc, z[mark])).mean()), 1e-6)
+        height = middle + away * np.tan(np.radians(_TRIED_DEG))[:, None]
+        on_line[k] = z + (height - z) * behind / (away + behind)
+    return grow(row, scale, on_line, pairings)
