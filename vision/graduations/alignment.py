@@ -149,9 +149,9 @@ def align(strokes: Strokes, chains: list[Chain], scale: Scale, height_px: int,
             idx, count = chain.index[segment], chain.count[segment]
             trial = _trials(strokes, idx, count, t, scale, runs, fixed)
             later.append((row, trial[_PAIRINGS:]))
-            for a in _best_views(row, scale, trial[:_PAIRINGS], focal_px):
-                if not work.take(rows):
-                    break
+            first = trial[:min(_PAIRINGS, work.left // rows)]
+            for a in _best_views(row, scale, first, focal_px):
+                work.take(rows)
                 if a is not None:
                     found.append(a)
                     if len(a.mark) > 0.95 * len(scale.marks) and a.unmatched_marks <= 1:
