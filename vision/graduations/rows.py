@@ -92,37 +92,40 @@ class _Follower:
         """The nearest strokes under stroke i that share its columns, ``most`` of them at most."""
         _, y, slope, left, right = self.plain
         end = y[i] + max(4.0 * self.plain_length[i], 60.0)
+        y_i, slope_i, left_i, right_i = y[i], slope[i], left[i], right[i]
         found: list[int] = []
-        for place in range(bisect_left(self.plain_sorted, y[i] + 1.0), len(self.plain_order)):
-            if self.plain_sorted[place] >= end or len(found) == most:
-                break
+        first = bisect_left(self.plain_sorted, y_i + 1.0)
+        for place in range(first, bisect_left(self.plain_sorted, end)):
             j = self.plain_order[place]
-            common = min(right[i], right[j]) - max(left[i], left[j])
-            shorter = min(right[i] - left[i], right[j] - left[j])
-            if common / max(shorter, 1.0) > 0.6 and abs(slope[j] - slope[i]) < 0.25 and (
-                    y[j] - y[i] >= min_pitch_px):
+            if right[j] <= left_i or left[j] >= right_i or y[j] - y_i < min_pitch_px:
+                continue
+            common = min(right_i, right[j]) - max(left_i, left[j])
+            shorter = min(right_i - left_i, right[j] - left[j])
+            if common / max(shorter, 1.0) > 0.6 and abs(slope[j] - slope_i) < 0.25:
                 found.append(j)
+                if len(found) == most:
+                    break
         return found
 
     def _pick(self, last: int, step_x: float, step_y: float, pitch: float) -> int | None:
         """The stroke nearest to last + step, within the tolerance."""
         x, y, slope, left, right = self.plain
-        target_x, target_y = x[last] + step_x, y[last] + step_y
-        reach = _TOLERANCE * pitch + abs(slope[last]) * 0.6 * self.plain_length[last] + 1.0
-        lo = bisect_left(self.plain_sorted, target_y - reach)
+        target_x, target_y, slope_last = x[last] + step_x, y[last] + step_y, slope[last]
+        left_there, right_there = left[last] + step_x, right[last] + step_x
+        reach = _TOLERANCE * pitch + abs(slope_last) * 0.6 * self.plain_length[last] + 1.0
+        first = bisect_left(self.plain_sorted, target_y - reach)
         best, best_off = None, _TOLERANCE + 1.2 / pitch
-        for place in range(lo, len(self.plain_order)):
-            if self.plain_sorted[place] >= target_y + reach:
-                break
-            k = self.plain_order[place]
-            if k == last or abs(slope[k] - slope[last]) >= 0.3:
+        for k in self.plain_order[first:bisect_left(self.plain_sorted, target_y + reach, first)]:
+            # in most pictures most strokes are elsewhere across
+            if right[k] <= left_there or left[k] >= right_there or k == last or (
+                    abs(slope[k] - slope_last) >= 0.3):
                 continue
             # Compare where the two strokes cross the same column: a long and a
             # short mark have different centres.
             off = abs(y[k] + slope[k] * (target_x - x[k]) - target_y) / pitch
             if off >= best_off:
                 continue
-            common = min(right[last] + step_x, right[k]) - max(left[last] + step_x, left[k])
+            common = min(right_there, right[k]) - max(left_there, left[k])
             if common > 0.6 * min(right[last] - left[last], right[k] - left[k]):
                 best, best_off = k, off
         return best
