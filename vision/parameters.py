@@ -37,6 +37,9 @@ LEAST_LIGHTNESS = 0.45
 #: Share of the marks that a clear row shows, and by how much less it may show once it is numbered
 #: otherwise.  Our choice.
 CLEAR_SEEN, CLEAR_LOST = 0.85, 0.05
+#: Share of the marks that is seen, at least, of a row that is clear but for what hides the rest: a
+#: part of a rule can be as even.  Our choice.
+MOSTLY_SEEN = 0.7
 #: Pixels between neighbouring marks: under the first the finer picture is worth its time,
 #: under the second marks cannot be told apart (two samples a period and a blur of one pixel:
 #: our choice near the sampling theorem's 2); from the third on they are still plain in a picture

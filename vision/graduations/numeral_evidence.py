@@ -59,6 +59,8 @@ _CLEARER = 1.2
 _GRAIN_MM, _MOST_GRAIN_PX = 0.3, 6.0
 
 
+#: What the numbers say when they say which mark is which.
+NUMBERED = ("agree", "other")
 _Verdict = Literal["agree", "other", "disagree", "unread"]
 
 

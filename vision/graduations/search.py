@@ -71,13 +71,11 @@ def _coarse(grey: np.ndarray) -> int:
     return max(1, round(np.sqrt(grey.size / _SEARCH_PIXELS)))
 
 
-def longest_row(grey: np.ndarray) -> int:
-    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale."""
-    h, w = grey.shape
-    factor = _coarse(grey)
-    small = grey if factor == 1 else cv2.resize(
-        grey, (w // factor, h // factor), interpolation=cv2.INTER_AREA)
-    rows = find_chains(find_strokes(small, 1.3))
+def longest_row(grey: np.ndarray, seen: Seen | None = None) -> int:
+    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale; ``seen`` is what
+    was seen there before."""
+    plan = _first_plan(_coarse(grey))
+    _, rows = (seen or {}).get(plan) or _look(grey, *plan)
     full = [len(r) for r in rows if len(r) > 0.8 * (r.count[-1] - r.count[0] + 1)]
     return max(full, default=0)
 
@@ -96,12 +94,17 @@ def _fixed_mark(scale: Scale, fixed: tuple[float, tuple[float, float]] | None
 Seen = dict[Plan, tuple[Strokes, list[Chain]]]
 
 
+def _first_plan(coarse: int) -> Plan:
+    """What is tried first, on a picture made smaller by ``coarse``."""
+    return coarse, 1.3, 0, False
+
+
 def _plans(coarse: int, effort: Effort) -> tuple[list[Plan], list[Plan]]:
     """In which ways a picture is looked at, in turn, and others for grainy photos, when those find
     little; ``coarse`` is by how much it is made smaller for the first look."""
     if effort is Effort.FINE:
         return [(1, 1.3, 0, False)], []
-    plans = [(coarse, 1.3, 0, False), (max(1, coarse // 2), 1.5, 0, False),
+    plans = [_first_plan(coarse), (max(1, coarse // 2), 1.5, 0, False),
              (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
              (1, 1.6, 13, False)]
     if effort is Effort.FIRST:
@@ -245,7 +248,7 @@ def rows_beside(grey: np.ndarray, scale: Scale, axis: tuple[float, float], px_pe
 
     ``axis`` (p, q) is the line x = p + q y of the chamber; all in pixels of ``grey`` (H, W).
     """
-    plan = (_coarse(grey), 1.3, 0, False)
+    plan = _first_plan(_coarse(grey))
     if plan not in seen:
         seen[plan] = _look(grey, *plan)
     factor = plan[0]

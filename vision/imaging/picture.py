@@ -45,7 +45,7 @@ class Picture:
     def look(self, name: str) -> np.ndarray:
         """(h, w) float32: the picture in one of ``LOOKS``."""
         if name in ("red", "green", "blue"):
-            grey = np.ascontiguousarray(self.rgb[..., ("red", "green", "blue").index(name)])
+            grey = cv2.extractChannel(self.rgb, ("red", "green", "blue").index(name))
         else:
             grey = cv2.cvtColor(self.rgb, cv2.COLOR_RGB2GRAY)
             grey = grey if name == "grey" else cv2.bitwise_not(grey)

@@ -63,7 +63,7 @@ def gather(photo: Photo, scale: Scale, hints: Hints | None = None) -> PhotoEvide
     if isinstance(numbering, NumberedScale):
         return with_level(evidence)
     if NO_SCALE.intersection(numbering.flags):
-        return replace(evidence, unlocated=look_for_others(photo, scale))
+        return replace(evidence, unlocated=look_for_others(photo, scale, located))
     return evidence
 
 

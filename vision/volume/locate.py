@@ -14,7 +14,13 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.cut_out import recentred
-from vision.graduations.fit import GraduationFit, fit_graduations, from_all_elevations
+from vision.graduations.fit import (
+    GraduationFit,
+    explained_in,
+    fit_graduations,
+    from_all_elevations,
+)
+from vision.graduations.numeral_evidence import NUMBERED, check_numerals
 from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
@@ -28,6 +34,7 @@ from vision.parameters import (
     FINE_PICTURE_PITCH_PX,
     LARGE_PITCH_PX,
     MISFIT_DOUBT_DEG,
+    MOSTLY_SEEN,
 )
 from vision.scale_file.scale import Scale
 
@@ -113,7 +120,8 @@ def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: 
     """The rows in one picture; ``known`` where one of the photo was found before."""
     effort = Effort.THOROUGH
     for strategy in strategies:
-        if strategy is not strategies[0] and not known:
+        first = strategy is strategies[0]
+        if not first and not known:
             if picture.seen_smaller:
                 return
             effort = Effort.COARSE
@@ -122,6 +130,22 @@ def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: 
             known = True
             effort = _effort_beside(row)
             yield replace(row, strategy=strategy.name)
+            if first and _settled_at_a_glance(row):
+                return
+
+
+def _settled_at_a_glance(row: GraduationFit) -> bool:
+    """Whether most marks of a row lie in place, its numbers say which is which, and no colour shows
+    the marks better: another look could only show the same row."""
+    picture = row.picture
+    if (picture is None or row.is_clear or not row.is_of_marks or row.seen.mean() < MOSTLY_SEEN
+            or row.relative_residual >= CLEAR_RESIDUAL):
+        return False
+    if check_numerals(row, at_a_glance=True).verdict not in NUMBERED:
+        return False
+    here = explained_in(row, row.grey)
+    return all(explained_in(row, picture.look(colour)) < here + 0.5 * BETTER_ROW_NATS
+               for colour in ("red", "green", "blue"))
 
 
 def _effort_beside(row: GraduationFit) -> Effort:

@@ -18,6 +18,7 @@ from vision.graduations.fit import GraduationFit
 from vision.graduations.number_places import numbers_above_marks
 from vision.graduations.numeral_evidence import (
     LEGIBLE,
+    NUMBERED,
     NumeralCheck,
     check_numerals,
     renumbered,
@@ -51,8 +52,6 @@ from vision.volume.locate import (
 
 _TYPED = ("The printed numbers that can be read do not fit the value that was typed.  Look again "
           "which mark was meant, and type its value.")
-#: What the numbers say when they say which mark is which.
-_NUMBERED = ("agree", "other")
 #: Flags that say that the row is not the chosen scale.
 NO_SCALE = frozenset({"wrong-scale", "no-chamber"})
 
@@ -107,8 +106,8 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
         return Ambiguous(fit, check, ("several-chambers",), "which-chamber")
     found, settled = fit, check.verdict == "agree"
     fit, check = _row_with_numbers(fit, check, hints)
-    fit, check = _followed(fit, check, hints)
-    fit, check = better_by_a_mark(fit, check, hints)
+    fit, check, refuted = _followed(fit, check, hints)
+    fit, check = better_by_a_mark(fit, check, hints, refuted)
     fit, check = _level_with_numbers(fit, check, hints)
     # beside a row that is settled it is looked for more than beside one that is not
     if hints.chamber_px is None and not settled and fit is not found and second_chamber(
@@ -176,7 +175,7 @@ def second_chamber(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> boo
         # marks as the scale, all there and in place, is hardly a rule on a panel
         seen = check_numerals(other)
         whole = other.is_clear and accept_by_count(other, seen.count_complete)
-        if seen.verdict in _NUMBERED or seen.verdict == "unread" and (whole or not settled):
+        if seen.verdict in NUMBERED or seen.verdict == "unread" and (whole or not settled):
             return True
     return False
 
@@ -185,7 +184,7 @@ def _row_with_numbers(fit: GraduationFit, check: NumeralCheck, hints: Hints
                       ) -> tuple[GraduationFit, NumeralCheck]:
     """The first row whose numbers say which mark is which; else one whose marks settle it by
     their count; else the row given."""
-    if check.verdict in _NUMBERED:
+    if check.verdict in NUMBERED:
         return fit, check
     looked_at: list[tuple[GraduationFit, NumeralCheck]] = []
     for row in chain([fit], _other_rows(fit, check, hints)):
@@ -277,7 +276,7 @@ def _counted(looked_at: Sequence[tuple[GraduationFit, NumeralCheck]]
 def as_preferred(fit: GraduationFit, check: NumeralCheck, hints: Hints
                  ) -> tuple[GraduationFit, NumeralCheck] | None:
     """The row if its numbers say which mark is which, now or once their preference is followed."""
-    if check.verdict in _NUMBERED:
+    if check.verdict in NUMBERED:
         return fit, check
     if check.preferred_shift:
         again = _shifted(fit, check.preferred_shift, hints)
@@ -287,27 +286,31 @@ def as_preferred(fit: GraduationFit, check: NumeralCheck, hints: Hints
 
 
 def _followed(fit: GraduationFit, check: NumeralCheck, hints: Hints
-              ) -> tuple[GraduationFit, NumeralCheck]:
-    """The row fitted again with the numbering that its numbers prove."""
+              ) -> tuple[GraduationFit, NumeralCheck, list[int]]:
+    """The row fitted again with the numbering that its numbers prove, and how many marks away from
+    it those are that they have refuted on the way."""
+    refuted: list[int] = []
     for _ in range(2):  # a row that was far off may need a second step
         if check.verdict != "other":
             break
         again = _shifted(fit, check.shift, hints)
         if again is None:
             break
+        refuted = [-check.shift, *(k - check.shift for k in refuted)]
         fit, check = again, check_numerals(again)
-    return fit, check
+    return fit, check, refuted
 
 
-def better_by_a_mark(fit: GraduationFit, check: NumeralCheck, hints: Hints
-                     ) -> tuple[GraduationFit, NumeralCheck]:
+def better_by_a_mark(fit: GraduationFit, check: NumeralCheck, hints: Hints,
+                     refuted: Sequence[int] = ()) -> tuple[GraduationFit, NumeralCheck]:
     """The row moved to where its marks end, if the numbers agree there as well or better.
 
     A number can be read from one mark beside its own: where the marks speak for
-    another place, that is looked at too.
+    another place, that is looked at too, unless it is so many marks away as one that the numbers
+    have ``refuted``.
     """
     shift = fit.evidence.best_shift
-    if check.verdict != "agree" or shift == 0:
+    if check.verdict != "agree" or shift == 0 or shift in refuted:
         return fit, check
     again = _shifted(fit, shift, hints)
     seen = None if again is None else check_numerals(again)

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from vision.graduations.fit import GraduationFit
 from vision.graduations.search import longest_row
 from vision.imaging.photo import Photo, photo_from_array
 from vision.parameters import SOME_SCALE_MARKS
@@ -26,7 +27,7 @@ class Unlocated:
     on_its_side: bool
 
 
-def look_for_others(photo: Photo, scale: Scale) -> Unlocated:
+def look_for_others(photo: Photo, scale: Scale, row: GraduationFit | None = None) -> Unlocated:
     """Rows of marks of another scale, and those of this one that run across the photo.
 
     Parameters
@@ -36,8 +37,13 @@ def look_for_others(photo: Photo, scale: Scale) -> Unlocated:
         one that is no scale.
     scale : Scale
         What is printed on the chamber that is meant.
+    row : GraduationFit, optional
+        The row that is no scale; what was seen on the way to it is not sought again.
     """
-    upright = longest_row(photo.working_gray.astype(np.float32))
+    picture = None if row is None else row.picture
+    seen = picture.seen.get("grey") if picture is not None and (
+        picture.factor == photo.working_scale) else None
+    upright = longest_row(photo.working_gray.astype(np.float32), seen)
     return Unlocated(upright, _on_its_side(photo, scale, upright))
 
 
