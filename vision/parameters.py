@@ -91,6 +91,9 @@ NUMERALS_LOG_ODDS, BOTH_LOG_ODDS = 5.0, 15.0
 #: A scale with more marks beyond its ends than this is another one: two where they are counted,
 #: and where the numbers agree as many as the rims of lid and collar may look like.  Our choice.
 MOST_UNMATCHED_MARKS, MOST_RIMS = 2, 4
+#: Beyond those, as a share of the scale's marks: a row so much longer is no scale in any look.  Our
+#: choice.
+FAR_LONGER = 0.25
 #: Nor is it this one where more marks stand between its own beside such that are missing: of 62
 #: drawn chambers read against a scale that prints the same numbers in its upper part 59 show more,
 #: of 590 readings against the right one none.  Our choice.

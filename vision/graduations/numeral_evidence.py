@@ -341,6 +341,11 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
     seen, ends = fit.seen, np.array([0, 1, -2, -1])
     complete = bool(seen.mean() > 0.85 and seen[ends].all()
                     and fit.shown[ends].min() >= END_MARK_SHOWN)
+    return complete, marks_beyond(fit)
+
+
+def marks_beyond(fit: GraduationFit) -> int:
+    """How many marks that are alike go on beyond the ends of the scale."""
     run = main_run(fit.scale)
     e = fit.evidence
     there = set(e.lattice[e.like_marks].tolist())
@@ -356,7 +361,7 @@ def _count(fit: GraduationFit) -> tuple[bool, int]:
             unmatched.append(at)
             at += step
     # what is as dark as it likes is rims and grain
-    return complete, most_alike(e.strength[np.isin(e.lattice, unmatched)])
+    return most_alike(e.strength[np.isin(e.lattice, unmatched)])
 
 
 def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,

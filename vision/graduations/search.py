@@ -38,7 +38,8 @@ class Effort(Enum):
     """How thoroughly a picture is searched.
 
     THOROUGH tries all it can, LARGE what a small picture of it shows, which is cheaper; COARSE is
-    that but for what is tried in grainy photos.  FIRST is what shows at once, FINE what a picture
+    that but for what is tried in grainy photos.  FIRST is what shows at once, GLANCE what shows at
+    first sight, and only where it is plain and no longer than the scale.  FINE is what a picture
     half its size did not show.
     """
 
@@ -46,6 +47,7 @@ class Effort(Enum):
     LARGE = "large"
     COARSE = "coarse"
     FIRST = "first"
+    GLANCE = "glance"
     FINE = "fine"
 
 
@@ -107,8 +109,8 @@ def _plans(coarse: int, effort: Effort) -> tuple[list[Plan], list[Plan]]:
     plans = [_first_plan(coarse), (max(1, coarse // 2), 1.5, 0, False),
              (coarse, 2.0, 0, False), (1, 1.2, 0, False), (coarse, 1.3, 9, False),
              (1, 1.6, 13, False)]
-    if effort is Effort.FIRST:
-        return plans[:3], []
+    if effort in (Effort.FIRST, Effort.GLANCE):
+        return plans[:3 if effort is Effort.FIRST else 1], []
     if effort is not Effort.THOROUGH:
         plans = [plan for plan in plans if plan[0] == coarse]
     if effort is Effort.COARSE:
@@ -141,8 +143,9 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
     for plan in [*plans, *rescue]:
         if plan in done:
             continue
-        if plan in rescue and best is not None and best.alignment.score > (
-                _GOOD_SCORE * len(scale.marks)):
+        if plan in rescue and best is not None and (
+                best.alignment.score > _GOOD_SCORE * len(scale.marks)
+                or _whole_in_place(best.alignment, scale)):
             break
         if work.left <= 0:
             break
@@ -156,19 +159,24 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         every.append(found)
         if best is None or found.alignment.score > best.alignment.score:
             best = found
-        n = len(scale.marks)
-        a = best.alignment
-        pitch = _pitch(a, scale)
-        if len(a.mark) >= 0.85 * n and a.unmatched_marks <= 3 and pitch > 6.0 and (
-                a.residual_px < 0.08 * pitch):
+        if best.alignment.unmatched_marks <= 3 and _whole_in_place(best.alignment, scale):
             return [best]
     if best is None or best.alignment.score > _GOOD_SCORE * len(scale.marks):
         return [] if best is None else [best]
+    if effort is Effort.GLANCE:
+        return []
     distinct: list[Found] = []
     for one in sorted(every, key=lambda o: -o.alignment.score):
         if not any(_same_place(one, o, scale) for o in distinct):
             distinct.append(one)
     return distinct[:_MOST_FOUND]
+
+
+def _whole_in_place(a: Alignment, scale: Scale) -> bool:
+    """Whether hardly a mark of the scale is missing, and all lie where they ought to."""
+    pitch = _pitch(a, scale)
+    return bool(len(a.mark) >= 0.85 * len(scale.marks) and pitch > 6.0
+                and a.residual_px < 0.08 * pitch)
 
 
 def _same_place(a: Found, b: Found, scale: Scale) -> bool:

@@ -214,7 +214,8 @@ def best_row(picture: Picture, scale: Scale, hints: Hints, *, near: Point | None
         picture, look, scale, hints, near=near, fixed=fixed)) is not None)
 
 
-def row_elsewhere(fit: GraduationFit, hints: Hints) -> GraduationFit | None:
+def row_elsewhere(fit: GraduationFit, hints: Hints, effort: Effort = Effort.FIRST
+                  ) -> GraduationFit | None:
     """Another row of marks in the photo that may be the scale; there is none where a person has
     pointed at the row that is meant.
 
@@ -225,7 +226,7 @@ def row_elsewhere(fit: GraduationFit, hints: Hints) -> GraduationFit | None:
         return None
     look = look_of(fit)  # in which it was seen
     other = None if look not in LOOKS else row_in(
-        fit.picture, look, fit.scale, hints, near=fit.elsewhere_px, effort=Effort.FIRST)
+        fit.picture, look, fit.scale, hints, near=fit.elsewhere_px, effort=effort)
     if other is None:
         return None
     # all the marks are there, but lie badly: another look may show them better
@@ -234,13 +235,15 @@ def row_elsewhere(fit: GraduationFit, hints: Hints) -> GraduationFit | None:
     return replace(best or _mended(other), strategy="row elsewhere")
 
 
-def in_other_looks(fit: GraduationFit, hints: Hints) -> Iterator[GraduationFit]:
+def in_other_looks(fit: GraduationFit, hints: Hints, effort: Effort | None = None
+                   ) -> Iterator[GraduationFit]:
     """What the other looks of the same picture show; nothing where a person has pointed at the row
-    that is meant."""
+    that is meant.  ``effort`` is how thoroughly they are searched (None: as that row suggests)."""
     if hints.chamber_px is not None or fit.picture is None:
         return
     # what is clear in one look shows at once in another, if it does at all
-    effort = Effort.FIRST if fit.is_clear and fit.is_of_marks else _effort_beside(fit)
+    effort = effort or (
+        Effort.FIRST if fit.is_clear and fit.is_of_marks else _effort_beside(fit))
     for look in LOOKS:
         if look == look_of(fit):
             continue  # that is the row itself

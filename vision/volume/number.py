@@ -21,6 +21,7 @@ from vision.graduations.numeral_evidence import (
     NUMBERED,
     NumeralCheck,
     check_numerals,
+    marks_beyond,
     renumbered,
 )
 from vision.graduations.search import Effort
@@ -31,6 +32,7 @@ from vision.parameters import (
     BESIDE_LOG_ODDS,
     CLEAR_RESIDUAL,
     COUNTED_RESIDUAL,
+    FAR_LONGER,
     FEWEST_LABELS,
     MOST_RIMS,
     MOST_ROWS_BESIDE,
@@ -99,7 +101,7 @@ def number(fit: GraduationFit, hints: Hints | None = None) -> NumberedScale | Am
         say that the marks are numbered wrongly, the row is fitted again their way.
     """
     hints = hints or Hints()
-    check = check_numerals(fit)
+    check = check_numerals(fit, at_a_glance=_far_longer(fit))
     if hints.number is not None:
         return _as_typed(fit, check)
     if hints.chamber_px is None and second_chamber(fit, check, hints):
@@ -232,12 +234,20 @@ def _numbered_alike(a: GraduationFit, b: GraduationFit) -> bool:
 def _other_rows(fit: GraduationFit, check: NumeralCheck, hints: Hints) -> Iterator[GraduationFit]:
     """Other rows of marks that may be the scale: elsewhere, or in another look, unless this one
     shows plainly, with numbers that are not those of the scale."""
-    elsewhere = row_elsewhere(fit, hints)
+    longer = check.verdict == "unread" and _far_longer(fit)
+    elsewhere = row_elsewhere(fit, hints, Effort.GLANCE if longer else Effort.FIRST)
     if elsewhere is not None:
         yield elsewhere
     in_place = fit.relative_residual < CLEAR_RESIDUAL and fit.is_of_marks
     if not (in_place and check.verdict == "disagree" and _of_another_scale(fit, check)):
-        yield from in_other_looks(fit, hints)
+        yield from in_other_looks(fit, hints, Effort.GLANCE if longer else None)
+
+
+def _far_longer(fit: GraduationFit) -> bool:
+    """Whether a clear row goes on far beyond the ends of the scale, as a blind or a rule does: no
+    numbering of it would be believed, in whatever look, and only another row may be the scale."""
+    return (fit.is_clear and fit.is_of_marks
+            and marks_beyond(fit) > MOST_RIMS + FAR_LONGER * len(fit.scale.marks))
 
 
 def _of_another_scale(fit: GraduationFit, check: NumeralCheck) -> bool:
