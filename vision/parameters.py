@@ -45,6 +45,9 @@ MOSTLY_SEEN = 0.7
 #: our choice near the sampling theorem's 2); from the third on they are still plain in a picture
 #: of half the size (our choice).
 FINE_PICTURE_PITCH_PX, LEAST_PITCH_PX, LARGE_PITCH_PX = 9.0, 3.2, 12.0
+#: Blur (sigma) of the working picture, pixels, from which the full one shows no finer marks: what
+#: such a blur leaves of them, at a distance of two and a half sigma, the working one shows as well.
+NOTHING_FINER_PX = 2.0
 #: So many ways to lay a row of strokes against the scale are followed in one picture (16 for each
 #: pairing in a stepped tube, one for every elevation), about a millisecond each.  Our choice: of
 #: 224 readings of three renderers one needed more, and it was wrong.

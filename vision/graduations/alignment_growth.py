@@ -107,8 +107,8 @@ def grow(row: Row, scale: Scale, height_mm: np.ndarray, pairings: list[Pairing]
         some = [int(k) for k in several if k >= 0 and judged.whole[k]]
         if views == 1:
             # many lead to the same strokes
-            some = [k for k in some if (key := judged.stroke[k].tobytes()) not in known
-                    and not known.add(key)]
+            some = [k for k in some if judged.stroke[k].tobytes() not in known]
+            known.update(judged.stroke[k].tobytes() for k in some)
         out.append(judged.best_of(some))
     return out
 

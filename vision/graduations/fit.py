@@ -240,17 +240,6 @@ def measured_from(fit: GraduationFit, pose: CylinderPose, *, backs: bool | None 
     return again if again.in_sight else None
 
 
-def explained_in(fit: GraduationFit, grey: np.ndarray) -> float:
-    """How well the marks of a row explain another look ``grey`` (H, W) of its picture, nats, measured
-    there once: to be compared with the same of other looks."""
-    task = Task(grey, fit.scale, *fit.focal, fit.focal_known, fit.samples.backs is not None)
-    wall = measure_wall(task, fit.pose, NO_ENDS, rounds=1)
-    if wall.core_rad is None:
-        return -np.inf
-    return explained(float(shown_share(wall.samples, wall.used, wall.core_rad).sum()),
-                     relative_misfit(wall.pose, fit.scale))
-
-
 def from_all_elevations(fit: GraduationFit) -> GraduationFit:
     """Marks all round measured from whichever elevation they lie best in place.
 

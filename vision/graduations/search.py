@@ -74,8 +74,8 @@ def _coarse(grey: np.ndarray) -> int:
 
 
 def longest_row(grey: np.ndarray, seen: Seen | None = None) -> int:
-    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale; ``seen`` is what
-    was seen there before."""
+    """How many evenly spaced strokes the longest row in ``grey`` has, on any scale; ``seen`` is
+    what was seen there before."""
     plan = _first_plan(_coarse(grey))
     _, rows = (seen or {}).get(plan) or _look(grey, *plan)
     full = [len(r) for r in rows if len(r) > 0.8 * (r.count[-1] - r.count[0] + 1)]

@@ -14,17 +14,14 @@ from itertools import groupby
 import numpy as np
 
 from vision.graduations.cut_out import recentred
-from vision.graduations.fit import (
-    GraduationFit,
-    explained_in,
-    fit_graduations,
-    from_all_elevations,
-)
+from vision.graduations.fit import GraduationFit, fit_graduations, from_all_elevations
+from vision.graduations.in_another_look import explained_in
 from vision.graduations.numeral_evidence import NUMBERED, check_numerals
 from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
 from vision.imaging.photo import Photo
 from vision.imaging.picture import LOOKS, Picture, full_picture, working_picture
+from vision.imaging.quality import measure_quality
 from vision.parameters import (
     BETTER_ROW_NATS,
     CLEAR_LOST,
@@ -35,6 +32,7 @@ from vision.parameters import (
     LARGE_PITCH_PX,
     MISFIT_DOUBT_DEG,
     MOSTLY_SEEN,
+    NOTHING_FINER_PX,
 )
 from vision.scale_file.scale import Scale
 
@@ -100,19 +98,32 @@ def locate(photo: Photo, scale: Scale, hints: Hints | None = None,
     the full picture shows replaces what the working one showed, since its marks are finer;
     a row is never given up for none.  Where the first look of a picture shows no row at all, good
     or bad, the others are asked for what is cheap only, and those of the full picture not at all:
-    marks of another colour are seen in part, or their gaps are.  Where it shows one whose marks are
-    large, the others are not searched for small ones.
+    marks of another colour are seen in part, or their gaps are.  Nor is the full picture looked
+    at where none was found and the working one is blurred.  Where the first look shows a row whose
+    marks are large, the others are not searched for small ones; and where that lies in place and
+    its numbers are read, only those in which the same marks show better are searched.
     """
     hints = hints or Hints()
     best: GraduationFit | None = None
     for picture_of, group in groupby(strategies, key=lambda strategy: strategy.picture):
         if best is not None and best.pitch_px >= FINE_PICTURE_PITCH_PX:
             break
+        if best is None and picture_of is full_picture and _nothing_finer(photo):
+            break
         picture = picture_of(photo)
         if picture_of is full_picture and picture.factor == photo.working_scale:
             continue  # the same picture again
         best = _best(_in_turn(picture, list(group), scale, hints, best is not None)) or best
     return best
+
+
+def _nothing_finer(photo: Photo) -> bool:
+    """Whether the working picture is so blurred that the full one shows nothing which that does
+    not."""
+    if photo.working_scale == 1:
+        return True
+    blur_px = measure_quality(photo.working_gray).blur_px
+    return blur_px is None or blur_px > NOTHING_FINER_PX
 
 
 def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: Hints,
@@ -130,7 +141,7 @@ def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: 
             known = True
             effort = _effort_beside(row)
             yield replace(row, strategy=strategy.name)
-            if first and _settled_at_a_glance(row):
+            if first and len(strategies) > 1 and _settled_at_a_glance(row):
                 return
 
 
