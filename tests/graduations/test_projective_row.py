@@ -8,7 +8,14 @@ from drawn_ladders import projective
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from vision.graduations.projective_row import fit_1d, project_1d, slope_1d
+from vision.graduations.projective_row import (
+    fit_1d,
+    fit_rows,
+    project_1d,
+    project_rows,
+    slope_1d,
+    slope_rows,
+)
 
 # Marks of a burette photographed steeply: value in mL and row in px of the underline of
 # its numeral, each to 2 px.  Taken from a photo by "Gemsgy", CC BY-SA 4.0 (File:Burette with
@@ -80,3 +87,18 @@ def test_points_of_no_row_stay_finite():
     z = np.array([-0.75, -0.5, -0.25, 0.0, 0.25, 1.25])
     abc, _ = fit_1d(z, np.array([0.13, -0.13, 0.64, 0.1, -0.54, 18.08]))
     assert np.isfinite(abc).all()
+
+
+def test_several_rows_at_once_are_fitted_as_each_alone():
+    rng = np.random.default_rng(4)
+    z = np.sort(rng.uniform(0, 85, (6, 30)), axis=1)
+    t = np.stack([projective(one, 50, 600, 85.0, bend) for one, bend in zip(
+        z, rng.uniform(-0.003, 0.006, 6), strict=True)]) + rng.normal(0, 0.4, z.shape)
+    t[:, 7] += 40.0  # one stroke is none of theirs
+    there = rng.random(z.shape) < 0.8
+    maps = fit_rows(z, t, there)
+    for k in range(6):
+        alone, residual = fit_1d(z[k, there[k]], t[k, there[k]])
+        assert project_1d(maps[k], z[k]) == pytest.approx(project_1d(alone, z[k]), abs=1e-8)
+        assert (t - project_rows(maps, z))[k, there[k]] == pytest.approx(residual, abs=1e-8)
+        assert slope_rows(maps, z)[k] == pytest.approx(slope_1d(alone, z[k]), abs=1e-8)

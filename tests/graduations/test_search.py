@@ -106,6 +106,7 @@ def test_each_effort_tries_what_it_says(coarse: int) -> None:
             assert {size for size, *_ in plans} == {coarse}
             assert all(plan in plans for plan in every if plan[0] == coarse)
     assert {size for size, *_ in module._plans(coarse, Effort.FINE)[0]} == {1}
+    assert module._plans(coarse, Effort.GLANCE) == (every[:1], [])
     assert all(plan[0] >= coarse for plan in rescue)
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from types import SimpleNamespace
 
+import cv2
 import numpy as np
 import pytest
 
@@ -39,6 +41,7 @@ class Row:
     picture: Picture | None = None
     grey: np.ndarray | None = None
     scale: Scale = SCALE
+    seen: np.ndarray = field(default_factory=lambda: np.zeros(10, dtype=bool))
 
 
 def photo(working_scale: int = 2) -> Photo:
@@ -61,6 +64,7 @@ def rows(monkeypatch):
         return None if row is None else replace(row, picture=picture)
 
     monkeypatch.setattr(stage, "row_in", row_in)
+    monkeypatch.setattr(stage, "_nothing_finer", lambda _: False)
     for mend in ("recentred", "in_two_inks", "from_all_elevations"):
         monkeypatch.setattr(stage, mend, lambda row: row)
     return found, asked
@@ -108,6 +112,52 @@ def test_where_the_first_look_shows_no_row_the_others_are_asked_for_what_is_chea
     assert locate(photo(), SCALE) is None
     assert asked == [*((2, look) for look in LOOKS), (1, "grey")]
     assert found["efforts"][:5] == [Effort.THOROUGH] + 4 * [Effort.COARSE]
+
+
+@pytest.mark.parametrize(("blur_px", "finer"), [(1.0, True), (2.5, True), (6.0, False)])
+def test_a_blurred_photo_shows_nothing_finer_in_every_pixel(blur_px, finer):
+    picture = np.full((480, 360, 3), 200, np.uint8)
+    picture[:, 120:240] = 60
+    blurred = cv2.GaussianBlur(picture, (0, 0), blur_px)
+    assert stage._nothing_finer(photo_from_array(blurred, working_scale=2)) is not finer
+    assert stage._nothing_finer(photo_from_array(blurred))  # it is every pixel
+
+
+def test_where_nothing_is_finer_every_pixel_is_looked_at_only_for_a_row_of_small_marks(
+        monkeypatch, rows):
+    found, asked = rows
+    monkeypatch.setattr(stage, "_nothing_finer", lambda _: True)
+    assert locate(photo(), SCALE) is None
+    assert asked == [(2, look) for look in LOOKS]
+    found[2, "grey"] = Row(100.0, pitch_px=FINE_PICTURE_PITCH_PX - 0.1)
+    assert locate(photo(), SCALE) is not None
+    assert (1, "grey") in asked
+
+
+@pytest.mark.parametrize("settled", [True, False])
+def test_a_row_that_its_numbers_settle_needs_no_other_look(monkeypatch, rows, settled):
+    found, asked = rows
+    found[2, "grey"] = Row(100.0)
+    monkeypatch.setattr(stage, "_settled_at_a_glance", lambda row: settled)
+    assert locate(photo(), SCALE).strategy == "grey"
+    assert asked == [(2, look) for look in (LOOKS[:1] if settled else LOOKS)]
+
+
+@pytest.mark.parametrize(("change", "verdict", "red", "settled"), [
+    ({}, "agree", 100.0, True), ({}, "other", 102.0, True), ({}, "unread", 100.0, False),
+    ({}, "agree", 100.0 + BETTER_ROW_NATS, False), ({"is_of_marks": False}, "agree", 100.0, False),
+    ({"relative_residual": CLEAR_RESIDUAL}, "agree", 100.0, False),
+    ({"seen": np.arange(10) < 6}, "agree", 100.0, False)])
+def test_what_settles_a_row_at_a_glance(monkeypatch, change, verdict, red, settled):
+    """Marks in place and most of them seen, numbers read, and no colour that shows them better."""
+    picture = working_picture(photo())
+    monkeypatch.setattr(Picture, "look", lambda self, name: np.full((1, 1), name == "red"))
+    monkeypatch.setattr(stage, "explained_in", lambda _, grey: red if grey.any() else 100.0)
+    monkeypatch.setattr(stage, "check_numerals",
+                        lambda *_, **__: SimpleNamespace(verdict=verdict))
+    row = replace(Row(100.0, picture=picture, grey=np.zeros((1, 1)), seen=np.arange(10) < 8),
+                  **change)
+    assert stage._settled_at_a_glance(row) is settled
 
 
 @pytest.mark.parametrize(("pitch_px", "effort"), [

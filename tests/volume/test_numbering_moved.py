@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pytest
@@ -32,6 +33,26 @@ def test_the_better_of_two_places_stays(monkeypatch, there, stays):
     monkeypatch.setattr(stage, "check_numerals", lambda _: there)
     found, _ = stage.better_by_a_mark(fit("first", -1), check("agree", 2, 44.0), Hints())
     assert found.name == stays
+
+
+def test_nothing_moves_back_to_where_the_numbers_spoke_against_it(monkeypatch):
+    checks = iter([check("agree", 2, 44.0)])
+    monkeypatch.setattr(stage, "_shifted", lambda *_: fit("moved", 7))
+    monkeypatch.setattr(stage, "check_numerals", lambda _: next(checks))
+    there = replace(check("other", 2, 44.0), shift=-7)
+    found, seen, refuted = stage._followed(fit("first", 0), there, Hints())
+    assert (found.name, seen.verdict, refuted) == ("moved", "agree", [7])
+    monkeypatch.setattr(stage, "_shifted", lambda *_: pytest.fail("looked again"))
+    assert stage.better_by_a_mark(found, seen, Hints(), refuted) == (found, seen)
+
+
+def test_two_steps_are_counted_from_where_they_lead(monkeypatch):
+    checks = iter([replace(check("other", 2, 44.0), shift=2), check("agree", 2, 44.0)])
+    monkeypatch.setattr(stage, "_shifted", lambda *_: fit("moved", 0))
+    monkeypatch.setattr(stage, "check_numerals", lambda _: next(checks))
+    first = replace(check("other", 2, 44.0), shift=-5)
+    *_, refuted = stage._followed(fit("first", 0), first, Hints())
+    assert sorted(refuted) == [-2, 3]
 
 
 @pytest.mark.parametrize(("verdict", "shift"), [("agree", 0), ("unread", -1), ("other", 2)])

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from vision.graduations.search import Effort
 from vision.parameters import CLEAR_RESIDUAL
 from vision.scale_file.scale import load_scale
 from vision.volume import number
@@ -17,7 +18,7 @@ ELSEWHERE, RED = object(), object()
 
 
 def row(residual: float = 0.5 * CLEAR_RESIDUAL, *, of_marks: bool = True) -> Any:
-    return SimpleNamespace(relative_residual=residual, is_of_marks=of_marks,
+    return SimpleNamespace(relative_residual=residual, is_of_marks=of_marks, is_clear=False,
                            scale=load_scale("quay-60"))
 
 
@@ -48,3 +49,20 @@ def test_a_row_in_place_with_other_numbers_is_not_asked_in_another_colour(
     labels = tuple((m, text, 0.9 if text else 0.0) for m, text in zip(marks, texts, strict=True))
     check = SimpleNamespace(verdict=verdict, labels=labels)
     assert list(number._other_rows(fit, check, Hints())) == asked
+
+
+@pytest.mark.parametrize(("beyond", "clear", "verdict", "effort"), [
+    (40, True, "unread", Effort.GLANCE), (12, True, "unread", None),
+    (40, False, "unread", None), (40, True, "disagree", None)])
+def test_beside_a_row_far_longer_than_the_scale_a_glance_is_enough(
+        monkeypatch, beyond, clear, verdict, effort):
+    """A curtain or a blind has more even strokes than the scale has marks, in every colour."""
+    efforts = []
+    monkeypatch.setattr(number, "row_elsewhere", lambda fit, hints, e: efforts.append(e))
+    monkeypatch.setattr(number, "in_other_looks",
+                        lambda fit, hints, e: iter([efforts.append(e)]))
+    monkeypatch.setattr(number, "marks_beyond", lambda fit: beyond)
+    fit = row()
+    fit.is_clear = clear
+    list(number._other_rows(fit, SimpleNamespace(verdict=verdict, labels=()), Hints()))
+    assert efforts == [effort or Effort.FIRST, effort]
