@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from drawn_ladders import STEPPED, camera_towards, paint_tube, paper, printed
+from drawn_ladders import STEPPED, camera_towards, paint_tube, paper, printed, stroke
 
 from vision.graduations import alignment
 from vision.graduations import search as module
@@ -115,3 +115,22 @@ def test_less_effort_finds_plain_marks_in_the_same_place(tube) -> None:
     for one in found[1:]:
         assert np.array_equal(one.mark, found[0].mark)
         assert one.map_abc == pytest.approx(found[0].map_abc, rel=1e-2, abs=1e-6)
+
+
+def test_a_row_longer_than_the_scale_is_in_no_need_of_looks_for_grain(looks) -> None:
+    """All marks of the scale lie on it in place: what is wrong with it is no grain."""
+    picture = paper(height=1000)
+    for k in range(90):
+        stroke(picture, 100.0, 140.0, 20.0 + 10.6 * k)
+    seen: Seen = {}
+    found = search(picture, QUAY, None, seen=seen)
+    assert len(found[0].alignment.mark) >= 0.95 * len(QUAY.marks)
+    assert found[0].alignment.unmatched_marks > 20
+    plans, rescue = module._plans(module._coarse(picture), Effort.THOROUGH)
+    assert len(seen) > 3 and not (set(rescue) - set(plans)) & set(seen)
+    # nor is anything of it plain enough for a glance
+    assert search(picture, QUAY, None, seen=seen, effort=Effort.GLANCE) == []
+    # what was seen spares the search for the longest row on any scale
+    looks.clear()
+    assert module.longest_row(picture, seen) == module.longest_row(picture) == 90
+    assert len(looks) == 1
