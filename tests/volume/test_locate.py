@@ -144,15 +144,15 @@ def test_a_row_that_its_numbers_settle_needs_no_other_look(monkeypatch, rows, se
 
 
 @pytest.mark.parametrize(("change", "verdict", "red", "settled"), [
-    ({}, "agree", 100.0, True), ({}, "other", 102.0, True), ({}, "unread", 100.0, False),
-    ({}, "agree", 100.0 + BETTER_ROW_NATS, False), ({"is_of_marks": False}, "agree", 100.0, False),
-    ({"relative_residual": CLEAR_RESIDUAL}, "agree", 100.0, False),
-    ({"seen": np.arange(10) < 6}, "agree", 100.0, False)])
+    ({}, "agree", 40.0, True), ({}, "other", 40.5, True), ({}, "unread", 40.0, False),
+    ({}, "agree", 41.0, False), ({"is_of_marks": False}, "agree", 40.0, False),
+    ({"relative_residual": CLEAR_RESIDUAL}, "agree", 40.0, False),
+    ({"seen": np.arange(10) < 6}, "agree", 40.0, False)])
 def test_what_settles_a_row_at_a_glance(monkeypatch, change, verdict, red, settled):
     """Marks in place and most of them seen, numbers read, and no colour that shows them better."""
     picture = working_picture(photo())
     monkeypatch.setattr(Picture, "look", lambda self, name: np.full((1, 1), name == "red"))
-    monkeypatch.setattr(stage, "explained_in", lambda _, grey: red if grey.any() else 100.0)
+    monkeypatch.setattr(stage, "marks_shown_in", lambda _, grey: red if grey.any() else 40.0)
     monkeypatch.setattr(stage, "check_numerals",
                         lambda *_, **__: SimpleNamespace(verdict=verdict))
     row = replace(Row(100.0, picture=picture, grey=np.zeros((1, 1)), seen=np.arange(10) < 8),

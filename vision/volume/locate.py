@@ -15,7 +15,7 @@ import numpy as np
 
 from vision.graduations.cut_out import recentred
 from vision.graduations.fit import GraduationFit, fit_graduations, from_all_elevations
-from vision.graduations.in_another_look import explained_in
+from vision.graduations.in_another_look import marks_shown_in
 from vision.graduations.numeral_evidence import NUMBERED, check_numerals
 from vision.graduations.search import Effort, rows_beside
 from vision.graduations.two_inks import in_two_inks
@@ -147,15 +147,15 @@ def _in_turn(picture: Picture, strategies: list[Strategy], scale: Scale, hints: 
 
 def _settled_at_a_glance(row: GraduationFit) -> bool:
     """Whether most marks of a row lie in place, its numbers say which is which, and no colour shows
-    the marks better: another look could only show the same row."""
+    a mark more: another look could only show the same row."""
     picture = row.picture
     if (picture is None or row.is_clear or not row.is_of_marks or row.seen.mean() < MOSTLY_SEEN
             or row.relative_residual >= CLEAR_RESIDUAL):
         return False
     if check_numerals(row, at_a_glance=True).verdict not in NUMBERED:
         return False
-    here = explained_in(row, row.grey)
-    return all(explained_in(row, picture.look(colour)) < here + 0.5 * BETTER_ROW_NATS
+    here = marks_shown_in(row, row.grey)
+    return all(marks_shown_in(row, picture.look(colour)) < here + 1.0
                for colour in ("red", "green", "blue"))
 
 
