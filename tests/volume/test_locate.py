@@ -152,9 +152,9 @@ def test_what_settles_a_row_at_a_glance(monkeypatch, change, verdict, red, settl
     """Marks in place and most of them seen, numbers read, and no colour that shows them better."""
     picture = working_picture(photo())
     monkeypatch.setattr(Picture, "look", lambda self, name: np.full((1, 1), name == "red"))
-    monkeypatch.setattr(stage, "marks_shown_in", lambda _, grey: red if grey.any() else 40.0)
+    monkeypatch.setattr(stage, "marks_shown_in", lambda _, grey, shift: red if grey.any() else 40.0)
     monkeypatch.setattr(stage, "check_numerals",
-                        lambda *_, **__: SimpleNamespace(verdict=verdict))
+                        lambda *_, **__: SimpleNamespace(verdict=verdict, shift=0))
     row = replace(Row(100.0, picture=picture, grey=np.zeros((1, 1)), seen=np.arange(10) < 8),
                   **change)
     assert stage._settled_at_a_glance(row) is settled

@@ -152,10 +152,12 @@ def _settled_at_a_glance(row: GraduationFit) -> bool:
     if (picture is None or row.is_clear or not row.is_of_marks or row.seen.mean() < MOSTLY_SEEN
             or row.relative_residual >= CLEAR_RESIDUAL):
         return False
-    if check_numerals(row, at_a_glance=True).verdict not in NUMBERED:
+    check = check_numerals(row, at_a_glance=True)
+    if check.verdict not in NUMBERED:
         return False
-    here = marks_shown_in(row, row.grey)
-    return all(marks_shown_in(row, picture.look(colour)) < here + 1.0
+    # in their numbering: a colour may show marks to which the row does not reach yet
+    here = marks_shown_in(row, row.grey, check.shift)
+    return all(marks_shown_in(row, picture.look(colour), check.shift) < here + 1.0
                for colour in ("red", "green", "blue"))
 
 
