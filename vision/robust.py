@@ -44,6 +44,17 @@ def median_along(values: np.ndarray, axis: int) -> np.ndarray:
     return np.asarray(np.where(np.isnan(rows[-1]), rows[-1], middle))
 
 
+def medians_among(values: np.ndarray, among: np.ndarray) -> np.ndarray:
+    """(K, A) medians of those rows of ``values``, (L, A) or (K, L, A), that each of the K rows of
+    ``among`` (K, L) picks; no number where it picks none."""
+    n = among.sum(axis=1)
+    # what is not picked is sorted to the end
+    rows = np.sort(np.where(among[..., None], values, np.inf), axis=1)
+    low, high = (np.take_along_axis(rows, np.clip(k, 0, None)[:, None, None], axis=1)[:, 0]
+                 for k in ((n - 1) // 2, np.minimum(n // 2, rows.shape[1] - 1)))
+    return np.asarray(np.where((n > 0)[:, None], (low + high) / 2, np.nan))
+
+
 def spread(residual: np.ndarray, axis: int | tuple[int, ...] | None = None) -> np.ndarray:
     """Standard deviation about zero of all but the wild ones, from the median of the sizes.
 

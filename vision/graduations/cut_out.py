@@ -121,7 +121,8 @@ def _seen_as(fit: GraduationFit, part: bool) -> _View | None:
 
     def slopes(y: np.ndarray) -> np.ndarray:
         """All at once, which is quicker than one after the other."""
-        return np.asarray((left_over(y + _STEP * np.eye(len(y))) - left_over(y)).T / _STEP)
+        here, *there = left_over(y + _STEP * np.eye(len(y) + 1, len(y), -1))
+        return np.asarray((np.array(there) - here).T / _STEP)
 
     start = np.append(as_view(pose.params, middle_mm), [0.0, 0.0] if part else [])
     found = least_squares(left_over, start, slopes, x_scale="jac", max_nfev=_MOST_ROUNDS)

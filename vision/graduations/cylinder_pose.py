@@ -233,6 +233,7 @@ class Residuals:
             (np.concatenate([marks.points_px, marks.ends_px]) - np.asarray(centre)).T)
         self.radius = np.concatenate([np.broadcast_to(radii[0], points),
                                       np.broadcast_to(radii[1], ends)])
+        self.radius_squared = self.radius * self.radius
         member = self.kind[:, None] == np.arange(self.kind.max(initial=-1) + 1)
         self.share = member / np.maximum(member.sum(axis=0), 1)
 
@@ -246,15 +247,14 @@ class Residuals:
         """Of the points and of the ends."""
         turn = _rotation(x)
         # as ``_rays`` and ``_hit``, but each coordinate in one piece, which is quicker
-        cam = np.empty((*x.shape[:-1], 3, len(self.radius)))
-        cam[..., :2, :] = self.aside * np.exp(-x[..., None, 5:6])
-        cam[..., 2, :] = 1.0
-        rays = np.swapaxes(turn, -1, -2) @ cam
+        back = np.swapaxes(turn, -1, -2)
+        rays = (back[..., :2] * np.exp(-x[..., None, 5:6])) @ self.aside
+        rays += back[..., 2:]
         rx, ry, rz = rays[..., 0, :], rays[..., 1, :], rays[..., 2, :]
         d, h = x[..., 0:1], x[..., 1:2]
-        a, b = rx * rx + ry * ry, -d * ry
-        disc = np.maximum(b * b - a * (d * d - self.radius * self.radius), 0.0)
-        t = (-b - np.sqrt(disc)) / a
+        a, b = rx * rx + ry * ry, d * ry
+        disc = b * b - a * (d * d - self.radius_squared)
+        t = (b - np.sqrt(np.maximum(disc, 0.0, out=disc))) / a
         scale, n = np.exp(x[..., 5:6]) / np.maximum(d, 1.0), self.points  # pixels per mm
         points = (h + t[..., :n] * rz[..., :n] - self.height_mm) * scale
         t, rx, ry = t[..., n:], rx[..., n:], ry[..., n:]

@@ -82,12 +82,16 @@ def _band(profile: np.ndarray, z: np.ndarray) -> float | None:
     it does not stand out."""
     best, at = _CLEAR * (float(profile.std()) + 1e-6), None
     for half in _HALF_HEIGHTS_MM:
-        for middle in np.arange(z[-1] + half, z[0] - half + 1e-6, _STEP_MM):
-            off = np.abs(z - middle)
-            inside, around = off <= half, (off > half) & (off <= 2 * half)
-            if inside.sum() < 2 or around.sum() < 2:
-                continue
-            stands_out = float(profile[inside].mean() - profile[around].mean())
-            if stands_out > best:
-                best, at = stands_out, float(middle)
+        middle = np.arange(z[-1] + half, z[0] - half + 1e-6, _STEP_MM)
+        off = np.abs(z - middle[:, None])
+        inside, around = off <= half, (off > half) & (off <= 2 * half)
+        within, beside = inside.sum(axis=1), around.sum(axis=1)
+        told = (within >= 2) & (beside >= 2)
+        if not told.any():
+            continue
+        stands_out = np.where(told, inside @ profile / np.maximum(within, 1)
+                              - around @ profile / np.maximum(beside, 1), -np.inf)
+        k = int(stands_out.argmax())
+        if stands_out[k] > best:
+            best, at = float(stands_out[k]), float(middle[k])
     return at

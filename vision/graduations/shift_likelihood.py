@@ -18,7 +18,7 @@ from vision.graduations.cylinder_pose import INDEPENDENT_POINTS, CylinderPose
 from vision.graduations.projective_row import fit_1d
 from vision.graduations.spacing import is_even, lattice_heights, main_run
 from vision.graduations.unrolled_samples import MarkSamples, sample_marks
-from vision.robust import median_along, spread
+from vision.robust import MEDIAN_TO_SD, median_along, medians_among, spread
 from vision.scale_file.scale import Scale
 
 _SEEN, _MISSED = np.log(0.9 / 0.05), np.log(0.1 / 0.95)
@@ -136,10 +136,8 @@ def shift_evidence(
         there += [_spacing_score(lattice, present, at, of_marks, int(k)) for k in shifts]
     # long against short is weighed only where presence does not speak clearly
     close = there > there.max() - 40.0
-    ll = np.array([
-        s + (_class_score(lattice, present, left, right, is_long, int(k)) if c else 0.0)
-        for k, s, c in zip(shifts, there, close, strict=True)
-    ])
+    ll = there.astype(float)
+    ll[close] += _class_scores(lattice, present, left, right, is_long, shifts[close])
     return ShiftEvidence(shifts, ll, lattice, present, like_marks, strength, float(step))
 
 
@@ -204,47 +202,48 @@ def _beside(relative: np.ndarray, core: np.ndarray) -> tuple[np.ndarray, np.ndar
             relative[:, last + 1:last + 1 + _NEAREST])
 
 
-def _class_score(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, right: np.ndarray,
-                 is_long: np.ndarray, shift: int) -> float:
-    """Long against short marks under one shift, as a log-likelihood.
+def _class_scores(lattice: np.ndarray, present: np.ndarray, left: np.ndarray, right: np.ndarray,
+                  is_long: np.ndarray, shifts: np.ndarray) -> np.ndarray:
+    """(K,) long against short marks under each of some shifts (K,), as a log-likelihood.
 
     ``left`` and ``right`` (L, A) are the relative darkness just beside the short marks.
     """
-    place = lattice + shift
+    place = lattice + shifts[:, None]
     use = (place >= 0) & (place < len(is_long)) & present
-    if use.sum() < 6:
-        return 0.0
-    long_here = is_long[place[use]]
-    if long_here.all() or not long_here.any():
-        return 0.0
-    n_long, n_short = int(long_here.sum()), int((~long_here).sum())
-    long_rows = np.flatnonzero(use)[long_here]
-    clear = max((_clearness(d, d[use], long_here, long_rows)
-                 for d in (left, right) if d.shape[1]), default=0.0)
+    long_here = use & is_long[np.clip(place, 0, len(is_long) - 1)]
+    number, n_long = use.sum(axis=1), long_here.sum(axis=1)
+    n_short = number - n_long
+    told = (number >= 6) & (n_long > 0) & (n_short > 0)
+    score = np.zeros(len(shifts))
+    sides = [_clearness(d, use[told], long_here[told]) for d in (left, right) if d.shape[1]]
+    if not sides or not told.any():
+        return score
+    clear = np.max(sides, axis=0)
     # what is clearer still counts on, but slowly: it has to part neighbouring shifts
-    gain = 0.5 * min(clear, _CLASS_CAP) ** 2 + _CLEARER * max(
-        min(clear, _CLASS_MOST) - _CLASS_CAP, 0.0)
-    return gain * n_long * n_short / (n_long + n_short)
+    gain = 0.5 * np.minimum(clear, _CLASS_CAP) ** 2 + _CLEARER * np.maximum(
+        np.minimum(clear, _CLASS_MOST) - _CLASS_CAP, 0.0)
+    score[told] = gain * n_long[told] * n_short[told] / number[told]
+    return score
 
 
-def _clearness(every: np.ndarray, relative: np.ndarray, is_long: np.ndarray,
-               long_rows: np.ndarray) -> float:
-    """How clearly one side of the marks shows that the marks (M,) of ``is_long`` are the long ones.
+def _clearness(every: np.ndarray, use: np.ndarray, is_long: np.ndarray) -> np.ndarray:
+    """(K,) how clearly one side of the marks shows that those of ``is_long`` (K, L), of all marks
+    ``use`` (K, L), are the long ones.
 
     Numbers are as dark as ink and so tall that they stand beside the neighbours of their mark,
     above and below it alike: what is dark beside a mark and on one side of it only is the number of
-    a neighbour, and counts for nothing.  ``every`` (L, A) are all lattice places,
-    ``long_rows`` those of the long marks.
+    a neighbour, and counts for nothing.  ``every`` (L, A) are all lattice places.
     """
-    a, b = relative[is_long], relative[~is_long]
-    mean_a, mean_b = median_along(a, 0), median_along(b, 0)
-    grain = spread(np.concatenate([a - mean_a, b - mean_b]), axis=0) + 0.08
-    one_sided = np.zeros(every.shape[1])
+    mean_a, mean_b = medians_among(every, is_long), medians_among(every, use & ~is_long)
+    rest = np.abs(every - np.where(is_long[..., None], mean_a[:, None], mean_b[:, None]))
+    grain = MEDIAN_TO_SD * medians_among(rest, use) + 0.08
+    one_sided = np.zeros_like(mean_a)
     for away in (1, 2):
-        inner = long_rows[(long_rows >= away) & (long_rows < len(every) - away)]
-        if inner.size:
-            one_sided = np.maximum(one_sided, np.abs(
-                median_along(every[inner + away], 0) - median_along(every[inner - away], 0)))
-    t = np.sort(np.maximum(mean_a - mean_b - np.maximum(one_sided - grain, 0.0), 0.0) / grain)
+        inner = is_long[:, away:-away]  # with a neighbour so far off either way
+        apart = np.abs(medians_among(every[2 * away:], inner)
+                       - medians_among(every[:-2 * away], inner))
+        one_sided = np.where(inner.any(axis=1)[:, None], np.maximum(one_sided, apart), one_sided)
+    t = np.sort(np.maximum(mean_a - mean_b - np.maximum(one_sided - grain, 0.0), 0.0) / grain,
+                axis=1)
     # the nearest place may still be the end of the short marks: the better two count
-    return float(np.mean(t[-2:]))
+    return np.asarray(t[:, -2:].mean(axis=1))

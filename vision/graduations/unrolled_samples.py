@@ -19,7 +19,7 @@ from vision.robust import median_along
 #: Samples across a mark, in parts of the gap to its neighbours.
 _ACROSS = np.linspace(-0.5, 0.5, 21)
 _OUTER = np.flatnonzero(np.abs(_ACROSS) > 0.36)
-_CORE = np.flatnonzero(np.abs(_ACROSS) < 0.3)
+_CORE = slice(*(int(k) for k in np.flatnonzero(np.abs(_ACROSS) < 0.3)[[0, -1]] + [0, 1]))
 _AT_OUTER, _AT_CORE = (_ACROSS[k][:, None, None] for k in (_OUTER, _CORE))
 #: Grey levels by which a mark and its surroundings differ, at least, to be compared.
 _LEAST_CHANGE = 6.0
@@ -86,7 +86,7 @@ def sample(image: np.ndarray, points_px: np.ndarray) -> np.ndarray:
     if pad:
         flat = np.concatenate([flat, np.full((1, pad, 2), -1e4, np.float32)], axis=1)
     grid = flat.reshape(rows, -1, 2)
-    out = cv2.remap(image, grid[..., 0], grid[..., 1], cv2.INTER_LINEAR,
+    out = cv2.remap(image, grid, None, cv2.INTER_LINEAR,  # type: ignore[call-overload]
                     borderMode=cv2.BORDER_CONSTANT, borderValue=(np.nan,) * 4)
     channels = out.shape[2:] if out.ndim == 3 else ()
     out = out.reshape(-1, *channels)
@@ -109,10 +109,10 @@ def sample_marks(
 ) -> MarkSamples:
     """Look at every mark along the wall.  ``grey`` is (H, W) float32."""
     m, a, s = len(height_mm), len(azimuth_rad), len(_ACROSS)
-    h = height_mm[:, None] + gap_mm[:, None] * _ACROSS[None, :]
-    points = pose.project_wall(azimuth_rad, h.ravel())
     # the places across a mark first: sums over them are then sums of whole pictures
-    value = sample(grey, points).reshape(m, s, a).transpose(1, 0, 2)
+    h = height_mm + gap_mm * _ACROSS[:, None]
+    points = pose.project_wall(azimuth_rad, h.ravel())
+    value = sample(grey, points).reshape(s, m, a)
     outer = value[_OUTER]
     # a straight line through the surroundings takes out shading across the mark
     mean = outer.mean(axis=0)

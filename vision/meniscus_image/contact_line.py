@@ -94,16 +94,12 @@ def _along_lines(edge: np.ndarray, hidden: np.ndarray, x_mm: np.ndarray, step: f
                  ) -> np.ndarray:
     """(slopes, Z) mean of ``edge`` along lines z = z0 + slope * x."""
     rows, columns = edge.shape
-    value = np.where(hidden, 0.0, edge)
-    there = (~hidden).astype(float)
-    out = np.zeros((len(_SLOPES), rows))
-    base = np.arange(rows)[:, None]
-    for n, slope in enumerate(_SLOPES):
-        at = base - np.round(slope * x_mm / step).astype(int)[None]
-        ok = (at >= 0) & (at < rows)
-        at = np.clip(at, 0, rows - 1)
-        col = np.arange(columns)[None]
-        weight = (there[at, col] * ok).sum(axis=1)
-        total = (value[at, col] * ok).sum(axis=1)
-        out[n] = np.where(weight > 0.4 * columns, total / np.maximum(weight, 1), 0.0)
-    return out
+    # how many rows each column is moved for a slope; room for that above and below, empty
+    moved = np.round(_SLOPES[:, None] * x_mm / step).astype(int)
+    room = int(np.abs(moved).max())
+    value, there = np.zeros((2, rows + 2 * room, columns))
+    value[room:room + rows] = np.where(hidden, 0.0, edge)
+    there[room:room + rows] = ~hidden
+    at = ((np.arange(rows)[:, None] + room - moved[:, None]) * columns + np.arange(columns))
+    weight, total = there.take(at).sum(axis=2), value.take(at).sum(axis=2)
+    return np.where(weight > 0.4 * columns, total / np.maximum(weight, 1), 0.0)

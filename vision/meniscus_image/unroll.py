@@ -44,11 +44,11 @@ def unroll(rgb: np.ndarray, pose: CylinderPose, height_mm: np.ndarray, across: n
     points = (net[:-1, None] * (1 - t) + net[1:, None] * t).reshape(-1, len(across), 2)
     points = points[:len(height_mm)]
     h, w = rgb.shape[:2]
-    flat = points.reshape(-1, 2)
-    if not np.isfinite(flat).all():
+    x, y = points[..., 0], points[..., 1]  # each by itself: along pairs a least is slow to find
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
         return np.full((len(height_mm), len(across), rgb.shape[2]), np.nan, np.float32)
-    x0, y0 = (max(int(v) - 2, 0) for v in np.floor(flat.min(axis=0)))
-    x1, y1 = (int(v) + 3 for v in np.ceil(flat.max(axis=0)))
+    x0, y0 = (max(int(np.floor(v.min())) - 2, 0) for v in (x, y))
+    x1, y1 = (int(np.ceil(v.max())) + 3 for v in (x, y))
     x1, y1 = min(x1, w), min(y1, h)
     if x1 - x0 < 2 or y1 - y0 < 2:
         return np.full((len(height_mm), len(across), rgb.shape[2]), np.nan, np.float32)
