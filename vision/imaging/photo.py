@@ -307,12 +307,26 @@ def _jpeg_photo(data: bytes, orientation: int, camera: CameraFacts, digest: str,
         return Photo(decode_full(), 1, width, height, camera, digest, name)
     # The decoder rounds odd sizes up, so after a flip the blocks of an odd
     # picture would start inside a pixel: such a rare photo goes the long way.
-    if raw_width % k == 0 and raw_height % k == 0:
-        im.draft(None, (raw_width // k, raw_height // k))
-    small = turned(rgb_pixels(im), orientation)
-    if im.size != (raw_width // k, raw_height // k):
+    whole = raw_width % k == 0 and raw_height % k == 0
+    pixels = _smaller(bare, k) if whole and im.mode == "RGB" else None
+    if pixels is None:
+        if whole:
+            im.draft(None, (raw_width // k, raw_height // k))
+        pixels = rgb_pixels(im)
+    small = turned(pixels, orientation)
+    if pixels.shape[:2] != (raw_height // k, raw_width // k):
         small = reduced(small, k)
     return Photo(small, k, width, height, camera, digest, name, decode_full)
+
+
+def _smaller(bare: bytes, k: int) -> np.ndarray | None:
+    """A colour JPEG decoded at a half or a quarter (``k`` 2 or 4) of its size: to the last bit
+    what Pillow makes of it, but at once in an array, which takes three quarters of the time."""
+    import cv2
+
+    how = cv2.IMREAD_REDUCED_COLOR_2 if k == 2 else cv2.IMREAD_REDUCED_COLOR_4
+    flags = how & ~cv2.IMREAD_COLOR | cv2.IMREAD_COLOR_RGB | cv2.IMREAD_IGNORE_ORIENTATION
+    return cv2.imdecode(np.frombuffer(bare, np.uint8), flags)
 
 
 def _working_scale(pixels: int) -> int:
