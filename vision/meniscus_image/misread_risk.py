@@ -43,7 +43,7 @@ def chance_of_misreading(read_mm: np.ndarray, level_mm: np.ndarray, probability:
     half = 0.5 * abs(float(level_mm[1] - level_mm[0])) if len(level_mm) > 1 else 1e-6
     ends = np.stack([scale.value_at(level_mm - half), scale.value_at(level_mm + half)])
     low, high = ends.min(axis=0), ends.max(axis=0)
-    division = np.array([scale.division_at(float(v)) for v in value])[:, None]
+    division = scale.divisions_at(value)[:, None]
     near = np.clip(np.minimum(high, value[:, None] + division)
                    - np.maximum(low, value[:, None] - division), 0.0, None)
     return np.asarray((1.0 - near / np.maximum(high - low, 1e-12)) @ probability)

@@ -128,12 +128,16 @@ class Scale:
     def division_at(self, value: float) -> float:
         """The interval between the two marks around ``value`` (the smallest there is,
         where the value lies outside the marks or in a gap without marks)."""
+        return float(self.divisions_at(np.array([value]))[0])
+
+    def divisions_at(self, value: np.ndarray) -> np.ndarray:
+        """(N,) the same of values (N,)."""
         values = np.array([m.value for m in self.marks])
         steps = np.diff(values)
-        i = int(np.searchsorted(values, value, side="right")) - 1
-        i = min(max(i, 0), len(steps) - 1)
-        near = steps[max(0, i - 1): i + 2]
-        return float(near.min())
+        last = len(steps) - 1
+        i = np.clip(np.searchsorted(values, value, side="right") - 1, 0, last)
+        return np.asarray(np.minimum(np.minimum(steps[np.maximum(i - 1, 0)], steps[i]),
+                                     steps[np.minimum(i + 1, last)]))
 
 
 def _piecewise(x: float | np.ndarray, xs: np.ndarray, ys: np.ndarray) -> Any:
