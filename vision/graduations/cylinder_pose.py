@@ -105,10 +105,15 @@ class CylinderPose:
                 d * rotation[:, 1, None] * (1.0 - narrower))[..., None]
         along = rotation[:, 2:] * (heights - h)
         z = along[2][:, None] + across[2]
-        inverse = f / np.where(z > 1e-6, z, np.nan)
+        if z.size and not z.min() > 1e-6:
+            z = np.where(z > 1e-6, z, np.nan)
+        inverse = np.divide(f, z, out=z)
         out = np.empty((*z.shape, 2), np.float32)
         for k in (0, 1):
-            out[..., k] = (along[k][:, None] + across[k]) * inverse + self.centre_px[k]
+            side = along[k][:, None] + across[k]
+            side *= inverse
+            side += self.centre_px[k]
+            out[..., k] = side
         return out
 
     def on_wall(self, azimuth_rad: np.ndarray, height_mm: np.ndarray,

@@ -118,11 +118,14 @@ def sample_marks(
     mean = outer.mean(axis=0)
     tilt = (outer * _AT_OUTER).sum(axis=0) / (_AT_OUTER * _AT_OUTER).sum()
     rough = np.sqrt(np.mean((outer - (mean + tilt * _AT_OUTER)) ** 2, axis=0))
-    core = np.maximum(mean + tilt * _AT_CORE - value[_CORE], 0.0)
+    core = mean + tilt * _AT_CORE
+    core -= value[_CORE]
+    np.maximum(core, 0.0, out=core)
     peak = core.max(axis=0)
     # only the darker half of the line counts for its place: the flanks carry
     # the neighbouring print
-    weight = np.maximum(core - 0.4 * peak, 0.0)
+    weight = np.subtract(core, 0.4 * peak, out=core)
+    np.maximum(weight, 0.0, out=weight)
     total = weight.sum(axis=0)
     offset = (weight * _AT_CORE).sum(axis=0) / np.maximum(total, 1e-6)
     return MarkSamples(azimuth_rad, peak, offset * gap_mm[:, None], mean, rough, gap_mm)
