@@ -24,6 +24,11 @@ _FAINT_SHARE, _CLEAR_PIXELS = 0.55, 3
 
 #: Share of the pixels up to which they are few: then it pays to go from stretch to stretch.
 _FEW = 0.02
+#: Threshold in median absolute responses: of a picture as it is, and of a smeared one.
+_GRAINS, _SMEARED_GRAINS = 6.0, 4.5
+#: Bands of so many rows, so many of them, tell whether a picture is quiet, where the threshold that
+#: they ask for is less than this share of the least.
+_BAND_ROWS, _BANDS, _PLAINLY = 40, 6, 0.85
 #: So many pixels are worked on at a time: what is made of them stays in the processor's own
 #: memory, where it is several times as quick.
 _STRIP_PIXELS = 100_000
@@ -97,7 +102,7 @@ def ridge_response(grey: np.ndarray, sigma_px: float, room: np.ndarray | None = 
 
 def find_strokes(
     grey: np.ndarray, sigma_px: float, *, smear_px: int = 0, faint: bool = False,
-    min_length_px: float = 7.0, max_slope: float = 0.9,
+    min_length_px: float = 7.0, max_slope: float = 0.9, quiet: bool = False,
 ) -> Strokes:
     """Components of the ridge response that are much longer than thick.
 
@@ -109,7 +114,8 @@ def find_strokes(
     strokes, which lie across, stay.  ``faint`` also takes what is half as clear where
     it hangs together with something clear, which mends strokes broken by grain (two
     thresholds: J. Canny, *A Computational Approach to Edge Detection*, IEEE Trans.
-    PAMI 8 (1986) 679).
+    PAMI 8 (1986) 679).  ``quiet`` says that ``grey`` is a part of a picture without much grain:
+    the least threshold does.
     """
     # an even picture: no line in it could respond; most show at a glance that they are none
     if all(float(np.ptp(part)) * _USUAL_LEVEL < _LEAST_RESPONSE * DARKEST_LEVEL
@@ -118,8 +124,8 @@ def find_strokes(
     response = _proportioned_response(grey, sigma_px, smear_px)
     sample = np.abs(response[::4, ::4])
     # smeared grain is grain no longer, and what it still breaks is joined again
-    times = 4.5 if smear_px > 1 else 6.0
-    quiet = 2 * np.count_nonzero(times * sample <= _LEAST_RESPONSE) > sample.size
+    times = _SMEARED_GRAINS if smear_px > 1 else _GRAINS
+    quiet = quiet or 2 * np.count_nonzero(times * sample <= _LEAST_RESPONSE) > sample.size
     threshold = _LEAST_RESPONSE if quiet else max(
         _LEAST_RESPONSE, times * float(np.median(sample)))
     mask = np.greater(response, threshold, out=_ROOM.array("mask", response.shape, np.bool_)
@@ -140,6 +146,16 @@ def find_strokes(
     x, y, part = x[inside], y[inside], (np.cumsum(keep) - 1)[part[inside]]
     return _described(x, y, part, response[y, x], left[keep], top[keep], width[keep],
                       max_slope) if inside.any() else _NONE
+
+
+def is_quiet(grey: np.ndarray, sigma_px: float) -> bool:
+    """Whether some bands of rows across a picture plainly show so little grain that the least
+    threshold does for strokes of that width."""
+    middle = slice(_BAND_ROWS // 3, 2 * _BAND_ROWS // 3)
+    tops = np.linspace(0, max(len(grey) - _BAND_ROWS, 0), _BANDS).astype(int)
+    sample = [np.abs(_proportioned_response(grey[top:top + _BAND_ROWS], sigma_px, 0)[middle, ::4])
+              for top in tops]
+    return bool(_GRAINS * np.median(sample) < _PLAINLY * _LEAST_RESPONSE)
 
 
 def _proportioned_response(grey: np.ndarray, sigma_px: float, smear_px: int) -> np.ndarray:

@@ -6,7 +6,7 @@ large the marks are; grainy and pale photos get looks of their own.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import Enum
 
 import cv2
@@ -14,7 +14,7 @@ import numpy as np
 
 from vision.graduations.alignment import Alignment, align
 from vision.graduations.projective_row import project_1d
-from vision.graduations.ridges import Strokes, find_strokes
+from vision.graduations.ridges import Strokes, find_strokes, is_quiet
 from vision.graduations.rows import Chain, find_chains
 from vision.graduations.spacing import main_run
 from vision.imaging.work import Work
@@ -27,6 +27,10 @@ _SEARCH_PIXELS = 1_100_000
 _GOOD_SCORE, _LEAST_SCORE = 0.75, -0.5
 #: So many alignments are handed on where none is good.
 _MOST_FOUND = 4
+#: Share of the scale's marks with which a row is looked at alone before the whole picture is looked
+#: at another way, room left on either side of it, in lengths of its strokes, and share of the
+#: picture's width up to which that spares anything.  Our choice.
+_NEARLY_ALL, _ROOM_ASIDE, _NARROW = 0.8, 0.5, 0.6
 
 
 #: How a picture is looked at for strokes: by how much it is made smaller, width of the strokes,
@@ -151,6 +155,10 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
             break
         done.add(plan)
         if plan not in seen:
+            if best is not None and near is None and fixed is None:
+                alone = _looked_at_alone(grey, best, plan, scale, focal_px, work)
+                if alone is not None and _explains_all(alone.alignment, scale):
+                    return [alone]
             seen[plan] = _look(grey, *plan)
         found = _search_once(*seen[plan], h // plan[0], scale, plan[0], near, fixed,
                              focal_px, work)
@@ -159,7 +167,7 @@ def search(grey: np.ndarray, scale: Scale, near: tuple[float, float] | None,
         every.append(found)
         if best is None or found.alignment.score > best.alignment.score:
             best = found
-        if best.alignment.unmatched_marks <= 3 and _whole_in_place(best.alignment, scale):
+        if _explains_all(best.alignment, scale):
             return [best]
     if best is None or best.alignment.score > _GOOD_SCORE * len(scale.marks):
         return [] if best is None else [best]
@@ -177,6 +185,39 @@ def _whole_in_place(a: Alignment, scale: Scale) -> bool:
     pitch = _pitch(a, scale)
     return bool(len(a.mark) >= 0.85 * len(scale.marks) and pitch > 6.0
                 and a.residual_px < 0.08 * pitch)
+
+
+def _explains_all(a: Alignment, scale: Scale) -> bool:
+    """Whether an alignment explains its strokes so well that no other look is needed."""
+    return a.unmatched_marks <= 3 and _whole_in_place(a, scale)
+
+
+def _looked_at_alone(grey: np.ndarray, known: Found, plan: Plan, scale: Scale, focal_px: float,
+                     work: Work) -> Found | None:
+    """What a look at every pixel shows of the columns of a row of which nearly all marks are
+    known; what else may be a ladder is what was seen with it.  None where most of the picture were
+    looked at, or its grain matters, which has to be known of the whole of it.
+    """
+    a, k = known.alignment, known.factor
+    factor, width_px, smear_px, faint = plan
+    if factor > 1 or smear_px or faint or len(a.mark) < _NEARLY_ALL * len(scale.marks):
+        return None
+    strokes = known.strokes.take(a.stroke)
+    room = _ROOM_ASIDE * float(strokes.length_px.max())
+    # four pixels at a time, as their surroundings are looked at
+    first = max(0, int(k * (strokes.left_px[:, 0].min() - room)) // 4 * 4)
+    last = int(k * (strokes.right_px[:, 0].max() + room)) // 4 * 4 + 4
+    if last - first > _NARROW * grey.shape[1] or not is_quiet(grey, width_px):
+        return None
+    seen = find_strokes(grey[:, first:last], width_px, quiet=True)
+    aside = np.array([float(first), 0.0])
+    seen = replace(seen, centre_px=seen.centre_px + aside, left_px=seen.left_px + aside,
+                   right_px=seen.right_px + aside)
+    found = _search_once(seen, find_chains(seen), grey.shape[0], scale, factor, None, None,
+                         focal_px, work)
+    return None if found is None else replace(
+        found, rival=known.rival, rival_px=known.rival_px, elsewhere_px=known.elsewhere_px,
+        beside_px=known.beside_px)
 
 
 def _same_place(a: Found, b: Found, scale: Scale) -> bool:
