@@ -393,11 +393,12 @@ def label_patches(fit: GraduationFit, side: int, marks: list[int] | None = None,
         return [], []
     px_mm = float(np.clip(pose.px_per_mm(float(np.median(heights))), 3.0, 9.0))
     rows, cols = max(8, int(2 * half * px_mm)), max(6, int(width * px_mm))
-    patches: list[np.ndarray | None] = []
-    for z0, radius in zip(heights, radii, strict=True):
-        z = np.linspace(z0 + half, z0 - half, rows)
+    patches: list[np.ndarray | None] = [None] * len(heights)
+    for radius in np.unique(radii):  # all on one radius at once
+        some = np.flatnonzero(radii == radius)
+        z = np.linspace(heights[some] + half, heights[some] - half, rows, axis=1)
         left, right = sorted((start, start + side * width / float(radius)))
-        azimuth = np.linspace(left, right, cols)
-        patch = sample(fit.grey, pose.project_wall(azimuth, z))
-        patches.append(patch if np.isfinite(patch).all() else None)
+        seen = sample(fit.grey, pose.project_wall(np.linspace(left, right, cols), z.ravel()))
+        for k, patch in zip(some, seen.reshape(len(some), rows, cols), strict=True):
+            patches[k] = patch if np.isfinite(patch).all() else None
     return labelled, patches

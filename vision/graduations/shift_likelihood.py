@@ -128,8 +128,7 @@ def shift_evidence(
     is_long = np.array([m.length == "long" for m in marks])
     left, right = _beside(relative, core)
     shifts = np.arange(-extend, extend + 1) if whole or n > 8 else np.array([0])
-    there = np.array([_presence_score(lattice, present, like_marks, n, int(k), whole)
-                      for k in shifts])
+    there = _presence_scores(lattice, present, like_marks, n, shifts, whole)
     if not is_even(of_marks):
         seen = s.offset_mm[:, core]
         at = height + median_along(np.where(np.isfinite(seen), seen, 0.0), 1)
@@ -161,18 +160,18 @@ def present_marks(samples: MarkSamples, core: np.ndarray, gap_mm: np.ndarray,
     return strength, (strength > max(3.0 * quiet, 3.0)) & in_place
 
 
-def _presence_score(lattice: np.ndarray, present: np.ndarray, like_marks: np.ndarray,
-                    n: int, shift: int, whole: bool) -> float:
-    """Marks that are there or missing under one shift, as a log-likelihood."""
-    place = lattice + shift
+def _presence_scores(lattice: np.ndarray, present: np.ndarray, like_marks: np.ndarray,
+                     n: int, shifts: np.ndarray, whole: bool) -> np.ndarray:
+    """(K,) marks that are there or missing under each of some shifts (K,), as log-likelihood."""
+    place = lattice + shifts[:, None]
     on = (place >= 0) & (place < n)
-    seen = int(present[on].sum())
-    score = seen * _SEEN + (int(on.sum()) - seen) * _MISSED
+    seen = (on & present).sum(axis=1)
+    score = seen * _SEEN + (on.sum(axis=1) - seen) * _MISSED
     # marks of the scale that would lie outside the picture were not missed,
     # they were not there to be seen
     if whole:
-        score += float(like_marks[~on].sum()) * _UNMATCHED
-    return float(score)
+        score = score + (~on & like_marks).sum(axis=1) * _UNMATCHED
+    return np.asarray(score)
 
 
 def _spacing_score(lattice: np.ndarray, present: np.ndarray, at_mm: np.ndarray,

@@ -181,26 +181,28 @@ def _edge_variances(gray: np.ndarray, noise_sd: float) -> float | None:
     m = _REACH_PX
     slope[:m] = slope[-m:] = slope[:, :m] = slope[:, -m:] = 0.0
     at = np.flatnonzero(slope >= limit)
-    slopes = slope.ravel()
+    slopes, across, down = slope.ravel(), dx.ravel(), dy.ravel()
     # Highest across the edge only: highest among all neighbours would pick the
     # places where noise has made the slope steeper.
-    beside = np.where(np.abs(dx.ravel()[at]) >= np.abs(dy.ravel()[at]), 1, slope.shape[1])
-    at = at[(slopes[at] >= slopes[at - beside]) & (slopes[at] > slopes[at + beside])]
+    beside = np.where(np.abs(across.take(at)) >= np.abs(down.take(at)), 1, slope.shape[1])
+    here = slopes.take(at)
+    at = at[(here >= slopes.take(at - beside)) & (here > slopes.take(at + beside))]
     if at.size < _FEWEST_EDGE_PIXELS:
         return None
-    peak = slopes[at]
+    peak = slopes.take(at)
     # Edges that just pass would be those that noise has made steeper.
     if np.partition(peak, at.size // 2)[at.size // 2] < 1.12 * limit:
         return None
     window = np.ones((2 * m + 1, 2 * m + 1), np.uint8)
-    rise = cv2.dilate(smooth, window).ravel()[at] - cv2.erode(smooth, window).ravel()[at]
+    rise = (cv2.dilate(smooth, window).ravel().take(at)
+            - cv2.erode(smooth, window).ravel().take(at))
     # Highest and lowest of about five independent values of noise on either side
     # (1.16 sigma each; the smoothing leaves noise / (2 sqrt(pi) smoothing)).
     rise = rise - 2 * 1.16 * noise_sd / (2 * math.sqrt(math.pi) * _SMOOTH_PX)
     total: np.ndarray = (rise / peak) ** 2 / (2 * math.pi)
     # Each central difference averages the slope over two pixels (4/12 px^2) along
     # its own axis, of which the share cos^2 lies across the edge.
-    cos2 = (dx.ravel()[at] / peak) ** 2
+    cos2 = (across.take(at) / peak) ** 2
     total = total - (cos2**2 + (1 - cos2) ** 2) / 3.0
     share = int(_SHARP_SHARE * at.size)
     return float(np.partition(total, share)[share]) - _SMOOTH_PX**2

@@ -63,8 +63,9 @@ def find_contact_line(
     smooth = cv2.GaussianBlur(strip, (3, 2 * k + 1), 0)
     change = np.full_like(smooth, np.nan)
     change[k:-k] = smooth[2 * k:] - smooth[:-2 * k]
-    grain = MEDIAN_TO_SD * np.nanmedian(np.abs(change - np.nanmedian(change, axis=(0, 1))),
-                                        axis=(0, 1)) + 0.8
+    told = change[k:-k].reshape(-1, 3)
+    told = told[~np.isnan(told).any(axis=1)]  # all colours end where the photo does
+    grain = MEDIAN_TO_SD * np.median(np.abs(told - np.median(told, axis=0)), axis=0) + 0.8
     edge = np.sqrt(np.nansum((change / grain) ** 2, axis=2))
     edge = np.minimum(edge, _CAP)
     hidden = print_mask(scale, core_rad, long_rad, z, azimuth) | ~np.isfinite(strip[..., 0])
