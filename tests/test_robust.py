@@ -9,7 +9,7 @@ from scipy.optimize import least_squares
 from scipy.stats import median_abs_deviation
 from skimage.measure import LineModelND, ransac
 
-from vision.robust import fit_linear, median, median_along, spread
+from vision.robust import fit_linear, median, median_along, medians_among, spread
 
 
 def line_with_wild_points(seed: int = 4, n: int = 120) -> tuple[np.ndarray, np.ndarray]:
@@ -99,3 +99,15 @@ def test_median_along_an_axis_is_numpys_to_the_last_bit(dtype):
     x = rng.normal(0, 3, (6, 5))
     x[2, 3] = np.nan
     np.testing.assert_array_equal(median_along(x, 0), np.median(x, axis=0))
+
+
+def test_medians_among_are_numpys_of_what_is_picked():
+    rng = np.random.default_rng(8)
+    values, among = rng.normal(size=(9, 4)), rng.random((30, 9)) < 0.5
+    among[0], among[1] = False, True
+    found = medians_among(values, among)
+    assert np.isnan(found[0]).all()
+    for k in range(1, len(among)):
+        assert np.array_equal(found[k], np.median(values[among[k]], axis=0))
+    each = rng.normal(size=(30, 9, 4))
+    assert np.array_equal(medians_among(each, among)[1], np.median(each[1], axis=0))

@@ -209,3 +209,30 @@ def test_two_threads_look_at_once():
         looks = pool.map(lambda k: find_strokes(pictures[k % 2], 1.3), range(40))
         for k, found in enumerate(looks):
             np.testing.assert_array_equal(found.centre_px, alone[k % 2].centre_px)
+
+
+@pytest.mark.parametrize("few", [0.0, 2.0], ids=["opencv's", "from stretches"])
+def test_components_are_those_of_opencv_in_its_order(monkeypatch, few):
+    monkeypatch.setattr(ridges, "_FEW", few)
+    rng = np.random.default_rng(3)
+    for share in (0.02, 0.2, 0.5):
+        for _ in range(40):
+            mask = (rng.random(rng.integers(1, 50, 2)) < share).astype(np.uint8)
+            mask[0, 0] = 1
+            mask = np.asarray(cv2.dilate(mask, np.ones((1, rng.integers(1, 7)), np.uint8)))
+            y, x, part, count = ridges._components(mask)
+            _, labels = cv2.connectedComponents(mask, connectivity=8)
+            assert np.array_equal((y, x), np.nonzero(mask))
+            assert np.array_equal(np.unique(part, return_inverse=True)[1], labels[y, x] - 1)
+            assert part.max() < count
+
+
+@pytest.mark.parametrize("grain, quiet", [(1.0, True), (12.0, False)])
+def test_grain_is_told_from_some_rows(grain, quiet):
+    rng = np.random.default_rng(5)
+    picture = paper() + rng.normal(0, grain, (600, 300)).astype(np.float32)
+    stroke(picture, 80, 120, 200.0)
+    assert ridges.is_quiet(picture, 1.5) is quiet
+    if quiet:  # then a part of it shows the strokes that the whole of it does
+        part, whole = find_strokes(picture[:, 60:160], 1.5, quiet=True), find_strokes(picture, 1.5)
+        assert part.centre_px + [60, 0] == pytest.approx(whole.centre_px, abs=1e-3)

@@ -134,3 +134,20 @@ def test_a_row_longer_than_the_scale_is_in_no_need_of_looks_for_grain(looks) -> 
     looks.clear()
     assert module.longest_row(picture, seen) == module.longest_row(picture) == 90
     assert len(looks) == 1
+
+
+def test_a_row_nearly_known_is_found_alone_as_in_the_whole_picture() -> None:
+    size, plan = (1500, 1100), (1, 1.5, 0, False)
+    camera = camera_towards(6.0, 330.0, (0, 0, 42.0), roll_deg=2.0, aim_deg=(0.5, 1.0),
+                            focal_px=1500.0, size=size)
+    picture = np.asarray(paint_tube(camera, size, QUAY.outer_radius_mm, printed(QUAY)))
+    known = search(picture, QUAY, None)[0]
+    alone = module._looked_at_alone(picture, known, plan, QUAY, 1500.0, Work())
+    whole = module._search_once(*module._look(picture, *plan), size[1], QUAY, 1, None, None,
+                                1500.0, Work())
+    assert alone is not None and whole is not None
+    assert np.array_equal(alone.alignment.mark, whole.alignment.mark)
+    assert alone.alignment.map_abc == pytest.approx(whole.alignment.map_abc, rel=1e-6)
+    assert alone.alignment.column == pytest.approx(whole.alignment.column, rel=1e-6)
+    grain = np.random.default_rng(4).normal(0, 12, picture.shape).astype(np.float32)
+    assert module._looked_at_alone(picture + grain, known, plan, QUAY, 1500.0, Work()) is None

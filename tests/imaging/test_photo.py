@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gc
+import io
 import pickle
 
 import cv2
@@ -161,6 +162,19 @@ def test_a_very_large_photo_is_searched_at_a_quarter() -> None:
     assert photo.working_rgb.shape == (1200, 1600, 3)
     found = photo.to_full(centre_of_dot(photo.working_rgb))
     assert found == pytest.approx((3000.3, 2001.8), abs=2 * MAPPING_PX)
+
+
+@pytest.mark.parametrize("subsampling", [0, 1, 2])
+@pytest.mark.parametrize("size, scale", [((3000, 2400), 2), ((6400, 4800), 4)])
+def test_a_working_picture_is_to_the_last_bit_that_of_another_decoder(
+        size: tuple[int, int], scale: int, subsampling: int) -> None:
+    """Pillow's, which decodes a JPEG at a smaller size by its ``draft``."""
+    data = encode(picture(*size), subsampling=subsampling)
+    theirs = Image.open(io.BytesIO(data))
+    theirs.draft(None, (size[0] // scale, size[1] // scale))
+    photo = load_photo(data)
+    assert photo.working_scale == scale
+    assert np.array_equal(photo.working_rgb, np.asarray(theirs))
 
 
 def test_a_large_png_gets_a_working_picture_too() -> None:

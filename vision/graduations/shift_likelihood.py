@@ -241,7 +241,8 @@ def _clearness(every: np.ndarray, use: np.ndarray, is_long: np.ndarray) -> np.nd
         inner = is_long[:, away:-away]  # with a neighbour so far off either way
         apart = np.abs(medians_among(every[2 * away:], inner)
                        - medians_among(every[:-2 * away], inner))
-        one_sided = np.where(inner.any(axis=1)[:, None], np.maximum(one_sided, apart), one_sided)
+        some = np.asarray(inner.any(axis=1))[:, None]
+        one_sided = np.where(some, np.maximum(one_sided, apart), one_sided)
     t = np.sort(np.maximum(mean_a - mean_b - np.maximum(one_sided - grain, 0.0), 0.0) / grain,
                 axis=1)
     # the nearest place may still be the end of the short marks: the better two count
