@@ -5,14 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from vision.graduations.shift_likelihood import _class_score, most_alike
+from vision.graduations.shift_likelihood import _class_scores, most_alike
 
 MARKS, PERIOD = 41, 5
 IS_LONG = np.arange(MARKS) % PERIOD == 3
 
 
 def score(left: np.ndarray, right: np.ndarray, shift: int) -> float:
-    return _class_score(np.arange(MARKS), np.ones(MARKS, bool), left, right, IS_LONG, shift)
+    return float(_class_scores(np.arange(MARKS), np.ones(MARKS, bool), left, right, IS_LONG,
+                               np.array([shift]))[0])
 
 
 def beside(rows: np.ndarray) -> np.ndarray:
