@@ -65,3 +65,38 @@ def test_a_cable_that_ends_behind_a_head_is_none():
     photo, label = scene(9101, 91, "nogravity")
     assert not label["cord"]
     assert "hanging cord" not in read_level(photo).gravity_from
+
+
+def test_a_cord_before_the_border_of_a_board_is_found():
+    rgb = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    behind = np.full((800, 600, 3), 200, np.uint8)
+    behind[260:, 301:500] = 110
+    bare = wall_with(bob=(-50, -50))
+    alone = np.abs(rgb.astype(int) - bare) > 15
+    rgb = np.where(alone, rgb, behind)
+    cue = cord_in(rgb)
+    assert cue is not None
+    assert abs(np.diff(cue.lines_px[0][:, 0])[0]) < 2.0
+    # The border pulls at the middle of the cord: more is left open than before an even wall.
+    assert cue.line_sd_px[0] > 0.3
+
+
+def test_a_bob_below_the_line_of_the_floor_is_found():
+    rgb = wall_with(((300, 200), (300, 588)), bob=(300, 600))
+    floor = rgb[581:]
+    floor[np.abs(floor.astype(int).mean(axis=2) - 200) < 12] = (150, 120, 110)
+    assert cord_in(rgb) is not None
+
+
+def test_a_border_of_two_tones_with_a_bob_at_its_end_is_none():
+    # There is no line darker or brighter than both sides: nothing hangs there.
+    rgb = wall_with(bob=(300, 600))
+    rgb[200:588, 300:420] = 235
+    assert cord_in(rgb) is None
+
+
+def test_a_stripe_on_a_pole_that_goes_behind_a_panel_is_none():
+    rgb = wall_with(bob=(-50, -50))
+    rgb[:588, 285:315], rgb[:588, 297:302] = 110, 60
+    rgb[588:, 200:420] = (205, 180, 190)
+    assert cord_in(rgb) is None

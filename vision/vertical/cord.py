@@ -2,7 +2,8 @@
 
 A cord may be a pixel or two wide, so only one of its sides may show up as an
 edge.  Every long edge is therefore looked at across: a cord is a narrow valley
-(or ridge) of light with the same thing on both sides.
+(or ridge) of light with the same thing on both sides, or, before a border, darker (or
+brighter) than both; then only a bob that is round all the way round makes it one.
 """
 
 from __future__ import annotations
@@ -12,12 +13,15 @@ import numpy as np
 from vision.parameters import BOB_MM, CORD_LONG_MM, CORD_MM
 from vision.robust import fit_linear, spread
 from vision.true_intervals import true_intervals
+from vision.vertical.bob import round_bob
 from vision.vertical.cue import PlumbCue, cue_of, line_x
 from vision.vertical.line_segments import StraightEdge
 
 #: Two sides of one body are at most so far apart, mm, and end at the same height to this share
 #: of their length.
 _BODY_MM, _SAME_END = 60.0, 0.08
+#: A border behind a cord moves its seen middle by this share of its width.
+_PULLED = 0.2
 
 
 def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
@@ -33,7 +37,9 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
     for e in edges:
         if e.length_px < max(80.0, CORD_LONG_MM * px_per_mm) or e.seen_px < 0.75 * e.length_px:
             continue
-        if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6 for t in tried):
+        # A line may go on past the bob along something else, where the cord's own edge ends at it.
+        if any(np.abs(line_x(t, e.ends_px[:, 1]) - e.ends_px[:, 0]).max() < 6
+               and abs(t[1, 1] - e.ends_px[1, 1]) < BOB_MM * px_per_mm for t in tried):
             continue
         widest = max(5.0, CORD_MM * px_per_mm)
         found = _valley(soft, e.ends_px, widest)
@@ -41,11 +47,16 @@ def find_cord(gray: np.ndarray, edges: list[StraightEdge], px_per_mm: float
             # Its upper half may run along the border of something else.
             lower = np.array([e.ends_px.mean(axis=0), e.ends_px[1]])
             found = _valley(soft, lower, widest)
+        alike = found is not None
+        if found is None:
+            found = _valley(soft, e.ends_px, widest, alike=False)
         if found is None:
             continue
         line, width, sd = found
         tried.append(line)
-        if _bob_below(soft, line, width, px_per_mm) and not _on_tube(soft, edges, e, px_per_mm):
+        bob = (alike and _bob_below(soft, line, width, px_per_mm)
+               or round_bob(soft, line, width, px_per_mm))
+        if bob and not _on_tube(soft, edges, e, px_per_mm):
             near = [o for o in edges
                     if np.abs(line_x(line, o.ends_px[:, 1]) - o.ends_px[:, 0]).max() < width + 6]
             return cue_of("hanging cord", [(line, sd)]), near
@@ -94,9 +105,13 @@ def _across(soft: np.ndarray, line: np.ndarray, s: np.ndarray, k: np.ndarray
     return value, across
 
 
-def _valley(soft: np.ndarray, line: np.ndarray, widest: float
+def _valley(soft: np.ndarray, line: np.ndarray, widest: float, alike: bool = True
             ) -> tuple[np.ndarray, float, float] | None:
-    """(line along the middle of a thin valley, its width in px, sd in px), else None."""
+    """(line along the middle of a thin valley, its width in px, sd in px), else None.
+
+    The same thing is on both sides of it, if ``alike``; else it may hang before a border, darker
+    than both sides or brighter than both.
+    """
     length = float(np.linalg.norm(line[1] - line[0]))
     parts = int(np.clip(length / 25, 5, 30))
     k = np.arange(-1.5 * widest - 4, 1.5 * widest + 4.1, 0.5)
@@ -111,6 +126,11 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
     total = profile.mean(axis=0)
     middle = int(inner[np.argmax(np.abs(total[inner] - np.median(total)))])
     dark = float(np.sign(np.median(total) - total[middle]))
+    if not alike:
+        ends = total[:6].mean(), total[-6:].mean()
+        under, over = min(ends) - total[inner], total[inner] - max(ends)
+        dark = 1.0 if under.max() > over.max() else -1.0
+        middle = int(inner[np.argmax(under if dark > 0 else over)])
     places: list[float] = []
     centres: list[float] = []
     widths: list[float] = []
@@ -120,10 +140,11 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
             return None
         left, right = float(np.median(row[low])), float(np.median(row[high]))
         near = np.abs(k - k[middle]) < 0.8 * widest
-        depth = dark * ((left + right) / 2 - row[near])
+        ground = (left + right) / 2 if alike else min(left, right) if dark > 0 else max(left, right)
+        depth = dark * (ground - row[near])
         top = float(depth.max())
         # The same thing on both sides: no border of a frame, no reflection on a pole.
-        if top < 6 or abs(left - right) > 0.35 * top + 2:
+        if top < 6 or alike and abs(left - right) > 0.35 * top + 2:
             continue
         weight = np.maximum(depth - 0.5 * top, 0)
         places.append(place)
@@ -135,7 +156,11 @@ def _valley(soft: np.ndarray, line: np.ndarray, widest: float
     off = np.array(centres) - np.median(centres)
     if width > widest or np.median(np.abs(off)) > 0.5 * width + 1.5:
         return None
-    return _middle_line(line, across, np.array(places), np.array(centres), width)
+    found = _middle_line(line, across, np.array(places), np.array(centres), width)
+    if found is None or alike:
+        return found
+    # A border pulls at the middle of what hangs before it.
+    return found[0], found[1], float(np.hypot(found[2], _PULLED * width))
 
 
 def _middle_line(line: np.ndarray, across: np.ndarray, t: np.ndarray, centres: np.ndarray,

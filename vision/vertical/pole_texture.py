@@ -28,8 +28,9 @@ from vision.robust import spread
 from vision.vertical.cue import line_x, pieces_of
 
 _CHUNK_PX = 24
-#: Steps across the band (px), and a code value (of 255) from which light is clipped.
-_STEP_PX, _CLIPPED = 0.5, 253
+#: Steps across the band (px), and a code value (of 255) from which light is clipped; what a phone
+#: sharpens or blurs beside it is wrong as well, so far (px).
+_STEP_PX, _CLIPPED, _BESIDE_PX = 0.5, 253, 1.0
 #: So far beyond the given lines the outline is looked for (px), where light changes at least this
 #: much as strongly as on the strongest place.
 _SEARCH_PX, _OUTLINE_SHARE = 18.0, 0.25
@@ -305,6 +306,12 @@ def _trust(rest: np.ndarray, told: np.ndarray, noise: float) -> np.ndarray:
     return np.asarray((1 / (1 + wild**2) ** 2)[:, None] / (1 + (rest / (3 * noise)) ** 2))
 
 
+def _widened(clipped: np.ndarray) -> np.ndarray:
+    """(N,) what lies within ``_BESIDE_PX`` of something clipped (N,)."""
+    reach = np.ones(2 * round(_BESIDE_PX / _STEP_PX) + 1)
+    return np.asarray(np.convolve(clipped, reach, "same") > 0.5)
+
+
 def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             hidden: tuple[float, float] | None, reach_px: float) -> _Pieces | None:
     """The band's profiles, piece by piece, ``reach_px`` beyond its sides; None when too little of
@@ -335,8 +342,8 @@ def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
             (y - y0)[:, None], x.shape).astype(np.float32)
         light = cv2.remap(255 * (LINEAR[code] @ LUMINANCE), *where, cv2.INTER_CUBIC)
         clipped = cv2.remap((code.max(axis=2) >= _CLIPPED).astype(np.float32), *where,
-                            cv2.INTER_LINEAR)
-        found.append((light.mean(axis=0), clipped.mean(axis=0) < 0.02, y.mean(),
+                            cv2.INTER_LINEAR).mean(axis=0) >= 0.02
+        found.append((light.mean(axis=0), ~_widened(clipped), y.mean(),
                       (left + right).mean() / 2, (right - left).mean()))
     if len(found) < _PIECES:
         return None
