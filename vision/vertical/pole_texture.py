@@ -19,7 +19,7 @@ place of two, a pole that is darker below looks as if it grew thinner there.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -28,9 +28,10 @@ from vision.robust import spread
 from vision.vertical.cue import line_x, pieces_of
 
 _CHUNK_PX = 24
-#: Steps across the band (px), and a code value (of 255) from which light is clipped; what a phone
-#: sharpens or blurs beside it is wrong as well, so far (px).
-_STEP_PX, _CLIPPED, _BESIDE_PX = 0.5, 253, 1.0
+#: Steps across the band (px), and a code value (of 255) from which light is clipped; so far beside
+#: it (px) light is made of it too, by the interpolation here and by a phone's sharpening; how much
+#: less is sure (a factor) where nothing else is there.  The last from drawn rooms.
+_STEP_PX, _CLIPPED, _BESIDE_PX, _BESIDE_DOUBT = 0.5, 253, 2.0, 2.5
 #: So far beyond the given lines the outline is looked for (px), where light changes at least this
 #: much as strongly as on the strongest place.
 _SEARCH_PX, _OUTLINE_SHARE = 18.0, 0.25
@@ -76,11 +77,22 @@ def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
     They should be good to some pixels at any height; ``hidden`` is the (top, bottom)
     between which something covers the pole.  None when the pieces do not agree on it.
     """
+    band = _followed(rgb, left_px, right_px, hidden, _BESIDE_PX)
+    if band is not None:
+        return band
+    # All that there is lies beside clipped light.
+    rough = _followed(rgb, left_px, right_px, hidden, 0.0)
+    return None if rough is None else replace(rough, sd_px=_BESIDE_DOUBT * rough.sd_px)
+
+
+def _followed(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
+              hidden: tuple[float, float] | None, beside_px: float) -> Band | None:
+    """As :func:`follow_band`, without what lies so near to clipped light."""
     left, right, sd = left_px, right_px, math.inf
     sure: list[tuple[float, float, float]] = []
     # Roughly first, then about the outline where it really is.
     for attempt in _MIX_IN_PX:
-        pieces = _outlined(rgb, left, right, hidden)
+        pieces = _outlined(rgb, left, right, hidden, beside_px)
         if pieces is None:
             return None
         sure = []
@@ -97,11 +109,11 @@ def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
 
 
 def _outlined(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
-              hidden: tuple[float, float] | None) -> _Pieces | None:
+              hidden: tuple[float, float] | None, beside_px: float) -> _Pieces | None:
     """The pieces of the band between the outline's sides near two lines."""
-    found = _pieces(rgb, left_px, right_px, hidden, _SEARCH_PX)
+    found = _pieces(rgb, left_px, right_px, hidden, _SEARCH_PX, beside_px)
     outline = None if found is None else found.outline()
-    return None if outline is None else _pieces(rgb, *outline, hidden, _WALL_PX + 4)
+    return None if outline is None else _pieces(rgb, *outline, hidden, _WALL_PX + 4, beside_px)
 
 
 @dataclass(frozen=True)
@@ -306,16 +318,17 @@ def _trust(rest: np.ndarray, told: np.ndarray, noise: float) -> np.ndarray:
     return np.asarray((1 / (1 + wild**2) ** 2)[:, None] / (1 + (rest / (3 * noise)) ** 2))
 
 
-def _widened(clipped: np.ndarray) -> np.ndarray:
-    """(N,) what lies within ``_BESIDE_PX`` of something clipped (N,)."""
-    reach = np.ones(2 * round(_BESIDE_PX / _STEP_PX) + 1)
+def _widened(clipped: np.ndarray, beside_px: float) -> np.ndarray:
+    """(N,) what lies so near to something clipped (N,)."""
+    reach = np.ones(2 * round(beside_px / _STEP_PX) + 1)
     return np.asarray(np.convolve(clipped, reach, "same") > 0.5)
 
 
 def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
-            hidden: tuple[float, float] | None, reach_px: float) -> _Pieces | None:
-    """The band's profiles, piece by piece, ``reach_px`` beyond its sides; None when too little of
-    it is in the photo.
+            hidden: tuple[float, float] | None, reach_px: float, beside_px: float
+            ) -> _Pieces | None:
+    """The band's profiles, piece by piece, ``reach_px`` beyond its sides, whole where nothing
+    within ``beside_px`` is clipped; None when too little of it is in the photo.
 
     In linear light: blur moves an edge between bright and dark in the code values.
     """
@@ -343,7 +356,7 @@ def _pieces(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
         light = cv2.remap(255 * (LINEAR[code] @ LUMINANCE), *where, cv2.INTER_CUBIC)
         clipped = cv2.remap((code.max(axis=2) >= _CLIPPED).astype(np.float32), *where,
                             cv2.INTER_LINEAR).mean(axis=0) >= 0.02
-        found.append((light.mean(axis=0), ~_widened(clipped), y.mean(),
+        found.append((light.mean(axis=0), ~_widened(clipped, beside_px), y.mean(),
                       (left + right).mean() / 2, (right - left).mean()))
     if len(found) < _PIECES:
         return None
