@@ -100,3 +100,12 @@ def test_a_stripe_on_a_pole_that_goes_behind_a_panel_is_none():
     rgb[:588, 285:315], rgb[:588, 297:302] = 110, 60
     rgb[588:, 200:420] = (205, 180, 190)
     assert cord_in(rgb) is None
+
+
+# Before the end of a picture, and beside a panel's side that goes on below the bob.
+@pytest.mark.slow
+@pytest.mark.parametrize("number", [93, 13])
+def test_a_cord_among_other_things_is_found(number):
+    photo, label = scene(91000001, number, "cards")
+    assert label["cord"]
+    assert "hanging cord" in read_level(photo).gravity_from
