@@ -47,7 +47,7 @@ _ALL = frozenset({"gravity", *(key for _, _, key in _ALONE)})
 @dataclass(frozen=True)
 class OffsetEstimate:
     """Height of the zero reference over the landmark, mm: median of the draws, the interval
-    that holds 95 % of them, or more where it is wide, their standard deviation; ``budget`` in
+    that holds 95 % of them, or more with a stated depth, their standard deviation; ``budget`` in
     cm."""
 
     offset_mm: float
@@ -74,19 +74,22 @@ def estimate_offset(cards: LocatedCards, fused: FusedGravity) -> OffsetEstimate:
     draws = np.concatenate([
         offsets_mm(s, int(n), rng, _Chances(fused.facing, lens_px))
         for s, n in zip(fused.scenarios, counts, strict=True) if n > 0])
-    return OffsetEstimate(float(np.median(draws)), _interval(draws), float(np.std(draws)),
-                          _budget(fused, lens_px))
+    return OffsetEstimate(float(np.median(draws)),
+                          _interval(draws, with_depth=fused.facing is not None),
+                          float(np.std(draws)), _budget(fused, lens_px))
 
 
-def _interval(draws: np.ndarray) -> tuple[float, float]:
-    """What holds 95 % of the draws (N,), mm; towards a side on which more than one in 200 lie
-    far off their median, all but that one.
+def _interval(draws: np.ndarray, with_depth: bool) -> tuple[float, float]:
+    """What holds 95 % of the draws (N,), mm; with a stated depth, towards a side on which more
+    than one in 200 lie far off their median, all but that one.
 
-    What 95 % leave out near the reading does no harm.  Far from it, every one that is left out
-    is a reading that is wrong without a warning.
+    What 95 % leave out near the reading does no harm.  Where the direction of the depth makes the
+    interval wide and lopsided, all that is left out is far off: wrong without a warning.
     """
     middle = float(np.median(draws))
     low, high = (float(v) for v in np.quantile(draws, (0.025, 0.975)))
+    if not with_depth:
+        return low, high
     lowest, highest = (float(v) for v in np.quantile(draws, (FAR_OFF_P, 1.0 - FAR_OFF_P)))
     return (lowest if middle - lowest > FAR_OFF_MM else low,
             highest if highest - middle > FAR_OFF_MM else high)

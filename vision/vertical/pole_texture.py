@@ -1,19 +1,18 @@
 """The lean of a pole from everything that runs along it.
 
-Whatever is seen on a straight round pole runs parallel to its axis: its two sides,
-its shading and, since a mirror leaves the part of a ray along the axis as it is, the
-reflections of lamps and windows as well.  In the photo the whole band therefore only
-shifts and widens in proportion to the height, whatever it looks like, and how much it
-widens says how the pole leans.  This holds for poles whose outline cannot be told from
-a reflection, too.
+Whatever is seen on a straight round pole runs parallel to its axis: its two sides, its shading
+and, since a mirror leaves the part of a ray along the axis as it is, the reflections of lamps and
+windows as well.  In the photo the whole band therefore only shifts and widens in proportion to
+the height, whatever it looks like, and how much it widens says how the pole leans.  This holds for
+poles whose outline cannot be told from a reflection, too.
 
 The band is cut into pieces one above the other.  The light on the pole and the wall left and
-right of it change along it, each in its own way, and at the sides blur mixes the two: light
-adds up, so each place across the band is so much of the piece's pole light and so much of its
-wall light, with the same two shares in all pieces.  These shares are found by least squares, and
-so are the shift and the widening under which they explain the pieces best (variable projection:
-G. H. Golub, V. Pereyra, SIAM J. Numer. Anal. 10, 1973, 413).  Taken as one light in
-place of two, a pole that is darker below looks as if it grew thinner there.
+right of it change along it, each in its own way, and at the sides blur mixes the two: light adds
+up, so each place across the band is so much of the piece's pole light and so much of its wall
+light, with the same two shares in all pieces.  Found by least squares are these shares, and the
+shift and the widening under which they explain the pieces best (variable projection: G. H. Golub,
+V. Pereyra, SIAM J. Numer. Anal. 10, 1973, 413).  As one light in place of two, a pole that is
+darker below looks as if it grew thinner there.
 """
 
 from __future__ import annotations
@@ -59,30 +58,37 @@ _LEAST_NOISE, _UNEXPLAINED = 0.15, 0.15
 
 @dataclass(frozen=True)
 class Band:
-    """The band between two lines parallel to the pole's axis, (2, 2) px each.
-
-    ``sd_px`` is the standard uncertainty of each of the four ends.  The outline of
-    the pole the lines need not be.
-    """
+    """The band between two lines parallel to the pole's axis, (2, 2) px each, which need not be the
+    pole's outline; ``sd_px`` is the standard uncertainty of each of the four ends."""
 
     left_px: np.ndarray
     right_px: np.ndarray
     sd_px: float
+
+    def widening_px(self, other: Band) -> float:
+        """By how much wider than above this band would be below if it ran as another one does."""
+        gap = (other.right_px - other.left_px)[:, 0]
+        share = float((gap[1] - gap[0]) / gap.mean() / np.ptp(other.left_px[:, 1]))
+        return share * float((self.right_px - self.left_px)[:, 0].mean()
+                             * np.ptp(self.left_px[:, 1]))
 
 
 def follow_band(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
                 hidden: tuple[float, float] | None) -> Band | None:
     """The two lines (2, 2) turned so that they run with what is seen of the band between.
 
-    They should be good to some pixels at any height; ``hidden`` is the (top, bottom)
-    between which something covers the pole.  None when the pieces do not agree on it.
+    They should be good to some pixels at any height; ``hidden`` is the (top, bottom) between which
+    something covers the pole.  None when the pieces do not agree on it.  By how much the light
+    beside clipped light changes the answer is a part of its doubt.
     """
-    band = _followed(rgb, left_px, right_px, hidden, _BESIDE_PX)
-    if band is not None:
-        return band
-    # All that there is lies beside clipped light.
-    rough = _followed(rgb, left_px, right_px, hidden, 0.0)
-    return None if rough is None else replace(rough, sd_px=_BESIDE_DOUBT * rough.sd_px)
+    band = _followed(rgb, left_px, right_px, hidden, 0.0)
+    if band is None:
+        return None
+    surer = _followed(rgb, left_px, right_px, hidden, _BESIDE_PX)
+    if surer is None:  # all that there is lies beside clipped light
+        return replace(band, sd_px=_BESIDE_DOUBT * band.sd_px)
+    apart = surer.widening_px(surer) - surer.widening_px(band)
+    return replace(surer, sd_px=math.hypot(surer.sd_px, apart / 2))  # made of four ends
 
 
 def _followed(rgb: np.ndarray, left_px: np.ndarray, right_px: np.ndarray,
