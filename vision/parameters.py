@@ -291,9 +291,6 @@ CARD_LAID_DEG = 0.4
 #: all of them are bad, a card or a picture is upright to the second (one standard deviation).
 #: Our choice.
 OPEN_DEG, START_DEG = 12.0, 60.0
-#: So far off (mm) a tapped level must not be with the truth outside of its interval: where it could
-#: be, the interval leaves out no more than this on that side, in place of 2.5 %.  Our choice.
-FAR_OFF_MM, FAR_OFF_P = 18.0, 0.005
 #: An interval of the offset wider than this either way (mm) helps nobody.  Our choice.
 USELESS_OFFSET_MM = 80.0
 #: A card whose side is shorter, in pixels of the picture searched, is flagged.  Our choice.

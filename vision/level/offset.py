@@ -17,8 +17,6 @@ from vision.level.facing import Facing, turned_ahead
 from vision.level.fuse import FusedGravity, Placed, Scenario, on_ray
 from vision.level.locate import LocatedCards
 from vision.parameters import (
-    FAR_OFF_MM,
-    FAR_OFF_P,
     LENS_SHARE,
     POINTER_TIP_MM,
     PRINT_SHARE,
@@ -47,8 +45,7 @@ _ALL = frozenset({"gravity", *(key for _, _, key in _ALONE)})
 @dataclass(frozen=True)
 class OffsetEstimate:
     """Height of the zero reference over the landmark, mm: median of the draws, the interval
-    that holds 95 % of them, or more with a stated depth, their standard deviation; ``budget`` in
-    cm."""
+    that holds 95 % of them, their standard deviation; ``budget`` in cm."""
 
     offset_mm: float
     interval_mm: tuple[float, float]
@@ -67,32 +64,16 @@ class _Chances:
 
 
 def estimate_offset(cards: LocatedCards, fused: FusedGravity) -> OffsetEstimate:
-    """Median, interval and budget of the offset over all scenarios, by their weights."""
+    """Median, 95 % interval and budget of the offset over all scenarios, by their weights."""
     lens_px = LENS_SHARE * math.hypot(*cards.picture.working_size)
     rng = np.random.default_rng(20010)
     counts = rng.multinomial(SAMPLES, fused.weights)
     draws = np.concatenate([
         offsets_mm(s, int(n), rng, _Chances(fused.facing, lens_px))
         for s, n in zip(fused.scenarios, counts, strict=True) if n > 0])
-    return OffsetEstimate(float(np.median(draws)),
-                          _interval(draws, with_depth=fused.facing is not None),
-                          float(np.std(draws)), _budget(fused, lens_px))
-
-
-def _interval(draws: np.ndarray, with_depth: bool) -> tuple[float, float]:
-    """What holds 95 % of the draws (N,), mm; with a stated depth, towards a side on which more
-    than one in 200 lie far off their median, all but that one.
-
-    What 95 % leave out near the reading does no harm.  Where the direction of the depth makes the
-    interval wide and lopsided, all that is left out is far off: wrong without a warning.
-    """
-    middle = float(np.median(draws))
     low, high = (float(v) for v in np.quantile(draws, (0.025, 0.975)))
-    if not with_depth:
-        return low, high
-    lowest, highest = (float(v) for v in np.quantile(draws, (FAR_OFF_P, 1.0 - FAR_OFF_P)))
-    return (lowest if middle - lowest > FAR_OFF_MM else low,
-            highest if highest - middle > FAR_OFF_MM else high)
+    return OffsetEstimate(float(np.median(draws)), (low, high), float(np.std(draws)),
+                          _budget(fused, lens_px))
 
 
 def offsets_mm(s: Scenario, n: int, rng: np.random.Generator, chances: _Chances) -> np.ndarray:
