@@ -30,7 +30,7 @@ _CHUNK_PX = 24
 #: Steps across the band (px), and a code value (of 255) from which light is clipped; so far beside
 #: it (px) light is made of it too, by the interpolation here and by a phone's sharpening; how much
 #: less is sure (a factor) where nothing else is there.  The last from drawn rooms.
-_STEP_PX, _CLIPPED, _BESIDE_PX, _BESIDE_DOUBT = 0.5, 253, 2.0, 2.5
+_STEP_PX, _CLIPPED, _BESIDE_PX, _BESIDE_DOUBT = 0.5, 253, 2.0, 1.5
 #: So far beyond the given lines the outline is looked for (px), where light changes at least this
 #: much as strongly as on the strongest place.
 _SEARCH_PX, _OUTLINE_SHARE = 18.0, 0.25
