@@ -141,7 +141,9 @@ def test_a_row_nearly_known_is_found_alone_as_in_the_whole_picture() -> None:
     camera = camera_towards(6.0, 330.0, (0, 0, 42.0), roll_deg=2.0, aim_deg=(0.5, 1.0),
                             focal_px=1500.0, size=size)
     picture = np.asarray(paint_tube(camera, size, QUAY.outer_radius_mm, printed(QUAY)))
-    known = search(picture, QUAY, None)[0]
+    known = module._search_once(*module._look(picture, 2, 1.0, 0, False), size[1] // 2, QUAY, 2,
+                                None, None, 750.0, Work())
+    assert known is not None
     alone = module._looked_at_alone(picture, known, plan, QUAY, 1500.0, Work())
     whole = module._search_once(*module._look(picture, *plan), size[1], QUAY, 1, None, None,
                                 1500.0, Work())

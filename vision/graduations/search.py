@@ -194,13 +194,14 @@ def _explains_all(a: Alignment, scale: Scale) -> bool:
 
 def _looked_at_alone(grey: np.ndarray, known: Found, plan: Plan, scale: Scale, focal_px: float,
                      work: Work) -> Found | None:
-    """What a look at every pixel shows of the columns of a row of which nearly all marks are
-    known; what else may be a ladder is what was seen with it.  None where most of the picture were
-    looked at, or its grain matters, which has to be known of the whole of it.
+    """What a look at every pixel shows of the columns of a row of which a smaller picture showed
+    nearly all marks; what else may be a ladder is what was seen with it.  None where most of the
+    picture were looked at, or its grain matters, which has to be known of the whole of it.
     """
     a, k = known.alignment, known.factor
     factor, width_px, smear_px, faint = plan
-    if factor > 1 or smear_px or faint or len(a.mark) < _NEARLY_ALL * len(scale.marks):
+    if factor > 1 or k == 1 or smear_px or faint or (
+            len(a.mark) < _NEARLY_ALL * len(scale.marks)):
         return None
     strokes = known.strokes.take(a.stroke)
     room = _ROOM_ASIDE * float(strokes.length_px.max())
