@@ -41,7 +41,8 @@ def found(monkeypatch):
             room: float = 0.0):
         for name, value in {"Search": Search(odds), "parting_at": parting, "room_share": room,
                             "is_printed_ring": ring, "occluded": False, "is_outshone": False,
-                            "not_of_the_room": 0.0, "without_rings": None}.items():
+                            "not_of_the_room": 0.0, "without_rings": None,
+                            "ends_there": False}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
         fit = SimpleNamespace(pose=pose, scale=SCALE)

@@ -45,7 +45,8 @@ class Search(StandIn):
 def found(monkeypatch):
     def ask(search: Search):
         for name, value in {"Search": search, "is_printed_ring": False, "occluded": False,
-                            "is_outshone": False, "without_rings": None}.items():
+                            "is_outshone": False, "without_rings": None,
+                            "ends_there": False}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)
         return detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)

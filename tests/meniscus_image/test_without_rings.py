@@ -49,7 +49,8 @@ def found(monkeypatch):
     def ask(told: Told):
         monkeypatch.setattr(detect, "Search", told.looking_at)
         for name, value in {"is_printed_ring": False, "occluded": False, "is_outshone": False,
-                            "without_rings": BARE, "parting_at": None, "room_share": 0.0
+                            "without_rings": BARE, "parting_at": None, "room_share": 0.0,
+                            "ends_there": False
                             }.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)

@@ -35,6 +35,7 @@ from vision.meniscus_image.networks import MOST_ODDS
 from vision.meniscus_image.occlusion import not_of_the_room, occluded, room_share
 from vision.meniscus_image.parting import Parting, parting_at
 from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
+from vision.meniscus_image.reflection import ends_there
 from vision.parameters import (
     ABSENT,
     ARC_DEG,
@@ -91,6 +92,8 @@ class MeniscusPosterior:
         otherwise above than below.
     hidden
         The liquid is as dark as its meniscus.
+    of_a_light
+        The place is the end of a light mirrored in the wall.
     at_step
         What looks most like a surface is at the rim of a step of the bore, or that rim.
     odds
@@ -127,6 +130,7 @@ class MeniscusPosterior:
     doubted: bool = False
     of_the_room: bool = False
     parts_nothing: bool = False
+    of_a_light: bool = False
     at_step: bool = False
     odds: float = MOST_ODDS
 
@@ -142,7 +146,8 @@ class MeniscusPosterior:
     @property
     def something_else(self) -> bool:
         """Whether what was found looks like something that is no surface."""
-        return self.ring or self.doubted or self.of_the_room or self.parts_nothing
+        return (self.ring or self.doubted or self.of_the_room or self.parts_nothing
+                or self.of_a_light)
 
     @property
     def stands(self) -> bool:
@@ -249,7 +254,8 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
         doubted=odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
         of_the_room=room,
         at_step=p_rims > ABSENT,
-        parts_nothing=strange and parting is not None and parting.of_nothing)
+        parts_nothing=strange and parting is not None and parting.of_nothing,
+        of_a_light=ends_there(rgb, fit, line_mm, px_per_mm, search.whole, search.grid))
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         plainer = search.plainer_place(places, odds)
         if plainer is not None:

@@ -174,6 +174,9 @@ NOT_READ: tuple[Refusal, ...] = (
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.of_the_room,
             "The line that was found may be of what is behind the chamber: hold something even "
             "behind it, or move the phone, and take another photo."),
+    Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.of_a_light,
+            "The line that was found may be where a light mirrored in the wall ends.  Look "
+            "yourself, or move the light or the phone, and take another photo."),
     Refusal("surface-not-found", lambda e: e.meniscus is not None and e.meniscus.parts_nothing,
             "The tube looks the same above and below the line that was found: it may be a film or "
             "the trace of an earlier level.  Look yourself, or change the light or the background "
