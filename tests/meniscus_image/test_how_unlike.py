@@ -13,7 +13,7 @@ from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.meniscus_image.parting import Parting
-from vision.parameters import ARC_DEG, RING_ODDS, STRANGE_ODDS
+from vision.parameters import ARC_DEG, RING_ODDS, STRANGE_ODDS, UNLIKE_ODDS
 from vision.scale_file.scale import load_scale
 
 SCALE = load_scale("heron-100")
@@ -38,11 +38,11 @@ class Search(StandIn):
 def found(monkeypatch):
     """What is made of a place of some odds, which parts so much."""
     def ask(odds: float, parting: Parting, elevation_deg: float = 0.0, *, ring: bool = False,
-            room: float = 0.0):
+            room: float = 0.0, light: bool = False):
         for name, value in {"Search": Search(odds), "parting_at": parting, "room_share": room,
                             "is_printed_ring": ring, "occluded": False, "is_outshone": False,
                             "not_of_the_room": 0.0, "without_rings": None,
-                            "ends_there": False}.items():
+                            "ends_there": light}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
         fit = SimpleNamespace(pose=pose, scale=SCALE)
@@ -72,3 +72,10 @@ def test_a_line_beside_which_the_room_changes_more(found, odds, elevation_deg, b
 @pytest.mark.parametrize(("odds", "believed"), [(0.9 * RING_ODDS, False), (1.1 * RING_ODDS, True)])
 def test_a_line_on_a_mark_that_runs_round_the_tube(found, odds, believed):
     assert found(odds, LITTLE, ring=True).ring is not believed
+
+
+@pytest.mark.parametrize(("odds", "believed"), [
+    (0.9 * UNLIKE_ODDS, False), (1.1 * UNLIKE_ODDS, True)])
+def test_the_end_of_a_mirrored_light(found, odds, believed):
+    assert found(odds, LITTLE, light=True).of_a_light is not believed
+    assert not found(odds, LITTLE).of_a_light

@@ -93,7 +93,7 @@ class MeniscusPosterior:
     hidden
         The liquid is as dark as its meniscus.
     of_a_light
-        The place is the end of a light mirrored in the wall.
+        The place is unlike a surface and the end of a light mirrored in the wall.
     at_step
         What looks most like a surface is at the rim of a step of the bore, or that rim.
     odds
@@ -255,7 +255,8 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
         of_the_room=room,
         at_step=p_rims > ABSENT,
         parts_nothing=strange and parting is not None and parting.of_nothing,
-        of_a_light=ends_there(rgb, fit, line_mm, px_per_mm, search.whole, search.grid))
+        of_a_light=unlike and ends_there(
+            rgb, fit, line_mm, px_per_mm, search.whole, search.grid))
     if unlike and first.weight >= SURE_PLACE and not found.something_else:  # tapped or not
         plainer = search.plainer_place(places, odds)
         if plainer is not None:
