@@ -151,9 +151,9 @@ PLAIN_ODDS = 100.0
 #: was wrong by 24 divisions.  What is read all the same says that it is unlike most: of 3,912
 #: readings that did not call the meniscus uncertain 58 say so, three of nine wrong ones among them.
 HARDLY_ODDS, AS_BELIEVED = 30.0, 0.5
-#: Where a burnt-out light ends at a place that is unlike a surface (``UNLIKE_ODDS``) the rest of the
-#: wall, if it is so much of the width, has to show there at least this share of the edges that it
-#: shows elsewhere (their third quartile), or the place is the end of that light.  Our choice: of
+#: Where a burnt-out light ends at a place that is unlike a surface (``UNLIKE_ODDS``) the rest of
+#: the wall, if it is so much of the width, has to show there at least this share of the edges that
+#: it shows elsewhere (their third quartile), or the place is the end of that light.  Our choice: of
 #: 291 surfaces of two physics at which such a light ended none showed less than 0.52, and the one
 #: reading that was wrong by eleven divisions, of odds 74, 0.13; asked at any odds it refused one of
 #: 644 right readings, of odds 9,300.
