@@ -7,9 +7,10 @@ import streamlit as st
 from app.another_photo import another_photo, minutes_apart
 from app.ui import blocks, guard
 from app.ui.chamber import words
-from app.ui.chamber.state import MOST_IN_HAND, SMALL, ChamberState
+from app.ui.chamber.state import SMALL, ChamberState
 from app.ui.chamber.steps import look_up_used
 from app.ui.photo_picker import pick_photo
+from app.ui.photos_in_hand import MOST_IN_HAND
 from app.ui.pictures import ScreenCopy, screen_copy
 from app.ui.text import as_label
 from vision.imaging.photo import Photo

@@ -14,6 +14,7 @@ from dataclasses import dataclass, field, replace
 from app.agreement import Agreement, compare_readings
 from app.records import Moment
 from app.ui.photo_picker import Source
+from app.ui.photos_in_hand import MOST_IN_HAND, PhotosInHand
 from app.ui.pictures import ScreenCopy
 from vision.imaging.photo import Photo
 from vision.reading import VolumeReading
@@ -23,8 +24,6 @@ from vision.scale_file.scale import Scale
 DRAWN = ("Surface", "Chamber", "Whole photo")
 #: What the names of the small copies of several photos begin with.
 SMALL = "photo "
-#: Most photos of one chamber that a page keeps in hand: more tell nothing new (our choice).
-MOST_IN_HAND = 4
 
 
 @dataclass(frozen=True)
@@ -35,14 +34,6 @@ class Recorded:
     sentence: str
     bed: str
     demo: bool
-
-
-@dataclass(frozen=True)
-class TakenOut:
-    """A photo that was taken out again, and what it said by itself, if it was read."""
-
-    sha256: str
-    reading: VolumeReading | None
 
 
 @dataclass
@@ -74,12 +65,10 @@ class ValueEntry:
 
 
 @dataclass
-class ChamberState:
+class ChamberState(PhotosInHand[VolumeReading]):
     """Everything the page knows between two runs, and nothing a widget owns.
 
-    ``photos`` are those of one chamber that are read together, with the moments at which
-    they came in, ``taken_out`` what those said that were taken out again.  ``own`` holds the
-    person's digits as typed.  ``seen_before`` is True when a value of the
+    ``own`` holds the person's digits as typed.  ``seen_before`` is True when a value of the
     tool's was shown for an earlier photo that was then discarded: a reading typed after
     that is not blind.  ``between`` is what was said of the time between the photos, and
     ``between_first`` what its present field began with.  ``generation`` counts first photos and
@@ -87,9 +76,6 @@ class ChamberState:
     """
 
     generation: int = 0
-    photos: tuple[Photo, ...] = ()
-    came_in: tuple[Moment, ...] = ()
-    taken_out: tuple[TakenOut, ...] = ()
     begun_with: str = ""
     source: Source = "file"
     photo_problem: str = ""
@@ -106,7 +92,6 @@ class ChamberState:
     number: tuple[float, tuple[float, float]] | None = None
     answers: int = 0
     asked: VolumeReading | None = None
-    reading: VolumeReading | None = None
     reading_problem: str = ""
     value: ValueEntry = field(default_factory=ValueEntry)
     far_accepted: str = ""
@@ -117,16 +102,6 @@ class ChamberState:
     copies: dict[str, ScreenCopy] = field(default_factory=dict)
     form_key: str = field(default_factory=lambda: uuid.uuid4().hex)
     recorded: Recorded | None = None
-
-    @property
-    def photo(self) -> Photo | None:
-        """The first photo in hand, to which a point that was tapped belongs."""
-        return self.photos[0] if self.photos else None
-
-    @property
-    def shown(self) -> Photo | None:
-        """The photo that the reading's lines belong to."""
-        return self.photos[self.reading.drawn_on] if self.reading is not None else self.photo
 
     @property
     def taken_in(self) -> Moment | None:
@@ -181,7 +156,7 @@ class ChamberState:
     def add_photo(self, photo: Photo) -> None:
         """One more photo of the same chamber: all are read together, from the beginning."""
         self.photo_problem = ""
-        if any(photo.sha256 == p.sha256 for p in self.photos):
+        if self.holds(photo):
             self.photo_problem = "This is a photo that you have in hand already: take another one."
         elif self.photos and len(self.photos) < MOST_IN_HAND:
             self.photos, self.came_in = (*self.photos, photo), (*self.came_in, Moment.now())
@@ -193,12 +168,9 @@ class ChamberState:
 
     def take_out(self, place: int) -> None:
         """One of several photos is not to count; what it said is kept for the record."""
-        if len(self.photos) < 2 or not 0 <= place < len(self.photos):
+        if not self.may_take_out(place):
             return
-        own = self.reading.photos[place].reading if self.reading is not None else None
-        self.taken_out += (TakenOut(self.photos[place].sha256, own),)
-        self.photos = (*self.photos[:place], *self.photos[place + 1:])
-        self.came_in = (*self.came_in[:place], *self.came_in[place + 1:])
+        self.put_aside(place)
         if place == 0:
             self.near = self.surface = self.number = None
         self._read_anew()

@@ -6,8 +6,9 @@ import streamlit as st
 
 from app.ui import blocks, guard
 from app.ui.camera.block import cards_camera
-from app.ui.level.state import MOST_IN_HAND, LevelState
+from app.ui.level.state import LevelState
 from app.ui.photo_picker import pick_photo
+from app.ui.photos_in_hand import MOST_IN_HAND
 from app.ui.pictures import screen_copy
 from app.ui.text import as_label
 from vision.drawing.bedside import hanging_words

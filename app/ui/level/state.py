@@ -9,30 +9,18 @@ from typing import Literal
 
 from app.another_photo import minutes_apart
 from app.records import Moment
+from app.ui.photos_in_hand import MOST_IN_HAND, PhotosInHand
 from vision.imaging.photo import Photo
 from vision.level.result import LevelReading
 
 Point = tuple[float, float]
 Way = Literal["cards", "tap", "two-taps"]
 
-#: Most photos of the same cards that a page keeps in hand (our choice; more tell little new).
-MOST_IN_HAND = 4
-
-
-@dataclass(frozen=True)
-class TakenOut:
-    """A photo that was taken out again, and what it said by itself, if it was measured."""
-
-    sha256: str
-    reading: LevelReading | None
-
 
 @dataclass
-class LevelState:
+class LevelState(PhotosInHand[LevelReading]):
     """The photos, what was measured in them, and the form that may confirm it.
 
-    ``photos`` are those of the same cards that are put together, with the moments at which they
-    came in, ``taken_out`` those that were taken out again.
     ``turn`` changes with every photo and every record, so that no widget and no
     second tap meets the wrong one.  ``tolerance`` is the ward's tolerance for
     "level" as it was typed, in cm; it outlives the photo and a visit to another
@@ -45,13 +33,9 @@ class LevelState:
 
     turn: int = 0
     form_key: str = field(default_factory=lambda: str(uuid.uuid4()))
-    photos: tuple[Photo, ...] = ()
-    came_in: tuple[Moment, ...] = ()
-    taken_out: tuple[TakenOut, ...] = ()
     problem: str = ""
     another_problem: str = ""
     way: Way = "cards"
-    reading: LevelReading | None = None
     pending: Callable[[], LevelReading] | None = None
     picture: bytes | None = None
     small: dict[str, bytes | None] = field(default_factory=dict)
@@ -63,16 +47,6 @@ class LevelState:
     recorded: str = ""
     tolerance: str = ""
     first_tolerance: str | None = None
-
-    @property
-    def photo(self) -> Photo | None:
-        """The first photo in hand, to which points that were tapped belong."""
-        return self.photos[0] if self.photos else None
-
-    @property
-    def shown(self) -> Photo | None:
-        """The photo that the reading's lines belong to."""
-        return self.photos[self.reading.drawn_on] if self.reading is not None else self.photo
 
     @property
     def key(self) -> str:
@@ -97,7 +71,7 @@ class LevelState:
         photos, came_in = (*self.photos, photo), (*self.came_in, Moment.now())
         apart = minutes_apart(photos, [m.utc.timestamp() / 60 for m in came_in])
         self.another_problem = ""
-        if any(photo.sha256 == p.sha256 for p in self.photos):
+        if self.holds(photo):
             self.another_problem = ("This is a photo that you have in hand already: take another "
                                     "one, from beside it.")
         elif apart is not None:
@@ -114,14 +88,9 @@ class LevelState:
 
     def take_out(self, place: int) -> None:
         """One of several photos is not to count; what it said is kept for the record."""
-        if len(self.photos) < 2 or not 0 <= place < len(self.photos):
-            return
-        alone = self.reading.photos if self.reading is not None else ()
-        own = alone[place].reading if place < len(alone) else None
-        self.taken_out += (TakenOut(self.photos[place].sha256, own),)
-        self.photos = (*self.photos[:place], *self.photos[place + 1:])
-        self.came_in = (*self.came_in[:place], *self.came_in[place + 1:])
-        self._measure_anew()
+        if self.may_take_out(place):
+            self.put_aside(place)
+            self._measure_anew()
 
     def _measure_anew(self) -> None:
         self.turn += 1

@@ -15,7 +15,8 @@ from streamlit.testing.v1 import AppTest
 from app.exports.entry_words import remarks
 from app.records import Moment, Store
 from app.ui.level import steps
-from app.ui.level.state import MOST_IN_HAND, LevelState
+from app.ui.level.state import LevelState
+from app.ui.photos_in_hand import MOST_IN_HAND
 from vision.imaging.photo import Photo, photo_from_array
 from vision.level.result import LevelPhoto, LevelReading
 from vision.reading import Agreement
