@@ -5,11 +5,12 @@ No Streamlit in here.  The chamber's page and the level's keep their photos alik
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Generic, Protocol, TypeVar
 
 from app.records import Moment
+from app.records.quantity import measured
 from vision.imaging.photo import Photo
 
 #: Most photos of one chamber, or of the same cards, that a page keeps in hand: more tell nothing
@@ -24,6 +25,9 @@ class _Alone(Protocol):
 
 class _Together(Protocol):
     """A reading of one photo or of several: what each says alone, and whose lines it draws."""
+
+    @property
+    def status(self) -> str: ...
 
     @property
     def photos(self) -> Sequence[_Alone]: ...
@@ -78,3 +82,22 @@ class PhotosInHand(Generic[R]):
         self.taken_out += (TakenOut(self.photos[place].sha256, own),)
         self.photos = (*self.photos[:place], *self.photos[place + 1:])
         self.came_in = (*self.came_in[:place], *self.came_in[place + 1:])
+
+    def named(self, value_of: Callable[[R], float | None]) -> dict[str, Any]:
+        """What the record says of several photos: which they are and what each says by itself,
+        which were taken out again; nothing of a single one."""
+        alone = self.reading.photos if self.reading is not None else ()
+        found: dict[str, Any] = {}
+        if alone:
+            found["photos"] = [_named(photo.sha256, own.reading, value_of)
+                               for photo, own in zip(self.photos, alone, strict=True)]
+        if self.taken_out:
+            found["taken_out"] = [_named(t.sha256, t.reading, value_of) for t in self.taken_out]
+        return found
+
+
+def _named(sha256: str, reading: R | None, value_of: Callable[[R], float | None]
+           ) -> dict[str, Any]:
+    value = None if reading is None else value_of(reading)
+    return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
+            "value": None if value is None else measured(value)}

@@ -11,7 +11,6 @@ import numpy as np
 from app.entering import Proposed
 from app.records import Attestations, KeptPicture, OwnReading, ReadingDraft
 from app.records.errors import ConfirmError
-from app.records.quantity import measured
 from app.ui import used
 from app.ui.chamber.several import between_question
 from app.ui.chamber.state import ChamberState
@@ -61,25 +60,15 @@ def proposed(state: ChamberState, value: str, bed: str, attested: Attestations, 
 
 
 def _several(state: ChamberState, between: str) -> dict[str, Any]:
-    """What the record says of several photos: which they are, which were taken out again."""
-    alone = () if state.reading is None else state.reading.photos
-    found: dict[str, Any] = {}
-    if alone:
-        found["photos"] = [_named(p.sha256, own.reading)
-                           for p, own in zip(state.photos, alone, strict=True)]
-        if state.reading is not None and state.reading.value is not None:
-            found["rests_on"] = state.reading.rests_on
-    if state.taken_out:
-        found["taken_out"] = [_named(t.sha256, t.reading) for t in state.taken_out]
+    """What the record says of several photos, on how many of them the value rests, and what
+    happened between them."""
+    found = state.named(lambda alone: alone.value)
+    reading = state.reading
+    if reading is not None and reading.photos and reading.value is not None:
+        found["rests_on"] = reading.rests_on
     if between:
         found["between_photos"] = between
     return found
-
-
-def _named(sha256: str, reading: VolumeReading | None) -> dict[str, Any]:
-    value = None if reading is None or reading.value is None else measured(reading.value)
-    return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
-            "value": value}
 
 
 def _crop(photo: Photo, reading: VolumeReading) -> KeptPicture:

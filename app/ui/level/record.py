@@ -6,7 +6,6 @@ from dataclasses import replace
 from typing import Any
 
 from app.records import LevelDraft
-from app.records.quantity import measured
 from app.ui import used
 from app.ui.level.state import LevelState
 from vision.level.result import LevelReading
@@ -34,18 +33,8 @@ def draft_of(state: LevelState, bed: str, key: str) -> LevelDraft:
 
 
 def _several(state: LevelState, reading: LevelReading) -> dict[str, Any]:
-    """What the record says of several photos: which they are, which were taken out again."""
-    found: dict[str, Any] = {}
+    """What the record says of several photos, and on how many of them the level rests."""
+    found = state.named(lambda alone: alone.offset_cm)
     if reading.photos:
-        found["photos"] = [_named(photo.sha256, own.reading) for photo, own
-                           in zip(state.photos, reading.photos, strict=True)]
         found["rests_on"] = reading.rests_on
-    if state.taken_out:
-        found["taken_out"] = [_named(t.sha256, t.reading) for t in state.taken_out]
     return found
-
-
-def _named(sha256: str, reading: LevelReading | None) -> dict[str, Any]:
-    value = None if reading is None or reading.offset_cm is None else measured(reading.offset_cm)
-    return {"sha256": sha256, "status": "not-read" if reading is None else reading.status,
-            "value": value}
