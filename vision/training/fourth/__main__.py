@@ -64,7 +64,7 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=20)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--size", default="750x1000", help="width x height in pixels")
-    parser.add_argument("--samples", type=int, default=16,
+    parser.add_argument("--samples", type=int, default=12,
                         help="light paths a pixel round the surface")
     parser.add_argument("--threads", type=int, default=1)
     args = parser.parse_args()

@@ -108,7 +108,7 @@ def _bookcase(place: Place) -> None:
                     block((x, y + 22, -deep - 150), (x + thick, y + 22 + tall, -deep)))
             x += thick + float(rng.uniform(0.5, 3))
     for pile in piles:
-        place.put(together(pile), place.stage.paint(tinted(rng, 0.03, 0.65, 0.6), gloss=0.02))
+        place.put(together(pile), place.stage.paint(tinted(rng, 0.03, 0.6, 0.3), gloss=0.02))
     place.far = far + 262
     place.plain_wall(0.1, 0.4)
 
@@ -151,11 +151,11 @@ def _corridor(place: Place) -> None:
         doors.append(block((left, low, z - 500), (left + 25, low + 1250, z)))
         doors.append(block((right - 25, low, z - 300), (right, low + 1250, z + 200)))
         lamps.append(sheet((-150, high - 4, z), (300, 0, 0), (0, 0, -500)).moved(np.eye(3)))
-    place.put(together(doors), place.stage.paint(tinted(rng, 0.08, 0.5, 0.3), gloss=0.03))
+    place.put(together(doors), place.stage.paint(tinted(rng, 0.08, 0.5, 0.15), gloss=0.03))
     place.put(together(lamps), place.stage.paint((.8, .8, .8), gives=(5, 5, 4.6)))
     rail = [block((left, low + 480, end), (left + 40, low + 560, 0)),
             block((right - 40, low + 480, end), (right, low + 560, 0))]
-    place.put(together(rail), place.stage.paint(tinted(rng, 0.05, 0.4, 0.3)))
+    place.put(together(rail), place.stage.paint(tinted(rng, 0.05, 0.4, 0.15)))
 
 
 def _plants(place: Place) -> None:
@@ -178,7 +178,7 @@ def _plants(place: Place) -> None:
             across = np.linspace(-1, 1, 3)[None, :, None]
             foot = root + rng.normal(0, 25, 3)
             leaves.append(woven(foot + way * long * t + droop + side * half * across))
-        green = np.array([0.05, 0.16, 0.03]) * rng.uniform(0.6, 2.5) * (1 + rng.normal(0, .2, 3))
+        green = np.array([0.05, 0.1, 0.03]) * rng.uniform(0.6, 2.0) * (1 + rng.normal(0, .2, 3))
         place.put(together(leaves), place.stage.paint(np.clip(green, .01, .6), gloss=.04, rough=.3))
 
 

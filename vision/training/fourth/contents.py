@@ -18,6 +18,10 @@ from vision.training.fourth.truth import surface_of
 
 #: Thickness of the chamber's floor.
 _FLOOR_MM = 2.5
+#: Skin of a cloudy liquid that does not scatter.
+_SKIN_MM = 0.03
+#: Below the lowest point the tilt has gone after this: no step of the bore is so near.
+_BENDS_MM = 3.5
 #: Least radius on the axis, so that triangles there keep an area.
 _AXIS_MM = 1e-3
 
@@ -27,11 +31,18 @@ def into_wall(facts: Facts) -> float:
     return 0.4 * facts.scale.wall_mm
 
 
+def _rows(facts: Facts, low: float, high: float, count: int) -> np.ndarray:
+    """Heights from low to high with every bend of bore and outside among them."""
+    bends = [float(facts.scale.height_mm(v)) for v, _ in (*facts.scale.diameter_knots,
+                                                          *facts.scale.outer_knots)]
+    return np.unique([*np.linspace(low, high, count), *(b for b in bends if low < b < high)])
+
+
 def tube(facts: Facts) -> Solid:
     """The wall with its floor, open above."""
     low, high = facts.floor_mm, facts.rim_mm
-    y_out = np.linspace(low - _FLOOR_MM, high, 140)
-    y_in = np.linspace(high, low, 140)
+    y_out = _rows(facts, low - _FLOOR_MM, high, 100)
+    y_in = _rows(facts, low, high, 100)[::-1]
     outer, bore = outside_at(facts.scale, y_out), bore_at(facts.scale, y_in)
     return together([
         around(np.array([_AXIS_MM, outer[0]]), np.full(2, low - _FLOOR_MM)),
@@ -45,13 +56,36 @@ def body_of_liquid(facts: Facts) -> Solid:
     r, u = surface_of(facts)
     deep, contact = into_wall(facts), facts.level_mm + float(u[-1])
     bottom = facts.floor_mm - 0.4 * _FLOOR_MM
-    y = np.linspace(bottom, contact, 90)
+    y = _rows(facts, bottom, contact, 120)
     side = bore_at(facts.scale, y) + deep
     below = [around(np.array([_AXIS_MM, side[0]]), np.full(2, bottom)), around(side, y)]
     edge = around(np.array([side[-1], r[-1]]), np.full(2, contact))
     top = around(np.maximum(r[::-1], _AXIS_MM), facts.level_mm + u[::-1])
-    return together([*(_sheared(p, facts, bottom, contact) for p in below),
+    return together([*(_sheared(p, facts, facts.level_mm - _BENDS_MM, contact) for p in below),
                      *(_sheared(p, facts) for p in (edge, top))])
+
+
+def cloudy_core(facts: Facts) -> Solid:
+    """The part of a cloudy liquid that scatters: all but a skin too thin to see.
+
+    LuxCore draws one chance for how far light gets in a cloudy medium and for whether it is
+    mirrored where it gets out, so that too little would get out.  Between the skin and the core
+    there is no change of index, nothing is mirrored, and a new chance is drawn.
+    """
+    assert facts.level_mm is not None
+    r, u = surface_of(facts)
+    psi = np.arctan(np.gradient(u, r))
+    r, u = r + _SKIN_MM * np.sin(psi), u - _SKIN_MM * np.cos(psi)
+    wall = float(bore_at(facts.scale, facts.level_mm)) - _SKIN_MM
+    inside = r < wall - 1e-3
+    u, r = np.append(u[inside], np.interp(wall, r, u)), np.append(r[inside], wall)
+    bottom, contact = facts.floor_mm + _SKIN_MM, facts.level_mm + float(u[-1])
+    y = _rows(facts, bottom, contact, 120)
+    side = bore_at(facts.scale, y) - _SKIN_MM
+    side[-1] = r[-1]
+    below = [around(np.array([_AXIS_MM, side[0]]), np.full(2, bottom)), around(side, y)]
+    top = around(np.maximum(r[::-1], _AXIS_MM), facts.level_mm + u[::-1])
+    return together([*(_sheared(p, facts, facts.level_mm - _BENDS_MM, contact) for p in below), _sheared(top, facts)])
 
 
 def _sheared(part: Solid, facts: Facts, none_at: float | None = None, full_at: float = 0.0
@@ -100,6 +134,9 @@ def drops(facts: Facts) -> Solid | None:
     film_top = facts.inside.film_top_mm
     if film_top is not None and facts.level_mm is not None:
         kept = tuple(d for d in kept if d[1] - d[3] > film_top + 4)
+    kept = tuple(d for d in kept if np.ptp(bore_at(  # none hangs over a step
+        facts.scale, np.linspace(d[1] - 1.2 * d[3], d[1] + 1.2 * d[3], 9)))
+        < 0.15 * facts.scale.wall_mm)
     if not kept:
         return None
     return together([wall_drop(a, y, (w, h), bulge, float(bore_at(facts.scale, y)),

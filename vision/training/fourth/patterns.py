@@ -39,7 +39,7 @@ def courses(rng: np.random.Generator, rows: int, columns: int, base: np.ndarray,
 
 def paper_pattern(rng: np.random.Generator) -> np.ndarray:
     """Wallpaper: rosettes in rows over a ground."""
-    ground, motif, line = (tinted(rng, 0.15, 0.8, 0.2) for _ in range(3))
+    ground, motif, line = (tinted(rng, 0.15, 0.8, 0.14) for _ in range(3))
     size, repeat = 1024, int(rng.choice([64, 102, 128, 204]))
     image = Image.new("RGB", (size, size), tuple(int(255 * c) for c in ground))
     pen = ImageDraw.Draw(image)
@@ -62,7 +62,8 @@ def paper_pattern(rng: np.random.Generator) -> np.ndarray:
 
 def notice(rng: np.random.Generator, wide: int, tall: int) -> np.ndarray:
     """A board with columns of print, lines and a coloured heading."""
-    image = Image.new("RGB", (wide, tall), tuple(int(c) for c in rng.uniform(120, 225, 3)))
+    ground = np.clip(rng.uniform(120, 225) + rng.normal(0, 14, 3), 0, 235)
+    image = Image.new("RGB", (wide, tall), tuple(int(c) for c in ground))
     pen = ImageDraw.Draw(image)
     pen.rectangle((0, 0, wide, int(tall * rng.uniform(0.03, 0.1))),
                   fill=tuple(int(c) for c in rng.uniform(20, 200, 3)))
