@@ -63,8 +63,9 @@ def seen(facts: Facts, heights: tuple[float, float], half_mm: float = 3.0, *,
 
 
 @pytest.mark.parametrize("height", [50.0, 28.0], ids=["dry", "wet"])
-def test_a_white_room_stays_white(height: float) -> None:
-    light, _ = seen(chamber(0.0), (height - 4, height + 4), samples=96)
+def test_a_white_room_stays_white(height: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(render, "fit", lambda *_: None)  # clear matter only
+    light, _ = seen(chamber(0.0), (height - 4, height + 4), samples=700)
     assert light.mean() == pytest.approx(1.0, abs=0.03)
 
 
@@ -77,7 +78,7 @@ def test_a_cloudy_liquid_swallows_little_light_itself(scatters: float) -> None:
 
 
 def test_a_cloudy_block_within_a_clear_skin_swallows_none() -> None:
-    facts, stage = chamber(0.0), render.Stage()
+    facts, stage = chamber(0.0, scatters=0.05), render.Stage()
     stage.medium("liquid", 1.334, priority=10)
     stage.medium("core", 1.334, (0, 0, 0), 0.05, priority=11)
     for name, skin in (("liquid", 0.0), ("core", 0.03)):
@@ -88,13 +89,17 @@ def test_a_cloudy_block_within_a_clear_skin_swallows_none() -> None:
     assert light.mean() == pytest.approx(1.0, abs=0.03)
 
 
-def test_light_is_absorbed_as_beer_and_lambert_say() -> None:
+def test_light_is_absorbed_as_beer_and_lambert_say(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(render, "fit", lambda *_: None)
     lost = np.array([0.004, 0.038, 0.024])
     facts = chamber(0.0, absorbs=tuple(lost))  # type: ignore[arg-type]
     light, _ = seen(facts, (24, 34), half_mm=1.5, samples=96)
-    clear, _ = seen(chamber(0.0), (24, 34), half_mm=1.5, samples=96)
-    assert light.mean((0, 1)) / clear.mean((0, 1)) == pytest.approx(
-        np.exp(-2 * BORE * lost), abs=0.02)
+    # what passes a slab with two mirroring faces, and what its faces mirror of the white room
+    # (G. G. Stokes, Proc R Soc 1862;11:545-556); the faces of wall and liquid mirror 0.3 %
+    mirrored, kept = (0.5 / 2.5) ** 2, np.exp(-2 * BORE * lost)
+    through = (1 - mirrored) ** 2 * kept / (1 - (mirrored * kept) ** 2)
+    back = mirrored * (1 + kept * through)
+    assert light.mean((0, 1)) == pytest.approx(through + back, abs=0.02)
 
 
 def slab(a: float, index: float) -> float:
@@ -137,7 +142,7 @@ def test_the_ring_behind_appears_where_snell_puts_it(elevation: float) -> None:
 @pytest.mark.parametrize(("elevation", "angle"), [(-12.0, 50.0), (-4.0, 75.0), (-20.0, 30.0)])
 def test_the_near_contact_line_is_where_the_label_says(elevation: float, angle: float) -> None:
     # from below: under the contact line one looks into dark liquid, above it through dry wall
-    facts = chamber(elevation, absorbs=(0.6, 0.6, 0.6), angle=angle, zoom=4.0)
+    facts = chamber(elevation, absorbs=(20.0, 20.0, 20.0), angle=angle, zoom=4.0)
     contact = float(facts.scale.height_mm(label_of(facts)["rim_value"]))
     assert contact == pytest.approx(42.0 + surface_of(facts)[1][-1], abs=1e-3)
     row = row_through_wall(facts, contact, 0.0)

@@ -85,7 +85,8 @@ def cloudy_core(facts: Facts) -> Solid:
     side[-1] = r[-1]
     below = [around(np.array([_AXIS_MM, side[0]]), np.full(2, bottom)), around(side, y)]
     top = around(np.maximum(r[::-1], _AXIS_MM), facts.level_mm + u[::-1])
-    return together([*(_sheared(p, facts, facts.level_mm - _BENDS_MM, contact) for p in below), _sheared(top, facts)])
+    return together([*(_sheared(p, facts, facts.level_mm - _BENDS_MM, contact)
+                       for p in below), _sheared(top, facts)])
 
 
 def _sheared(part: Solid, facts: Facts, none_at: float | None = None, full_at: float = 0.0

@@ -56,7 +56,8 @@ def unrolled(facts: Facts, low_mm: float, high_mm: float) -> tuple[np.ndarray, n
             _numeral(cover, pen, mark.text, font, facts, wide, y, all_round)
     share = np.asarray(cover, np.float32) / 255
     worn = 1 - (1 - ink.cover) * rng.uniform(0.3, 1.0, (h // 24 + 2, w // 24 + 2))
-    worn = np.asarray(Image.fromarray(worn.astype(np.float32)).resize((w, h), Image.BILINEAR))
+    worn = np.asarray(Image.fromarray(worn.astype(np.float32)).resize(
+        (w, h), Image.Resampling.BILINEAR))
     share = share * worn
     colours = np.broadcast_to(np.array(ink.colour, np.float32), (h, w, 3)).copy()
     if ink.label:

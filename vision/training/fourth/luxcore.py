@@ -6,17 +6,15 @@ LuxCore's own frame has its third axis up: a chamber's (x, y, z) stands there as
 from __future__ import annotations
 
 import atexit
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from typing import Any
 
 import cv2  # noqa: F401  LuxCore brings its own allocator: what holds memory is loaded before it
 import numpy as np
 import PIL.Image  # noqa: F401
-import scipy.integrate  # noqa: F401
-import scipy.optimize  # noqa: F401
 
 from vision.training.fourth.lens import Lens
-from vision.training.fourth.solids import Solid
+from vision.training.fourth.solids import Solid, Vector
 
 _core: Any = None
 
@@ -36,7 +34,7 @@ def core() -> Any:
     return _core
 
 
-def upward(v: Sequence[float] | np.ndarray) -> list[float]:
+def upward(v: Vector) -> list[float]:
     """A point or direction in LuxCore's frame."""
     x, y, z = (float(c) for c in v)
     return [x, -z, y]
@@ -71,7 +69,7 @@ class Stage:
         """Pass settings on."""
         self.scene.Parse(properties(values))
 
-    def medium(self, name: str, index: float, absorbs: Sequence[float] = (0.0, 0.0, 0.0),
+    def medium(self, name: str, index: float, absorbs: Vector = (0.0, 0.0, 0.0),
                scatters: float = 0.0, priority: int = 0) -> None:
         """A clear or cloudy medium; losses are per mm."""
         at = f"scene.volumes.m-{name}"
@@ -105,8 +103,8 @@ class Stage:
                    f"scene.textures.{name}.mapping.uvdelta": [0.0, 1.0]})
         return name
 
-    def paint(self, colour: str | Sequence[float], *, gloss: float = 0.0, rough: float = 0.3,
-              cover: str | None = None, gives: Sequence[float] | None = None) -> str:
+    def paint(self, colour: str | Vector, *, gloss: float = 0.0, rough: float = 0.3,
+              cover: str | None = None, gives: Vector | None = None) -> str:
         """An opaque material (a texture's name or a colour), matt or with a glossy coat;
         ``cover`` is a texture of how much is there; ``gives`` is light that it sends out."""
         self._count += 1
@@ -123,7 +121,7 @@ class Stage:
         self.tell(values)
         return name
 
-    def metal(self, colour: Sequence[float], rough: float) -> str:
+    def metal(self, colour: Vector, rough: float) -> str:
         """Brushed or polished metal."""
         self._count += 1
         name = f"p{self._count}"

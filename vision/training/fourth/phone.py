@@ -46,7 +46,7 @@ def _through_lens(light: np.ndarray, how: Phone) -> np.ndarray:
     if dx or dy:
         steps = np.linspace(-0.5, 0.5, 15)
         h, w = light.shape[:2]
-        light = np.mean([cv2.warpAffine(light, np.float32([[1, 0, t * dx], [0, 1, t * dy]]),
+        light = np.mean([cv2.warpAffine(light, np.array([[1, 0, t * dx], [0, 1, t * dy]]),
                                         (w, h), borderMode=cv2.BORDER_REPLICATE)
                          for t in steps], axis=0)
     if how.glow:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+Vector = Sequence[float] | np.ndarray
 #: Facets round the axis.
 ROUND = 192
 _ANGLES = np.linspace(-math.pi, math.pi, ROUND + 1)
@@ -23,7 +24,7 @@ class Solid:
     uv: np.ndarray
     triangles: np.ndarray
 
-    def moved(self, turn: np.ndarray, by: Sequence[float] = (0, 0, 0)) -> Solid:
+    def moved(self, turn: np.ndarray, by: Vector = (0, 0, 0)) -> Solid:
         """Turned about the origin by a (3, 3) rotation, then moved (mm)."""
         return Solid(self.points @ turn.T + np.array(by), self.normals @ turn.T, self.uv,
                      self.triangles)
@@ -32,9 +33,10 @@ class Solid:
 def together(parts: Sequence[Solid]) -> Solid:
     """Several as one; they share no points."""
     first = np.cumsum([0] + [len(p.points) for p in parts[:-1]])
-    return Solid(*(np.concatenate([getattr(p, k) for p in parts])
-                   for k in ("points", "normals", "uv")),
-                 np.concatenate([p.triangles + f for p, f in zip(parts, first, strict=True)]))
+    points, normals, uv = (np.concatenate([getattr(p, k) for p in parts])
+                           for k in ("points", "normals", "uv"))
+    return Solid(points, normals, uv, np.concatenate(
+        [p.triangles + f for p, f in zip(parts, first, strict=True)]))
 
 
 def around(radii: np.ndarray, heights: np.ndarray, turn_deg: float = 0.0) -> Solid:
@@ -70,13 +72,13 @@ def woven(points: np.ndarray, closed: bool = False) -> Solid:
                  np.stack([u, v], -1).reshape(-1, 2), triangles)
 
 
-def sheet(corner: Sequence[float], right: Sequence[float], up: Sequence[float]) -> Solid:
+def sheet(corner: Vector, right: Vector, up: Vector) -> Solid:
     """A flat parallelogram; ``uv`` is upright from its corner."""
     c, r, t = (np.array(v, float) for v in (corner, right, up))
     return woven(np.array([[c, c + r], [c + t, c + r + t]]))
 
 
-def block(low: Sequence[float], high: Sequence[float]) -> Solid:
+def block(low: Vector, high: Vector) -> Solid:
     """A box between two corners."""
     a, b = np.array(low, float), np.array(high, float)
     (x, y, z), (w, h, d) = a, b - a
@@ -86,7 +88,7 @@ def block(low: Sequence[float], high: Sequence[float]) -> Solid:
         sheet((x, y + h, z + d), (w, 0, 0), (0, 0, -d)), sheet((x, y, z), (w, 0, 0), (0, 0, d))])
 
 
-def rod(start: Sequence[float], end: Sequence[float], radius: float) -> Solid:
+def rod(start: Vector, end: Vector, radius: float) -> Solid:
     """An open round rod between two points."""
     s, e = np.array(start, float), np.array(end, float)
     way = (e - s) / np.linalg.norm(e - s)
@@ -108,7 +110,7 @@ def _outward(points: np.ndarray, triangles: np.ndarray, normals: np.ndarray, uv:
     return Solid(points, normals, uv, wound)
 
 
-def ball(centre: Sequence[float], radius: float) -> Solid:
+def ball(centre: Vector, radius: float) -> Solid:
     """A sphere."""
     t, a = np.linspace(1e-3, math.pi - 1e-3, 15), np.linspace(0, 2 * math.pi, 25)
     out = np.stack([np.outer(np.sin(t), np.cos(a)), np.outer(np.cos(t), np.ones(25)),

@@ -64,7 +64,8 @@ def _lamp(stage: Stage, where: np.ndarray, at: np.ndarray, radius: float, streng
     stage.put(sheet(where + radius * (side - up), -2 * radius * side, 2 * radius * up),
               stage.paint((.8, .8, .8), gives=colour * gives))
     if radius > 20:  # its arm
-        stage.put(rod(where - way * 6, where - way * 6 + [0, -700, 0], 6), stage.paint((.1, .1, .1)))
+        stage.put(rod(where - way * 6, where - way * 6 + [0, -700, 0], 6),
+                  stage.paint((.1, .1, .1)))
 
 
 def _room_picture(rng: np.random.Generator, light: str) -> np.ndarray:
