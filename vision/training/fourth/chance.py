@@ -57,6 +57,8 @@ def drawn(seed: int, index: int, size: tuple[int, int]) -> tuple[Facts, dict[str
     lost, turned = _LIQUIDS[name]
     strength = float(np.exp(u(np.log(0.5), np.log(1.8))))
     light = str(rng.choice(LIGHTS, p=(0.3, 0.27, 0.16, 0.1, 0.17)))
+    if tier == "easy" and light in ("flash", "desk"):  # good light
+        light = "window"
     if "glare" in trouble:
         light = str(rng.choice(["flash", "desk", "window"]))
     facts = Facts(

@@ -23,7 +23,9 @@ def photographed(light: np.ndarray, how: Phone, seed: int) -> np.ndarray:
     h, w = light.shape[:2]
     centre = light[h // 8:h - h // 8, w // 6:w - w // 6] @ _LUMA
     grey = float(np.exp(np.log(np.maximum(centre, 1e-5)).mean()))
-    light = light * np.float32(0.19 * 2**how.ev / grey)
+    # phones hold back where much of the picture would be burnt out
+    bright = float(np.percentile(light @ _LUMA, 96))
+    light = light * np.float32(min(0.19 / grey, 0.95 / max(bright, 1e-5)) * 2**how.ev)
     raw = _sensor(light, how, rng)
     linear = cv2.cvtColor(raw, cv2.COLOR_BayerBG2RGB_EA).astype(np.float32) / 65535
     tone = _tone(linear, how.filmic)
