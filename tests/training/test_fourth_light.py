@@ -93,7 +93,7 @@ def test_light_is_absorbed_as_beer_and_lambert_say(monkeypatch: pytest.MonkeyPat
     monkeypatch.setattr(render, "fit", lambda *_: None)
     lost = np.array([0.004, 0.038, 0.024])
     facts = chamber(0.0, absorbs=tuple(lost))  # type: ignore[arg-type]
-    light, _ = seen(facts, (24, 34), half_mm=1.5, samples=96)
+    light, _ = seen(facts, (24, 34), half_mm=1.5, samples=700)
     # what passes a slab with two mirroring faces, and what its faces mirror of the white room
     # (G. G. Stokes, Proc R Soc 1862;11:545-556); the faces of wall and liquid mirror 0.3 %
     mirrored, kept = (0.5 / 2.5) ** 2, np.exp(-2 * BORE * lost)
