@@ -141,6 +141,11 @@ BESIDE_SHARE, ARC_DEG = 1.1, 12.0
 #: change elsewhere.  Our choice: of 13 surfaces refused for a line of the room five are read by it,
 #: and neither of two that were wrong.
 UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
+#: However like a surface it is, a place is of the room where that changes more beside the chamber
+#: than the wall does, and leaves so few grey levels of the wall's change unexplained: an empty tube
+#: before a blind's slats was read so, at odds of 1,111.  Our choice: of PLACES right readings none
+#: is like that, and what an empty tube of our own scenes shows of shelves and rules is below it.
+NOTHING_UNEXPLAINED_LEVELS = 3.0
 #: Odds from which a place elsewhere on the tube is asked about where they are better than those of
 #: a place that is unlike a surface.  Our choice: three of 580 right readings were lost by it, then
 #: one of 714.

@@ -38,10 +38,10 @@ class Search(StandIn):
 def found(monkeypatch):
     """What is made of a place of some odds, which parts so much."""
     def ask(odds: float, parting: Parting, elevation_deg: float = 0.0, *, ring: bool = False,
-            room: float = 0.0, light: bool = False):
+            room: float = 0.0, light: bool = False, unexplained: float = 6.0):
         for name, value in {"Search": Search(odds), "parting_at": parting, "room_share": room,
                             "is_printed_ring": ring, "occluded": False, "is_outshone": False,
-                            "not_of_the_room": 0.0, "without_rings": None,
+                            "not_of_the_room": unexplained, "without_rings": None,
                             "ends_there": light}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
@@ -67,6 +67,20 @@ def test_a_line_that_parts_nothing(found, odds, believed):
 ])
 def test_a_line_beside_which_the_room_changes_more(found, odds, elevation_deg, believed):
     assert found(odds, LITTLE, elevation_deg, room=3.0).something_else is not believed
+
+
+@pytest.mark.parametrize(("room", "unexplained", "elevation_deg", "believed"), [
+    (1.2, 2.9, 0.0, False),            # the room, and nothing else
+    (1.2, 3.1, 0.0, True),             # a colour of its own
+    (1.2, float("nan"), 0.0, True),    # not seen beside the chamber
+    (1.0, 2.9, 0.0, True),             # the wall changes more
+    (1.2, 2.9, ARC_DEG + 0.1, True),   # there a surface is an arc
+])
+def test_what_the_room_shows_and_nothing_else_is_no_surface_at_any_odds(
+        found, room, unexplained, elevation_deg, believed):
+    for odds in (1.1 * STRANGE_ODDS, 1.1 * UNLIKE_ODDS, 1e5):
+        assert found(odds, LITTLE, elevation_deg, room=room, unexplained=unexplained
+                     ).of_the_room is not believed
 
 
 @pytest.mark.parametrize(("odds", "believed"), [(0.9 * RING_ODDS, False), (1.1 * RING_ODDS, True)])

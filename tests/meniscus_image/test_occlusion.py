@@ -11,7 +11,7 @@ import pytest
 from vision.graduations.cylinder_pose import CylinderPose
 from vision.graduations.fit import GraduationFit
 from vision.meniscus_image.occlusion import not_of_the_room, occluded, room_share
-from vision.parameters import BESIDE_SHARE, UNEXPLAINED_LEVELS
+from vision.parameters import BESIDE_SHARE, NOTHING_UNEXPLAINED_LEVELS, UNEXPLAINED_LEVELS
 
 RADIUS_MM, FOCAL_PX, DISTANCE_MM = 16.0, 1500.0, 250.0
 SIZE = (900, 700)  # rows, columns
@@ -158,8 +158,8 @@ def shelf(view: CylinderPose, image: np.ndarray, through: float) -> np.ndarray:
 def test_what_stands_behind_an_empty_tube_is_explained_by_what_is_beside_it(through: float) -> None:
     view = pose()
     empty = picture(view, -25.0)
-    assert not_of_the_room(shelf(view, empty, through), seen(view), 0.0) < 3.0
-    assert not_of_the_room(ruled(view, empty, through), seen(view), 0.0) < 3.0
+    for image in (shelf(view, empty, through), ruled(view, empty, through)):
+        assert not_of_the_room(image, seen(view), 0.0) < NOTHING_UNEXPLAINED_LEVELS
 
 
 def test_a_colour_that_the_room_does_not_have_is_not() -> None:

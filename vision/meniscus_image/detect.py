@@ -44,6 +44,7 @@ from vision.parameters import (
     HARDLY_ODDS,
     LEAST_ODDS,
     LEAST_PARTED_ODDS,
+    NOTHING_UNEXPLAINED_LEVELS,
     PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
     RING_ODDS,
@@ -104,7 +105,8 @@ class MeniscusPosterior:
     doubted
         Seen closely, the place may as well be something else.
     of_the_room
-        The place is unlike a surface and the room shows more there than the wall does.
+        The place is unlike a surface and the room shows more there than the wall does; or it is
+        like one, and the wall shows nothing but the room.
     parts_nothing
         The place is unlike a surface, and the tube looks below it as it does above.
     """
@@ -240,7 +242,8 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     unlike, strange = odds < UNLIKE_ODDS, odds < STRANGE_ODDS
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
-    room = strange and _of_the_room(rgb, fit, line_mm, parting)
+    room = (_of_the_room(rgb, fit, line_mm, parting) if strange
+            else _only_the_room(rgb, fit, line_mm))
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
@@ -320,6 +323,15 @@ def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting:
         return False
     plain = parting is not None and parting.share >= PLAIN_PARTED_SHARE
     return not (plain and not_of_the_room(rgb, fit, height_mm) > UNEXPLAINED_LEVELS)
+
+
+def _only_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
+    """Whether what is seen at a place, however like a surface, is what the room beside the chamber
+    shows there, and nothing else."""
+    if abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) >= ARC_DEG:
+        return False
+    return (room_share(rgb, fit, height_mm) > BESIDE_SHARE
+            and not_of_the_room(rgb, fit, height_mm) < NOTHING_UNEXPLAINED_LEVELS)
 
 
 def _as_before_cooling(meniscus: MeniscusPosterior) -> MeniscusPosterior:
