@@ -10,9 +10,10 @@ from typing import Any
 import numpy as np
 
 from vision.synthetic.chamber.camera import View, view_of
+from vision.synthetic.chamber.compiled import shaders
 from vision.synthetic.chamber.develop import develop, margin_px
 from vision.synthetic.chamber.model import ChamberScene
-from vision.synthetic.chamber.room import FAR, RoomShader
+from vision.synthetic.chamber.room import FAR
 from vision.synthetic.chamber.tracer import BATCH, ChamberTracer
 
 #: Kind of pixel that shows the tube (the room's kinds are in ``room``).
@@ -39,14 +40,18 @@ Window = tuple[int, int, int, int]
 
 
 class Painter:
-    """Colours of pixels of one scene, as ``samples`` rays a pixel see them."""
+    """Colours of pixels of one scene, as ``samples`` rays a pixel see them.
 
-    def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int) -> None:
+    ``pixels`` is how many there will be, by which the quickest way is chosen."""
+
+    def __init__(self, scene: ChamberScene, view: View, xp: Any, samples: int,
+                 pixels: int = 0) -> None:
         self.xp, self.view, self.scene = xp, view, scene
         self.chunk = BATCH if xp is np else BATCH_DEVICE
-        self.room = RoomShader(scene, xp)
+        shader, tube = shaders(xp, pixels)
+        self.room = shader(scene, xp)
         footprint = scene.camera.distance_mm / view.focal_px / math.sqrt(samples)
-        self.tracer = ChamberTracer(scene, self.room, xp, footprint, self.chunk)
+        self.tracer = tube(scene, self.room, xp, footprint, self.chunk)
         #: Every chamber in the picture: where it hangs, its outside and its inside.
         self.chambers = [((0.0, 0.0, 0.0), self.room, self.tracer)]
         if scene.neighbour is not None:
@@ -54,8 +59,8 @@ class Painter:
                             room_turn_deg=scene.room_turn_deg)
             offset = (*scene.neighbour_mm, scene.middle_mm - other.middle_mm)
             # The room's origin stays on the first chamber.
-            room = RoomShader(other, xp, (offset[0], offset[1], 0.0))
-            tracer = ChamberTracer(other, room, xp, footprint, self.chunk)
+            room = shader(other, xp, (offset[0], offset[1], 0.0))
+            tracer = tube(other, room, xp, footprint, self.chunk)
             self.chambers.append((offset, room, tracer))
 
     def rays(self, x: Any, y: Any) -> Any:
@@ -213,8 +218,8 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
     width, height = size or (scene.camera.width, scene.camera.height)
     x0, y0, x1, y1 = window or (0, 0, width, height)
     view = view_of(scene, (width, height))
-    paint = Painter(scene, view, xp, samples)
     w, h = x1 - x0, y1 - y0
+    paint = Painter(scene, view, xp, samples, w * h)
     xs = xp.tile(xp.arange(x0, x1, dtype=xp.float32), h)
     ys = xp.repeat(xp.arange(y0, y1, dtype=xp.float32), w)
     first, *others = PIERCED[samples]
