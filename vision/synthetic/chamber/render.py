@@ -170,12 +170,26 @@ class Painter:
 def _contrast(picture: Any, xp: Any) -> Any:
     """(H, W) largest difference of a pixel of (K, H, W) from the four beside it."""
     out = xp.zeros(picture.shape[1:], dtype=picture.dtype)
-    across = xp.abs(picture[:, :, 1:] - picture[:, :, :-1]).max(axis=0)
-    down = xp.abs(picture[:, 1:] - picture[:, :-1]).max(axis=0)
-    for part, step in ((out[:, 1:], across), (out[:, :-1], across), (out[1:], down),
-                       (out[:-1], down)):
-        part[...] = xp.maximum(part, step)
+    for plane in picture:  # one after the other: a plane stays near the processor
+        across = xp.abs(plane[:, 1:] - plane[:, :-1])
+        down = xp.abs(plane[1:] - plane[:-1])
+        for part, step in ((out[:, 1:], across), (out[:, :-1], across), (out[1:], down),
+                           (out[:-1], down)):
+            part[...] = xp.maximum(part, step)
     return out
+
+
+def _contrasts(pictures: tuple[Any, ...], which: Any, xp: Any) -> list[Any]:
+    """``_contrast`` of each of some (K, H, W) at the pixels ``which`` (N,), row by row."""
+    w = pictures[0].shape[2]
+    if not which.shape[0]:
+        return [xp.zeros(0, dtype=xp.float32) for _ in pictures]
+    y, x = which // w, which % w
+    # what is beside them is looked at, no more
+    left, right = max(int(x.min()) - 1, 0), int(x.max()) + 2
+    top, below = max(int(y.min()) - 1, 0), int(y.max()) + 2
+    at = (y - top) * (min(right, w) - left) + (x - left)
+    return [_contrast(p[:, top:below, left:right], xp).ravel()[at] for p in pictures]
 
 
 def _sparingly(paint: Painter, x: Any, y: Any, others: Any, colour: Any, faint: Any,
@@ -232,7 +246,7 @@ def render_light(scene: ChamberScene, size: tuple[int, int] | None = None,
         again = xp.nonzero(edge | (kind == TUBE))[0]
         x, y = xs[again], ys[again]
         if sparing:
-            contrasts = (_contrast(c.reshape(3, h, w), xp).ravel()[again] for c in (colour, faint))
+            contrasts = _contrasts(tuple(c.reshape(3, h, w) for c in (colour, faint)), again, xp)
             colour[:, again] = _sparingly(paint, x, y, others, colour[:, again], faint[:, again],
                                           edge[again], *contrasts)
         else:
