@@ -99,9 +99,16 @@ def develop(light: Any, capture: Capture, seed: int, xp: Any,
         if capture.read_noise or capture.shot_noise:
             noise = (source.standard_normal(part.shape, dtype=xp.float32) if grain is None
                      else grain[i:end])
-            part = part + noise * xp.sqrt(
-                capture.read_noise**2 + capture.shot_noise**2 * xp.clip(part, 0, 1))
-        at = xp.clip(part, 0, 1) * (len(curve) - 1) + 0.5
+            # in one place, which is quicker
+            grainy = xp.clip(part, 0, 1)
+            grainy *= capture.shot_noise**2
+            grainy += capture.read_noise**2
+            grainy = xp.sqrt(grainy)
+            grainy *= noise
+            part += grainy
+        at = xp.clip(part, 0, 1)
+        at *= len(curve) - 1
+        at += 0.5
         tone[i:end] = curve.take(at.astype(xp.int32))
     if capture.halo:
         tone = tone + capture.halo * (tone - gaussian(tone, 1.2, xp))
