@@ -110,7 +110,8 @@ def _seen_as(fit: GraduationFit, part: bool) -> _View | None:
         points, _ = at.moved(aside)(params)
         r = points / sd_px
         far = np.abs(r) > _FAR
-        r[far] = np.sign(r[far]) * np.sqrt(2 * _FAR * np.abs(r[far]) - _FAR ** 2)
+        if far.any():
+            r[far] = np.sign(r[far]) * np.sqrt(2 * _FAR * np.abs(r[far]) - _FAR ** 2)
         longer = y[..., 5:6] - math.log(focal_px)
         if not part:
             return np.concatenate([r, longer / focal_sd], axis=-1)

@@ -262,6 +262,8 @@ class Residuals:
         t = (b - np.sqrt(np.maximum(disc, 0.0, out=disc))) / a
         scale, n = np.exp(x[..., 5:6]) / np.maximum(d, 1.0), self.points  # pixels per mm
         points = (h + t[..., :n] * rz[..., :n] - self.height_mm) * scale
+        if not len(self.kind):  # often, and as many steps again
+            return points, np.zeros((*x.shape[:-1], 0))
         t, rx, ry = t[..., n:], rx[..., n:], ry[..., n:]
         azimuth = np.arctan2(t * rx, d - t * ry)
         ends = azimuth - (azimuth @ self.share)[..., self.kind]
