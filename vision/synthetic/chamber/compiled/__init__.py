@@ -3,8 +3,9 @@
 In: what :class:`~vision.synthetic.chamber.room.RoomShader` and
 :class:`~vision.synthetic.chamber.tracer.ChamberTracer` take.  Out: the same to within rounding, in
 about two thirds of the time: a ray is followed to its end by itself, so that no step of it goes
-through memory.  Those two say what happens to a ray, and they are what runs without numba, on a graphics
-card and for small pictures; ``tests/synthetic/chamber/test_compiled.py`` holds this copy to them.
+through memory.  Those two say what happens to a ray, and they are what runs without numba, on a
+graphics card and for small pictures; ``tests/synthetic/chamber/test_compiled.py`` holds this copy
+to them.
 """
 
 from __future__ import annotations
