@@ -90,6 +90,20 @@ def test_where_the_wall_changes_its_colour_on_a_ring_two_fluids_meet(mark, level
     assert not _parts_two_fluids(np.clip(tinted, 0, 255).astype(np.uint8), fit, far, far.height_mm)
 
 
+@pytest.mark.parametrize("mark", [9, 14, 20])
+def test_a_ring_unlike_the_others_is_one_where_the_wall_keeps_its_colour(mark):
+    """Seen level, front and back of a ring lie in one line, darker and wider than other rings."""
+    height = SCALE.marks[mark].height_mm
+    rgb, fit = picture()
+    high, low = fit.pose.project(fit.pose.on_wall(
+        np.zeros(2), np.array([height + 0.6, height - 0.6])))[:, 1].astype(int)
+    wide = rgb.astype(float)
+    wide[high:low] *= 0.4
+    assert is_printed_ring(np.clip(wide, 0, 255).astype(np.uint8), fit, height)
+    wide[low:, :, 2] -= 40.0  # but a band at which the wall changes is a meniscus
+    assert not is_printed_ring(np.clip(wide, 0, 255).astype(np.uint8), fit, height)
+
+
 def test_a_lid_close_to_the_last_ring_hides_no_surface():
     """The wall changes at two places then: where two fluids meet, and below the lid."""
     ring = SCALE.marks[14]

@@ -45,7 +45,7 @@ class Search(StandIn):
 def found(monkeypatch):
     def ask(search: Search):
         for name, value in {"Search": search, "is_printed_ring": False, "occluded": False,
-                            "is_outshone": False, "without_rings": None,
+                            "is_outshone": False, "without_rings": None, "room_share": 0.0,
                             "ends_there": False}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         fit = SimpleNamespace(pose=SimpleNamespace(elevation_rad=lambda _: 0.05), scale=SCALE)

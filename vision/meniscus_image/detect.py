@@ -42,6 +42,7 @@ from vision.parameters import (
     AS_BELIEVED,
     BESIDE_SHARE,
     HARDLY_ODDS,
+    LEAST_LEVEL_ODDS,
     LEAST_ODDS,
     LEAST_PARTED_ODDS,
     NOTHING_UNEXPLAINED_LEVELS,
@@ -254,7 +255,8 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
         hidden=best.look.hidden,
         odds=odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else LEAST_ODDS),
+        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else
+                        LEAST_LEVEL_ODDS if _is_level(fit, line_mm) else LEAST_ODDS),
         of_the_room=room,
         at_step=p_rims > ABSENT,
         parts_nothing=strange and parting is not None and parting.of_nothing,
@@ -314,10 +316,15 @@ def _with(other: MeniscusCandidate | None, share: float, found: MeniscusPosterio
                search.mode(other, mode.weight * share), *modes))
 
 
+def _is_level(fit: GraduationFit, height_mm: float) -> bool:
+    """Whether a place is seen so nearly level that a surface there is hardly an arc."""
+    return abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) < ARC_DEG
+
+
 def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting: Parting | None
                  ) -> bool:
     """Whether a place unlike a surface may be a line of the room behind, seen through the tube."""
-    if abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) >= ARC_DEG:
+    if not _is_level(fit, height_mm):
         return False
     if room_share(rgb, fit, height_mm) <= BESIDE_SHARE:
         return False
@@ -328,9 +335,7 @@ def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting:
 def _only_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
     """Whether what is seen at a place, however like a surface, is what the room beside the chamber
     shows there, and nothing else."""
-    if abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) >= ARC_DEG:
-        return False
-    return (room_share(rgb, fit, height_mm) > BESIDE_SHARE
+    return (_is_level(fit, height_mm) and room_share(rgb, fit, height_mm) > BESIDE_SHARE
             and not_of_the_room(rgb, fit, height_mm) < NOTHING_UNEXPLAINED_LEVELS)
 
 

@@ -51,10 +51,16 @@ def is_printed_ring(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bo
     ``rgb`` is (H, W, 3) uint8, the picture of ``fit``.  Always False for marks that cover
     only a small part of the visible wall: a line right across is then no mark.  Where marks run
     right round and there are too few of them to compare, a line on one is taken for it.
+    So it is, unlike the others or not, where the wall keeps its colour across it: seen level, front
+    and back of one ring lie in one line, darker than the others.
     """
     mark = _ring_at(fit, height_mm)
-    return mark is not None and _like_others(rgb, fit, mark) and not _parts_two_fluids(
-        rgb, fit, mark, height_mm)
+    if mark is None:
+        return False
+    if fit.runs_round(mark.length) and _change(
+            rgb, fit, height_mm, _reach_mm(fit, mark)) < _LEAST_CHANGE:
+        return True
+    return _like_others(rgb, fit, mark) and not _parts_two_fluids(rgb, fit, mark, height_mm)
 
 
 def is_outshone(rgb: np.ndarray, fit: GraduationFit, height_mm: float,
