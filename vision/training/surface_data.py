@@ -36,7 +36,7 @@ from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.synthetic.chamber.bore import Bore
 from vision.synthetic.chamber.camera import view_of
 from vision.synthetic.chamber.glyphs import Lettering
-from vision.synthetic.chamber.model import ChamberScene, Fluid
+from vision.synthetic.chamber.model import ChamberScene, Fluid, Room
 from vision.synthetic.chamber.render import Painter
 from vision.synthetic.chamber.sample import even_bore, sample_scene, surface_in_sight
 
@@ -195,6 +195,28 @@ def dark_fluid(fluid: Fluid, rng: np.random.Generator) -> Fluid:
                    scatter_per_mm=fluid.scatter_per_mm * float(rng.random() < 0.5))
 
 
+def milky_fluid(fluid: Fluid, rng: np.random.Generator) -> Fluid:
+    """A liquid that scatters and hardly takes light."""
+    colour = 1 - rng.uniform(0, 0.35) * np.sort(rng.random(3))
+    absorb = rng.uniform(0, 0.006) * np.sort(rng.dirichlet([0.6, 0.6, 0.6]))
+    return replace(fluid, absorption_per_mm=tuple(map(float, absorb)),  # type: ignore[arg-type]
+                   scatter_per_mm=float(np.exp(rng.uniform(np.log(0.008), np.log(0.25)))),
+                   scatter_rgb=tuple(map(float, colour)))
+
+
+def dark_behind(room: Room, rng: np.random.Generator) -> Room:
+    """The room with a darker panel and wall behind the chamber."""
+    share = float(rng.uniform(0.03, 0.5))
+
+    def darker(rgb: tuple[float, float, float]) -> tuple[float, float, float]:
+        return (rgb[0] * share, rgb[1] * share, rgb[2] * share)
+
+    panel = room.panel and replace(room.panel, rgb=darker(room.panel.rgb),
+                                   pattern_rgb=darker(room.panel.pattern_rgb))
+    return replace(room, panel=panel, wall_rgb=darker(room.wall_rgb),
+                   wall_pattern_rgb=darker(room.wall_pattern_rgb))
+
+
 TIERS = ("easy", "typical", "hard", "offscale")
 #: Shares of them: what is hard to see is shown oftener than it is met.
 _SHARES = (0.18, 0.28, 0.48, 0.06)
@@ -203,6 +225,10 @@ VARIANTS = 4
 #: Share of rooms whose liquid swallows a colour, and how steeply it is then looked at, degrees:
 #: from near level the meniscus is hardest to judge.
 DARK, DARK_WITHIN_DEG = 0.3, 15.0
+#: Share of rooms with something dark behind the chamber, and of those with a milky liquid.
+BRIGHT, MILKY = 0.3, 0.75
+#: Share of views with a wall that hardly draws the liquid up, and the least angle there, degrees.
+DRY, DRY_DEG = 0.25, 70.0
 
 
 def variants(seed: int) -> Iterator[ChamberScene]:
@@ -216,9 +242,14 @@ def variants(seed: int) -> Iterator[ChamberScene]:
         return
     scene = replace(scene, print=replace(
         scene.print, lettering=_HANDS[int(rng.integers(len(_HANDS)))]))
-    dark = rng.random() < DARK
+    kind = rng.random()
+    dark = kind < DARK
     if dark:
         scene = replace(scene, fluid=dark_fluid(scene.fluid, rng))
+    elif kind < DARK + BRIGHT:
+        scene = replace(scene, room=dark_behind(scene.room, rng))
+        if rng.random() < MILKY:
+            scene = replace(scene, fluid=milky_fluid(scene.fluid, rng))
     steep, wettest = {"easy": (6.0, 58), "hard": (31.0, 20)}.get(tier, (15.0, 42))
     heights = [m.height_mm for m in scale.marks]
     for k in range(VARIANTS):
@@ -226,6 +257,8 @@ def variants(seed: int) -> Iterator[ChamberScene]:
         if k or rng.random() < 0.2:
             # any wall angle at any elevation: how high the liquid climbs must be seen, not guessed
             angle = float(rng.uniform(wettest, 90) if rng.random() < 0.5 else rng.uniform(15, 90))
+            if rng.random() < DRY:
+                angle = float(rng.uniform(DRY_DEG, 90))
             level = float(rng.uniform(min(heights) - 3, max(heights) + (
                 9 if tier == "offscale" else 1)))
             least = 11 if tier == "hard" and rng.random() < 0.75 else 0

@@ -32,7 +32,7 @@ from vision.optics.refraction import apparent_height_shift_mm
 from vision.scale_file.scale import Scale
 from vision.training.surface_data import TIERS, decoy_mm, found_mm, write_shard
 from vision.training.traced.bore import profile_of
-from vision.training.traced.draws import TracedScene, draw, made_dark, seen_from
+from vision.training.traced.draws import TracedScene, draw, made_bright, made_dark, seen_from
 from vision.training.traced.shapes import surface_height
 from vision.training.traced.view import Pose
 
@@ -42,6 +42,10 @@ CAMERAS, CUTS = 4, 2
 STRANGE = 0.4
 #: Share of chambers whose liquid swallows a colour: there the meniscus is hardest to judge.
 DARK = 0.3
+#: Share of chambers with something dark behind, mostly of a bright liquid.
+BRIGHT = 0.3
+#: Share of chambers whose wall hardly draws the liquid up, and the least angle there, degrees.
+DRY, DRY_DEG = 0.3, 70.0
 #: Width and height of the photos, pixels: what share of them is drawn in each size.
 SIZES = ((600, 800), (900, 1200), (1200, 1600))
 _SIZE_SHARES = (0.25, 0.55, 0.20)
@@ -136,8 +140,13 @@ def samples(seed: int, index: int, spp: int) -> Iterator[dict[str, np.ndarray]]:
     scene, _ = draw(seed, index, size, STRANGE)
     if scene.level_mm is None:
         return
-    if rng.random() < DARK:
+    kind, dry = rng.random(2)
+    if kind < DARK:
         scene = made_dark(scene, rng)
+    elif kind < DARK + BRIGHT:
+        scene = made_bright(scene, rng)
+    if dry < DRY:
+        scene = replace(scene, contact_deg=float(rng.uniform(DRY_DEG, 90)))
     tracer = Tracer(scene)
     white = white_of(tracer.part(scene, (0, 0, size[0] // 8, size[1] // 8), 8, wide=8))
     for k in range(CAMERAS):

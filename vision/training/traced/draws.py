@@ -60,7 +60,8 @@ class TracedScene:
     height of an earlier level's trace (None: none), ``film_mm`` the top of a wetting film,
     ``fog`` how rough condensation makes the dry inner wall; ``mixed`` takes the place of the named
     liquid, with absorption and scattering per mm and the colour of what is scattered, and
-    ``forward`` is the mean cosine of the angle of that."""
+    ``forward`` is the mean cosine of the angle of that; ``behind`` makes what hangs behind the
+    chamber darker."""
 
     scale: Scale
     level_mm: float | None
@@ -94,6 +95,7 @@ class TracedScene:
     fog: float = 0.0
     mixed: tuple[Rgb, float, Rgb] | None = None
     forward: float = 0.0
+    behind: float = 1.0
 
     @property
     def up(self) -> np.ndarray:
@@ -155,6 +157,20 @@ def made_dark(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
     absorb = strongest * share[rng.permutation(3)]
     return replace(scene, liquid="mixed", strength=1.0, forward=0.0, mixed=(
         tuple(map(float, absorb)), 0.0, (1.0, 1.0, 1.0)))  # type: ignore[arg-type]
+
+
+def made_bright(scene: TracedScene, rng: np.random.Generator) -> TracedScene:
+    """The scene with something dark behind it and mostly a liquid that scatters and hardly takes
+    light: it is brighter than the empty tube over it."""
+    scene = replace(scene, behind=float(rng.uniform(0.03, 0.5)))
+    if rng.random() < 0.25:
+        return scene
+    colour = 1 - rng.uniform(0, 0.35) * np.sort(rng.random(3))
+    absorb = rng.uniform(0, 0.006) * np.sort(rng.dirichlet([0.6, 0.6, 0.6]))
+    scatter = math.exp(rng.uniform(math.log(0.008), math.log(0.25)))
+    return replace(scene, liquid="mixed", strength=1.0, forward=float(rng.uniform(0.0, 0.9)),
+                   mixed=(tuple(map(float, absorb)), scatter,  # type: ignore[arg-type]
+                          tuple(map(float, colour))))
 
 
 def _draw(seed: int, index: int, size: tuple[int, int]

@@ -46,7 +46,7 @@ def world_of(scene: TracedScene) -> tuple[dict[str, Any], list[Any]]:
                 [float(rng.uniform(-20, 20)), away, middle]) @ mi.ScalarTransform4f().rotate(
                 [1, 0, 0], 90) @ mi.ScalarTransform4f().scale([wide / 2, tall / 2, 1]),
             "bsdf": {"type": "twosided", "bsdf": {"type": "diffuse", "reflectance": picture(
-                backdrop(rng, scene.background, (wide, tall))[::-1])}}}
+                scene.behind * backdrop(rng, scene.background, (wide, tall))[::-1])}}}
     if scene.light == "flash":
         p = scene.pose
         at = p.centre + p.axes[0] * 9 - p.axes[1] * 4 - p.axes[2] * 2
