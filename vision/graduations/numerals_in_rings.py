@@ -88,7 +88,10 @@ def _strips(fit: GraduationFit, marks: list[int], alone: bool) -> _Strips:
     grey = np.stack([sample(fit.grey, pose.project_wall(azimuth, z0 + z)) for z0 in height])
     near = np.abs(z)
     beside = (near > _BESIDE_MM[0]) & (near < 2 * _BESIDE_MM[0])
-    drop = np.median(grey[:, beside], axis=1) - grey[:, near < 0.5 * _STROKE_MM].mean(axis=1)
+    drop = np.full_like(grey[:, 0], np.nan)
+    if beside.any():  # rings may be too close together
+        stroke = grey[:, near < 0.5 * _STROKE_MM].mean(axis=1)
+        drop = np.median(grey[:, beside], axis=1) - stroke
     levels = np.median(drop, axis=1)
     seen = np.isfinite(levels) & (levels > _LEAST_LEVELS)
     with np.errstate(invalid="ignore", divide="ignore"):
