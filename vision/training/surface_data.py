@@ -201,7 +201,7 @@ def milky_fluid(fluid: Fluid, rng: np.random.Generator) -> Fluid:
     absorb = rng.uniform(0, 0.006) * np.sort(rng.dirichlet([0.6, 0.6, 0.6]))
     return replace(fluid, absorption_per_mm=tuple(map(float, absorb)),  # type: ignore[arg-type]
                    scatter_per_mm=float(np.exp(rng.uniform(np.log(0.008), np.log(0.25)))),
-                   scatter_rgb=tuple(map(float, colour)))
+                   scatter_rgb=(float(colour[0]), float(colour[1]), float(colour[2])))
 
 
 def dark_behind(room: Room, rng: np.random.Generator) -> Room:

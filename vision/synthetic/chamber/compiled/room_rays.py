@@ -18,8 +18,8 @@ from vision.synthetic.chamber.room import BOX, FAR, PANEL, ROD, WALL
 _LOOSE = {"nsz", "arcp", "contract", "afn", "reassoc"}
 #: Functions that are called as they are, and those that become part of what calls them: else a
 #: third of the time goes into handing over coordinates.
-quick = njit(cache=True, error_model="numpy", fastmath=_LOOSE)
-inlined = njit(cache=True, error_model="numpy", fastmath=_LOOSE, forceinline=True)
+quick: Any = njit(cache=True, error_model="numpy", fastmath=_LOOSE)
+inlined: Any = njit(cache=True, error_model="numpy", fastmath=_LOOSE, forceinline=True)
 
 
 @inlined
