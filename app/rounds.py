@@ -22,7 +22,8 @@ from typing import Any, Literal
 from app.records import Moment
 from app.records.codes import normal_bed
 from vision.errors import CountersightError
-from vision.output.model import hm, hm_ahead, later
+from vision.output import reading_due
+from vision.output.model import hm, hm_ahead
 from vision.plain_file import private_folder
 
 FORMAT = 2
@@ -70,13 +71,18 @@ class Round:
         return replace(self, at=at, by=by or self.by)
 
 
-def next_due(last_reading: Moment, due_minutes: Decimal | None) -> tuple[Moment, str]:
-    """When the next reading is due, and in words where that comes from."""
+def next_due(last_reading: Moment, due_minutes: Decimal | None,
+             due_from: datetime | None = None) -> tuple[Moment, str]:
+    """When the next reading is due, and in words where that comes from.
+
+    ``due_from`` is since when that time between readings is ordered: nothing was due by it before.
+    """
     minutes = float(due_minutes) if due_minutes is not None else float(USUAL_MINUTES)
-    at = Moment.of(later(last_reading.local, timedelta(minutes=minutes)))
-    why = (f"your order: every {due_minutes} min" if due_minutes is not None
+    due = reading_due(last_reading.local, minutes, due_from)
+    order = "your new order" if due == due_from else "your order"
+    why = (f"{order}: every {due_minutes} min" if due_minutes is not None
            else f"every {USUAL_MINUTES} min, common practice; the order names no interval")
-    return at, why
+    return Moment.of(due), why
 
 
 def due_words(due: Moment, now: datetime) -> tuple[str, str]:

@@ -265,7 +265,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
             has_ended(account) or last is None or last.entry.happened.utc < since):
         return None
     found = findings(account.account, account.limits, now, plan=plan,
-                     tell_whom=account.tell_whom)
+                     tell_whom=account.tell_whom, due_from=account.due_from)
     totals = shift_totals(account.account, plan, now)
     limit = account.limits.chamber_full_ml
     capacity = None if last is None else last.entry.payload.get("capacity")
@@ -276,7 +276,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     return BedLine(
         bed, now, order=account.order, account=account,
         due=None if last is None else next_due(
-            last.entry.happened, account.limits.reading_due_minutes)[0],
+            last.entry.happened, account.limits.reading_due_minutes, account.due_from)[0],
         hour=account.account.result, shift=totals[-1] if totals else None,
         level=level_state(account.standings, now, due_minutes=account.limits.level_due_minutes,
                           order=account.order),

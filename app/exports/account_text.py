@@ -41,7 +41,8 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     lines.append(f"Six hours to {hm(six.end, now)}: {window(six)}.")
     lines += [f"Shift {span(w.start, w.end)}: {window(w)}."
               for w in shift_totals(account, plan, now) if w.covered_hours > 0][-3:]
-    found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom)
+    found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom,
+                     due_from=bed.due_from)
     lines += _check_lines(bed, now)
     if account.questions:
         lines += ["", "To be answered (not counted until then, unless said):",
@@ -154,7 +155,7 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
                       for q in account.questions],
         "findings": [{"limit": f.limit, "verdict": f.verdict, "sentence": f.sentence}
                      for f in findings(account, bed.limits, now, plan=plan,
-                                       tell_whom=bed.tell_whom)],
+                                       tell_whom=bed.tell_whom, due_from=bed.due_from)],
         "level": level_state(bed.standings, now,
                              due_minutes=bed.limits.level_due_minutes,
                              order=bed.order).sentence,

@@ -197,7 +197,8 @@ def _state_lines(bed: BedAccount, now: datetime) -> list[str]:
         lines.append("Next reading: none; the drainage ended at "
                      f"{hm(over.happened.local, now)}, entered by {over.initials}.")
     elif bed.account.readings:
-        due, why = next_due(Moment.of(bed.account.readings[-1].at), bed.limits.reading_due_minutes)
+        due, why = next_due(Moment.of(bed.account.readings[-1].at),
+                            bed.limits.reading_due_minutes, bed.due_from)
         late = " That time has passed." if due.utc <= now else ""
         lines.append(f"Next reading: due at {hm(due.local, now)} ({why}).{late}")
     else:
@@ -220,7 +221,8 @@ def _level_line(level: LevelState) -> str:
 def _limit_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     """What the order's limits say, and who was told what."""
     lines = []
-    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom):
+    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom,
+                      due_from=bed.due_from):
         answer = told(f, bed.standings) if f.verdict == "over" else None
         if answer is None:
             lines.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))

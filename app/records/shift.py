@@ -39,7 +39,11 @@ class LevelState:
 
 @dataclass(frozen=True)
 class BedAccount:
-    """Everything that the shift of one bed rests on, from standing entries only."""
+    """Everything that the shift of one bed rests on, from standing entries only.
+
+    ``due_from`` is since when the time between readings that holds now is ordered; None where
+    it has always held.
+    """
 
     bed: str
     account: Account
@@ -47,6 +51,7 @@ class BedAccount:
     order: Entry | None
     limits: Limits
     tell_whom: str
+    due_from: datetime | None = None
 
 
 def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None = None
@@ -62,6 +67,7 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
         if since is not None:
             standings = (*_held_at(record, bed, since), *standings)
         order, ended = record.last(bed, "order"), record.last(bed, "drainage-ended")
+        orders = record.current(bed, kind="order")
     if order is not None and ended is not None and _order_of(ended) > _order_of(order):
         order = None  # an order ends with the drainage
     payload = order.entry.payload if order else {}
@@ -73,7 +79,25 @@ def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None 
                            "'countersight verify' says where the record is broken.") from None
     account = make_account(readings, events, rate_from_minutes=limits.rate_from_minutes)
     return BedAccount(bed, account, standings, order.entry if order else None, limits,
-                      payload.get("tell_whom", ""))
+                      payload.get("tell_whom", ""), _due_from(orders, ended, order is not None))
+
+
+def _due_from(orders: Sequence[Standing], ended: Standing | None, standing: bool
+              ) -> datetime | None:
+    """Since when the time between readings that holds now is ordered: by the first of the newest
+    orders that name the same.  An order that leaves it as it was forgives no delay."""
+    orders = [o for o in orders if ended is None or _order_of(o) > _order_of(ended)]
+    first: datetime | None = None
+    holds = None
+    for order in reversed(orders if standing else ()):
+        named = (order.entry.payload.get("limits") or {}).get("reading_due_minutes")
+        if first is None:
+            holds = named
+        if named != holds:
+            return first
+        first = order.entry.happened.local
+    # Before the first order the usual time held, which is what no order names, too.
+    return first if holds is not None else None
 
 
 #: What holds until another of the same group is confirmed.

@@ -28,6 +28,14 @@ def test_the_next_reading_is_due_by_the_order_else_hourly():
     assert (f"{at.local:%H:%M}", "common practice" in why) == ("15:05", True)
 
 
+@pytest.mark.parametrize("ordered, due, why", [
+    (50, "14:55", "your new order: every 30 min"),  # would have been late at 14:35
+    (10, "14:35", "your order: every 30 min")])
+def test_no_reading_was_due_before_the_order_that_asks_for_it(ordered, due, why):
+    at, said = next_due(AT, Decimal(30), later(ordered).local)
+    assert (f"{at.local:%H:%M}", said) == (due, why)
+
+
 # --- the file
 
 def test_a_round_comes_back_as_it_was_kept(tmp_path):

@@ -21,7 +21,7 @@ from app.records import (
 )
 from app.rounds import Round, RoundBook
 from app.ward import ward_lines
-from vision.output import ShiftPlan, parse_starts
+from vision.output import ShiftPlan, findings, parse_starts
 from vision.output.model import hm
 
 PLAN = ShiftPlan(parse_starts("07:00,19:00"))
@@ -74,6 +74,27 @@ def test_the_most_urgent_bed_comes_first(store, lines):
     assert said == {"OVER": ("over a limit",), "LATER": ("reading due",),
                     "LATE": ("reading due",), "FULL": ("chamber full",),
                     "NEW": ("no reading yet",), "STALE": ("level check stale",), "CALM": ()}
+
+
+@pytest.mark.slow
+def test_a_reading_is_overdue_since_the_order_that_made_it_so_and_no_earlier(store, lines):
+    def orders(bed: str, minutes: float, every: str) -> None:
+        put(store, OrderDraft(landmark="ear canal", limits=LIMITS | {
+            "reading_due_minutes": every}), minutes, bed=BedCode(bed), clock_checked=True)
+
+    for bed, every in {"SHORT": "30", "SAME": "60", "LONG": "240"}.items():
+        orders(bed, 400, "60")
+        reads(store, bed, ("4", 200), ("14", 100))
+        orders(bed, 20, every)
+    said = {line.bed: line.overdue_minutes for line in lines()}
+    assert said == {"SHORT": 20, "SAME": 40, "LONG": -140}
+    orders("SHORT", 5, "30")  # once more the same: the clock does not begin anew
+    line = next(line for line in lines() if line.bed == "SHORT")
+    assert line.overdue_minutes == 20
+    (overdue,) = (f for f in findings(
+        line.account.account, line.account.limits, line.now, due_from=line.account.due_from)
+        if f.limit == "reading_due_minutes")
+    assert overdue.at == line.due.local
 
 
 def test_a_line_says_what_is_due_and_what_came(store, lines):

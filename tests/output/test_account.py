@@ -451,7 +451,16 @@ def test_an_overdue_reading():
     a = make_account([r(0, "20")])
     limits = Limits(reading_due_minutes=Decimal(60))
     assert findings(a, limits, t(1)) == ()
-    assert "due at 09:00" in findings(a, limits, t(1.1))[0].sentence
+    assert "due at 09:00." in findings(a, limits, t(1.1))[0].sentence
+
+
+def test_no_reading_is_overdue_since_before_it_was_ordered():
+    a, limits = make_account([r(0, "20")]), Limits(reading_due_minutes=Decimal(60))
+    assert findings(a, limits, t(2), due_from=t(2)) == ()
+    (f,) = findings(a, limits, t(2.5), due_from=t(2))
+    assert f.at == t(2) and f.sentence.endswith("was due at 10:00, when the order came.")
+    (f,) = findings(a, limits, t(2.5), due_from=t(0.5))
+    assert f.at == t(1) and f.sentence.endswith("was due at 09:00.")
 
 
 # --- properties

@@ -41,13 +41,16 @@ def compare(value: float, u: float, limit: float) -> Verdict:
 
 
 def findings(account: Account, limits: Limits, now: datetime, *, plan: ShiftPlan | None = None,
-             tell_whom: str = "") -> tuple[Finding, ...]:
-    """Everything that the limits say at ``now``; empty without limits."""
+             tell_whom: str = "", due_from: datetime | None = None) -> tuple[Finding, ...]:
+    """Everything that the limits say at ``now``; empty without limits.
+
+    ``due_from`` is since when the time between readings is ordered, see ``reading_due``.
+    """
     now = fixed(now)
     found = [*_hours(account, limits, now, tell_whom),
              *_totals(account, limits, now, plan, tell_whom),
              *_nothing_drained(account, limits, now, tell_whom), *_full(account, limits, now),
-             *_overdue(account, limits, now)]
+             *_overdue(account, limits, now, due_from)]
     return tuple(sorted(found, key=lambda f: f.at))
 
 
@@ -237,13 +240,22 @@ def _when_full(full_ml: Decimal, expected: datetime, earliest: datetime, now: da
             "what it holds. Read the chamber.")
 
 
-def _overdue(account: Account, limits: Limits, now: datetime) -> list[Finding]:
+def reading_due(last: datetime, minutes: float, due_from: datetime | None = None) -> datetime:
+    """When the next reading is due: so many minutes after the last one, but not before that time
+    between readings was ordered (``due_from``), since nobody can be late for what is to come."""
+    due = later(last, timedelta(minutes=minutes))
+    return due if due_from is None else max(due, due_from)
+
+
+def _overdue(account: Account, limits: Limits, now: datetime, due_from: datetime | None
+             ) -> list[Finding]:
     if limits.reading_due_minutes is None or not account.readings:
         return []
     last = account.readings[-1].at
-    due = later(last, timedelta(minutes=float(limits.reading_due_minutes)))
+    due = reading_due(last, float(limits.reading_due_minutes), due_from)
     if now <= due:
         return []
+    by_order = ", when the order came" if due == due_from else ""
     return [Finding("reading_due_minutes", "over",
-                    f"The last reading is of {hm(last, now)}; the next was due at {hm(due, now)}.",
-                    due)]
+                    f"The last reading is of {hm(last, now)}; the next was due at {hm(due, now)}"
+                    f"{by_order}.", due)]

@@ -44,7 +44,8 @@ def fill_state(view: View, value: float | None = None) -> FillState:
     if content >= limit:
         return FillState(True, f"{held} Your fill limit is {limit:f} mL.")
     when = full_at(account, limit)
-    due, _ = next_due(Moment.of(at), view.account.limits.reading_due_minutes)
+    due, _ = next_due(Moment.of(at), view.account.limits.reading_due_minutes,
+                      view.account.due_from)
     if when is not None and when[1] <= due.utc:
         return FillState(True, f"{held} At the present rate it may reach your fill limit of "
                                f"{limit:f} mL at {hm(when[1], view.now.local)}, before the next "

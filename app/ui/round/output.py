@@ -30,7 +30,7 @@ def output_block(view: View) -> None:
                         window_total(account, later(end, -timedelta(hours=hours)), end))
             for hours in (6, 24)))
     found = findings(account, view.account.limits, now, plan=plan,
-                     tell_whom=view.account.tell_whom)
+                     tell_whom=view.account.tell_whom, due_from=view.account.due_from)
     # What was over before the last result stands apart, and only while nobody was told.
     shown = account.result or (account.intervals[-1] if account.intervals else None)
     since = shown.end if shown is not None else now

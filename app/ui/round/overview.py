@@ -74,7 +74,8 @@ def due_line(view: View, now: datetime) -> str:
                 "another one.")
     if view.last_reading is None:
         return "No reading is on record for this bed yet."
-    due, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes)
+    due, why = next_due(view.last_reading.happened, view.account.limits.reading_due_minutes,
+                        view.account.due_from)
     said = f"Next reading {', '.join(due_words(due, now))} ({why})."
     account = view.account.account
     since = collecting_since(account)
