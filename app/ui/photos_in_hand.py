@@ -69,7 +69,12 @@ class PhotosInHand(Generic[R]):
 
     def holds(self, photo: Photo) -> bool:
         """Whether it is in hand already."""
-        return any(photo.sha256 == p.sha256 for p in self.photos)
+        return self.place_of(photo.sha256) is not None
+
+    def place_of(self, sha256: str) -> int | None:
+        """At which place the photo with this digest is; None when it is not in hand any more, as
+        when its button was pressed twice."""
+        return next((n for n, p in enumerate(self.photos) if p.sha256 == sha256), None)
 
     def may_take_out(self, place: int) -> bool:
         """Whether the photo at a place is one of several: one stays in hand."""

@@ -81,11 +81,10 @@ def strip(state: ChamberState) -> None:
 
 
 def _take_out(state: ChamberState, sha256: str) -> None:
-    for n, photo in enumerate(state.photos):
-        if photo.sha256 == sha256:
-            state.take_out(n)
-            look_up_used(state)
-            return
+    place = state.place_of(sha256)
+    if place is not None:
+        state.take_out(place)
+        look_up_used(state)
 
 
 def _value(own: PhotoReading | None) -> str:

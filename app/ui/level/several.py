@@ -74,10 +74,9 @@ def strip(state: LevelState) -> None:
 
 
 def _take_out(state: LevelState, sha256: str) -> None:
-    for n, photo in enumerate(state.photos):
-        if photo.sha256 == sha256:
-            state.take_out(n)
-            return
+    place = state.place_of(sha256)
+    if place is not None:
+        state.take_out(place)
 
 
 def _rests_on(reading: LevelReading) -> str:

@@ -150,3 +150,13 @@ def test_a_point_belongs_to_the_photo_that_was_shown(read_state):
     read_state.answer(surface=(7.0, 8.0))
     assert read_state.photo is second
     assert (read_state.near, read_state.surface) == (None, (7.0, 8.0))
+
+
+def test_a_photo_in_hand_is_found_by_its_digest_and_one_taken_out_is_not():
+    state, photos = ChamberState(), (photo(), photo(1), photo(2))
+    state.take_photo(photos[0], "file")
+    for more in photos[1:]:
+        state.add_photo(more)
+    assert [state.place_of(p.sha256) for p in photos] == [0, 1, 2]
+    state.take_out(1)
+    assert [state.place_of(p.sha256) for p in photos] == [0, None, 1]
