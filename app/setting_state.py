@@ -13,7 +13,7 @@ from typing import Literal
 from app.records import Entry
 from app.records.shift import BedAccount, of_this_drain
 from app.setting_compare import compare_setting
-from vision.hydrostatics.units import WORDS
+from vision.hydrostatics.units import WORDS, exact_text
 from vision.output.model import hm
 
 Doubt = Literal["", "none", "order", "off", "moved"]
@@ -62,7 +62,7 @@ def setting_state(bed: BedAccount, now: datetime) -> SettingState:
            and s.entry.happened.utc >= last.happened.utc for s in bed.standings):
         return SettingState(last, ordered, "moved", "Setting: the position changed after the "
                             f"last check, {at}.")
-    shown = f"{last.confirmed_value} {WORDS.get(last.unit, last.unit)}, checked {at}"
+    shown = f"{exact_text(last.confirmed_value)} {WORDS.get(last.unit, last.unit)}, checked {at}"
     return SettingState(last, ordered, "", f"Setting: as ordered, {shown}." if ordered else
                         f"Setting: {shown}; no ordered threshold is on record.")
 

@@ -26,6 +26,11 @@ CAUTION = ("From confirmed entries only. A calculation, not advice: the written 
 
 def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     """The account as plain lines for a terminal."""
+    # Not every terminal can show a true minus sign.
+    return [line.replace("\N{MINUS SIGN}", "-") for line in _account_lines(bed, now, plan)]
+
+
+def _account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
     account = bed.account
     lines = [f"Bed {bed.bed}", CAUTION, ""]
     if not account.intervals:
@@ -49,8 +54,7 @@ def account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]:
                   *(f"- {q.sentence}" for q in account.questions)]
     if found:
         lines += ["", "Your own limits:", *(f"- {f.sentence}" for f in found)]
-    # Not every terminal can show a true minus sign.
-    return [line.replace("\N{MINUS SIGN}", "-") for line in lines]
+    return lines
 
 
 def _check_lines(bed: BedAccount, now: datetime) -> list[str]:

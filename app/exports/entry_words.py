@@ -10,7 +10,8 @@ from app.orders import LIMITS
 from app.records.content import LATE_MINUTES, Entry
 from app.records.kinds import WORDS, event_text
 from app.records.standing import Standing
-from vision.output.model import hm
+from vision.hydrostatics.units import exact_text
+from vision.output.model import hm, tenths
 from vision.output.plausible import KINDS
 
 _UNITS = {"cm[H2O]": "cmH2O", "mm[Hg]": "mmHg"}
@@ -26,7 +27,8 @@ def when(e: Entry) -> str:
 
 def own_text(e: Entry) -> str:
     """What the person read before the machine's value was shown."""
-    return "-" if e.first is None else "skipped" if e.first.value is None else f"{e.first.value}"
+    return "-" if e.first is None else "skipped" if e.first.value is None \
+        else exact_text(e.first.value)
 
 
 def machine_text(e: Entry) -> str:
@@ -34,8 +36,10 @@ def machine_text(e: Entry) -> str:
     m = e.machine
     if m is None:
         return "no photo"
-    return m.status if m.value is None else f"{m.value:.1f} ({m.low:.1f} to {m.high:.1f})" \
-        if m.low is not None and m.high is not None else f"{m.value:.1f}"
+    if m.value is None:
+        return m.status
+    reach = "" if m.low is None or m.high is None else f" ({tenths(m.low)} to {tenths(m.high)})"
+    return tenths(m.value) + reach
 
 
 def remarks(s: Standing) -> str:
@@ -119,7 +123,7 @@ def what(e: Entry) -> str:
         return f"{words}, usual method"
     if e.subject == "level-check":
         return f"{words} {level_text(e)}"
-    return f"{words} {e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}"
+    return f"{words} {exact_text(e.confirmed_value)} {_UNITS.get(e.unit or '', e.unit)}"
 
 
 def level_text(e: Entry) -> str:
@@ -141,7 +145,8 @@ def order_text(e: Entry) -> str:
     """An order as it was typed."""
     p, parts = e.payload, []
     if e.confirmed_value is not None:
-        parts.append(f"threshold {e.confirmed_value} {_UNITS.get(e.unit or '', e.unit)}")
+        unit = _UNITS.get(e.unit or "", e.unit)
+        parts.append(f"threshold {exact_text(e.confirmed_value)} {unit}")
     parts += [f"{words} {p[k]}" for k, words in (
         ("landmark", "landmark"), ("drain", "drain"), ("tell_whom", "tell")) if p.get(k)]
     parts += [words.said(p["limits"][name]) for name, words in LIMITS.items()

@@ -49,6 +49,7 @@ from app.records.standing import Standing
 from app.rounds import next_due
 from app.setting_state import setting_state
 from vision.drawing.bedside import Bedside, bedside_drawing, hanging_words
+from vision.hydrostatics.units import exact_text
 from vision.output import (
     ShiftPlan,
     content_now,
@@ -303,13 +304,17 @@ def _outputs(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
 
 
 def _readings(bed: BedAccount) -> list[Any]:
-    rows = [[when(e), f"{e.confirmed_value} mL", own_text(e), machine_text(e), e.initials,
+    rows = [[when(e), f"{_value(e)} mL", own_text(e), machine_text(e), e.initials,
              remarks(s)] for s in bed.standings if (e := s.entry).subject == "volume-reading"]
     if not rows:
         return []
     return [_p("Chamber readings", "head"),
             _table(("Seen", "Confirmed", "Own, first", "Machine (95 %)", "By", "Remarks"), rows,
                    (29, 20, 20, 36, 14, 59))]
+
+
+def _value(e: Entry) -> str:
+    return "" if e.confirmed_value is None else exact_text(e.confirmed_value)
 
 
 def _others(bed: BedAccount) -> list[Any]:

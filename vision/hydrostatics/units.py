@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from decimal import Decimal
 from typing import Any
 
 from vision.constants import CM_H2O, MM_HG
@@ -54,6 +55,11 @@ def number_text(value: float, digits: int = 1) -> str:
     """A number for people: fixed digits, a true minus sign, never '-0.0'."""
     rounded = round(float(value), digits) + 0.0
     return f"{rounded:.{digits}f}".replace("-", "\N{MINUS SIGN}")
+
+
+def exact_text(value: Decimal) -> str:
+    """A number for people with the digits that were confirmed, and with a true minus sign."""
+    return f"{value:f}".replace("-", "\N{MINUS SIGN}")
 
 
 def signed_text(value: float, digits: int = 1) -> str:

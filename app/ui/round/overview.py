@@ -14,7 +14,7 @@ from app.ui.number import show_number
 from app.ui.recent import age
 from app.ui.round.view import View
 from app.ui.shift.write import now_here
-from vision.hydrostatics.units import WORDS
+from vision.hydrostatics.units import WORDS, exact_text
 from vision.output import collecting_since, content_now, is_open
 from vision.output.limits import PLAUSIBLE_ML_PER_HOUR, RATE_FROM_MINUTES
 from vision.output.model import hm
@@ -44,7 +44,7 @@ def order_points(order: Entry) -> list[str]:
     said = order.payload
     points = []
     if order.confirmed_value is not None and order.unit is not None:
-        number = str(order.confirmed_value).replace("-", "\N{MINUS SIGN}")
+        number = exact_text(order.confirmed_value)
         points.append(f"Threshold: {number} {WORDS[order.unit]}, as ordered")
     for name, words in (("landmark", "Landmark"), ("drain", "Drain"),
                         ("tell_whom", "Tell")):
@@ -104,7 +104,7 @@ def _setting(view: View) -> str:
     e = view.last_setting
     if e is None or e.confirmed_value is None:
         return blocks.card("Setting", "none", "", ["No setting check is on record"])
-    return blocks.card("Setting", str(e.confirmed_value).replace("-", "\N{MINUS SIGN}"),
+    return blocks.card("Setting", exact_text(e.confirmed_value),
                        WORDS.get(e.unit or "", ""), [_when(e, view)])
 
 

@@ -14,7 +14,7 @@ from app.ui.threshold.outcome import unit_questions
 from app.ui.threshold.panel_photo import PanelPhoto
 from app.ui.threshold.state import Inputs, ThresholdState
 from app.ui.unit_box import UnitBox, unit_question_box
-from vision.hydrostatics.units import WORDS
+from vision.hydrostatics.units import WORDS, exact_text
 
 
 def setting_check(state: ThresholdState, inputs: Inputs, panel: PanelPhoto,
@@ -53,8 +53,9 @@ def _record(state: ThresholdState, inputs: Inputs, panel: PanelPhoto, who: Signa
         state.missing = (problem,)
         return
     panel.drop()
+    value = "" if entry.confirmed_value is None else exact_text(entry.confirmed_value)
     unit = WORDS.get(entry.unit or "", "")
-    state.finish(f"Setting check of bed {entry.bed}: {entry.confirmed_value} {unit}, confirmed "
+    state.finish(f"Setting check of bed {entry.bed}: {value} {unit}, confirmed "
                  f"by {entry.initials} at {entry.recorded.local:%H:%M}.")
 
 

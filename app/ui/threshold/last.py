@@ -8,7 +8,7 @@ from app.exports.entry_words import level_text
 from app.records import Moment
 from app.ui import ledger
 from app.ui.recent import age
-from vision.hydrostatics.units import WORDS
+from vision.hydrostatics.units import WORDS, exact_text
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ def _order(entry, now: Moment) -> LastOrder | None:  # type: ignore[no-untyped-d
     if entry.confirmed_value is None:
         return None
     return LastOrder(float(entry.confirmed_value), entry.unit,
-                     f"Order on record: {entry.confirmed_value} {WORDS[entry.unit]}, "
+                     f"Order on record: {exact_text(entry.confirmed_value)} {WORDS[entry.unit]}, "
                      f"{age(entry.happened, now)}.")
 
 

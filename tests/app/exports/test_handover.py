@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 from dataclasses import replace
 from datetime import time, timedelta, timezone
+from decimal import Decimal
 
 import pytest
 from exports_help import SECOND, evening
@@ -12,6 +13,7 @@ from pypdf import PdfReader
 from records_help import BED, BY, LOW, at, clock, happening, reading
 
 from app.exports.account_text import account_lines
+from app.exports.fhir import write_bundle
 from app.exports.handover import CAUTIONS, handover_pdf
 from app.exports.sheet_text import MORE
 from app.exports.table import read_csv, write_csv
@@ -43,7 +45,7 @@ def test_the_sheet_of_an_evening(store):
     text, pages = sheet(store, BED)
     assert len(pages) == 2, "what is handed over, and the entries behind it"
     for words in ("Hand-over, bed QUAY-3", "confirmed entries only", store.verify().head[:12],
-                  "threshold -2.5 cmH2O", "the position changed at 11:10",
+                  "threshold \N{MINUS SIGN}2.5 cmH2O", "the position changed at 11:10",
                   "over your limit of 12 mL in an hour", "the teacher on duty", "46.00",
                   "8.90 (7.0 to 10.8)", "corrected (was entry 4)",
                   "chamber reading 12.50 mL", "chamber reading 11.50 mL", "typed a 2 for a 1",
@@ -59,6 +61,24 @@ def first_page(store, minute: float) -> str:
     pdf = PdfReader(io.BytesIO(handover_pdf(
         bed_account(store, BED), store.verify(), now=at(minute).local, plan=PLAN)))
     return " ".join(pdf.pages[0].extract_text().split())
+
+
+@pytest.mark.slow
+def test_a_setting_below_nought_has_a_true_minus_on_paper_and_none_in_the_tables(tmp_path):
+    store = Store.open(tmp_path)
+    store.add(confirm(OrderDraft(threshold=Decimal("-5"), unit="cm[H2O]"), by=BY, bed=BED,
+                      clock=clock(0)))
+    store.add(confirm(SettingDraft("cm[H2O]"), by=BY, bed=BED, confirmed_value="-5.0",
+                      clock=clock(1)))
+    text, minus = sheet(store, BED)[0], "\N{MINUS SIGN}"
+    for words in (f"order: threshold {minus}5 cmH2O", f"as ordered, {minus}5.0 cmH2O",
+                  f"setting check {minus}5.0 cmH2O"):
+        assert words in text, words
+    assert " -5" not in text
+    for exported in (write_csv(store.entries()), write_bundle(store.current(BED))):
+        assert "-5.0" in exported and minus not in exported
+    terminal = "\n".join(account_lines(bed_account(store, BED), at(3).local, PLAN))
+    assert "as ordered, -5.0 cmH2O" in terminal
 
 
 @pytest.mark.slow
