@@ -145,11 +145,11 @@ BESIDE_SHARE, ARC_DEG = 1.1, 12.0
 #: change elsewhere.  Our choice: of 13 surfaces refused for a line of the room five are read by it,
 #: and neither of two that were wrong.
 UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
-#: However like a surface it is, a place is of the room where that changes more beside the chamber
-#: than the wall does, and leaves so few grey levels of the wall's change unexplained: an empty tube
-#: before a blind's slats was read so, at odds of 1,111.  Our choice: of 117 right readings of drawn
-#: pictures none is like that.
-NOTHING_UNEXPLAINED_LEVELS = 3.0
+#: Up to odds of the second a place is of the room where that changes more beside the chamber than
+#: the wall does, and leaves so few grey levels of the wall's change unexplained: an empty tube
+#: before a blind's slats was read so, at odds of 1,111.  Our choice: of 145 right readings of drawn
+#: pictures one is like that, a clear liquid at odds of 23,000.
+NOTHING_UNEXPLAINED_LEVELS, ROOM_ODDS = 3.0, 2_000.0
 #: Odds from which a place elsewhere on the tube is asked about where they are better than those of
 #: a place that is unlike a surface.  Our choice: three of 580 right readings were lost by it, then
 #: one of 714.

@@ -13,7 +13,7 @@ from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.meniscus_image.parting import Parting
-from vision.parameters import ARC_DEG, RING_ODDS, STRANGE_ODDS, UNLIKE_ODDS
+from vision.parameters import ARC_DEG, RING_ODDS, ROOM_ODDS, STRANGE_ODDS, UNLIKE_ODDS
 from vision.scale_file.scale import load_scale
 
 SCALE = load_scale("heron-100")
@@ -76,11 +76,13 @@ def test_a_line_beside_which_the_room_changes_more(found, odds, elevation_deg, b
     (1.0, 2.9, 0.0, True),             # the wall changes more
     (1.2, 2.9, ARC_DEG + 0.1, True),   # there a surface is an arc
 ])
-def test_what_the_room_shows_and_nothing_else_is_no_surface_at_any_odds(
+def test_what_the_room_shows_and_nothing_else_is_no_surface(
         found, room, unexplained, elevation_deg, believed):
-    for odds in (1.1 * STRANGE_ODDS, 1.1 * UNLIKE_ODDS, 1e5):
+    for odds in (1.1 * STRANGE_ODDS, 1.1 * UNLIKE_ODDS, 0.9 * ROOM_ODDS):
         assert found(odds, LITTLE, elevation_deg, room=room, unexplained=unexplained
                      ).of_the_room is not believed
+    assert not found(1.1 * ROOM_ODDS, LITTLE, elevation_deg, room=room, unexplained=unexplained
+                     ).of_the_room
 
 
 @pytest.mark.parametrize(("odds", "believed"), [(0.9 * RING_ODDS, False), (1.1 * RING_ODDS, True)])

@@ -49,6 +49,7 @@ from vision.parameters import (
     PLAIN_PARTED_SHARE,
     PLAIN_PLACE,
     RING_ODDS,
+    ROOM_ODDS,
     STRANGE_ODDS,
     SURE_PLACE,
     UNEXPLAINED_LEVELS,
@@ -107,7 +108,7 @@ class MeniscusPosterior:
         Seen closely, the place may as well be something else.
     of_the_room
         The place is unlike a surface and the room shows more there than the wall does; or it is
-        like one, and the wall shows nothing but the room.
+        rather like one, and the wall shows nothing but the room.
     parts_nothing
         The place is unlike a surface, and the tube looks below it as it does above.
     """
@@ -244,7 +245,7 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
     room = (_of_the_room(rgb, fit, line_mm, parting) if strange
-            else _only_the_room(rgb, fit, line_mm))
+            else odds < ROOM_ODDS and _only_the_room(rgb, fit, line_mm))
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
@@ -333,8 +334,8 @@ def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting:
 
 
 def _only_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
-    """Whether what is seen at a place, however like a surface, is what the room beside the chamber
-    shows there, and nothing else."""
+    """Whether what is seen at a place is what the room beside the chamber shows there, and nothing
+    else."""
     return (_is_level(fit, height_mm) and room_share(rgb, fit, height_mm) > BESIDE_SHARE
             and not_of_the_room(rgb, fit, height_mm) < NOTHING_UNEXPLAINED_LEVELS)
 
