@@ -140,6 +140,7 @@ def script(page):  # type: ignore[no-untyped-def]
 
 
 def choose_scale(page, name: str) -> None:
+    at_rest(page)  # a press while the page is still being drawn is lost
     page.get_by_text("Choose the scale now").click()
     page.get_by_text(name, exact=True).first.click()
     expect(page.get_by_text("Choose the scale now")).to_have_count(0)

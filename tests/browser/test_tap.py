@@ -56,6 +56,7 @@ def test_two_taps_and_a_number_reach_the_reader_at_the_right_pixel(open_page):
     at_rest(page)
     choices = page.get_by_role("radiogroup", name="Scale of this chamber")
     choices.get_by_text("quay-60", exact=True).click()
+    at_rest(page)  # a press while the page is still being drawn is lost
     live(page).get_by_role("button", name="Go without my own reading").click()
     expect(page.get_by_text("Nothing chosen yet: tap a mark")).to_be_visible()
     frames = page.frame_locator("iframe[title*='image_coordinates']")
