@@ -127,7 +127,7 @@ ALL_ROUND_DEG = 60.0
 LEAST_ODDS = 2.0
 #: The same in a view less steep than ARC_DEG, where a surface is easily told, unless the place
 #: plainly parts two fluids: an empty tube before a papered wall was read at odds of 9.  Our choice:
-#: of 190 right readings of drawn pictures none is lost by it.
+#: of 66 right readings of drawn pictures none is lost by it.
 LEAST_LEVEL_ODDS = 20.0
 #: Odds of the offset network below which a place is unlike the taught ones, and the row network's
 #: next choices are asked about.  Our choice, from 157 scenes of both physics (docs/accuracy.md).
@@ -147,7 +147,7 @@ BESIDE_SHARE, ARC_DEG = 1.1, 12.0
 UNEXPLAINED_LEVELS, PLAIN_PARTED_SHARE = 12.0, 0.5
 #: Up to odds of the second a place is of the room where that changes more beside the chamber than
 #: the wall does, and leaves so few grey levels of the wall's change unexplained: an empty tube
-#: before a blind's slats was read so, at odds of 1,111.  Our choice: of 145 right readings of drawn
+#: before a blind's slats was read so, at odds of 1,111.  Our choice: of 53 right readings of drawn
 #: pictures one is like that, a clear liquid at odds of 23,000.
 NOTHING_UNEXPLAINED_LEVELS, ROOM_ODDS = 3.0, 2_000.0
 #: Odds from which a place elsewhere on the tube is asked about where they are better than those of
