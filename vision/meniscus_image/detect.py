@@ -244,8 +244,8 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     unlike, strange = odds < UNLIKE_ODDS, odds < STRANGE_ODDS
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
-    room = (_of_the_room(rgb, fit, line_mm, parting) if strange
-            else odds < ROOM_ODDS and _only_the_room(rgb, fit, line_mm))
+    least = LEAST_LEVEL_ODDS if _is_level(fit, line_mm) else LEAST_ODDS
+    room = odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
@@ -256,8 +256,7 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
         hidden=best.look.hidden,
         odds=odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else
-                        LEAST_LEVEL_ODDS if _is_level(fit, line_mm) else LEAST_ODDS),
+        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else least),
         of_the_room=room,
         at_step=p_rims > ABSENT,
         parts_nothing=strange and parting is not None and parting.of_nothing,
@@ -322,22 +321,16 @@ def _is_level(fit: GraduationFit, height_mm: float) -> bool:
     return abs(math.degrees(float(fit.pose.elevation_rad(height_mm)))) < ARC_DEG
 
 
-def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, parting: Parting | None
-                 ) -> bool:
-    """Whether a place unlike a surface may be a line of the room behind, seen through the tube."""
-    if not _is_level(fit, height_mm):
+def _of_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float, odds: float,
+                 parting: Parting | None) -> bool:
+    """Whether a place of such odds may be a line of the room behind, seen through the tube: where
+    it is rather like a surface, only if the room explains all that the wall shows."""
+    if not _is_level(fit, height_mm) or room_share(rgb, fit, height_mm) <= BESIDE_SHARE:
         return False
-    if room_share(rgb, fit, height_mm) <= BESIDE_SHARE:
-        return False
+    if odds >= STRANGE_ODDS:
+        return not_of_the_room(rgb, fit, height_mm) < NOTHING_UNEXPLAINED_LEVELS
     plain = parting is not None and parting.share >= PLAIN_PARTED_SHARE
     return not (plain and not_of_the_room(rgb, fit, height_mm) > UNEXPLAINED_LEVELS)
-
-
-def _only_the_room(rgb: np.ndarray, fit: GraduationFit, height_mm: float) -> bool:
-    """Whether what is seen at a place is what the room beside the chamber shows there, and nothing
-    else."""
-    return (_is_level(fit, height_mm) and room_share(rgb, fit, height_mm) > BESIDE_SHARE
-            and not_of_the_room(rgb, fit, height_mm) < NOTHING_UNEXPLAINED_LEVELS)
 
 
 def _as_before_cooling(meniscus: MeniscusPosterior) -> MeniscusPosterior:
