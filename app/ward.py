@@ -36,7 +36,6 @@ from vision.output import (
     WindowTotal,
     collecting_since,
     content_now,
-    findings,
     full_at,
     is_open,
     shift_totals,
@@ -264,8 +263,7 @@ def _line(store: Store, book: RoundBook, bed: str, now: datetime, plan: ShiftPla
     if account.order is None and round_ is None and (
             has_ended(account) or last is None or last.entry.happened.utc < since):
         return None
-    found = findings(account.account, account.limits, now, plan=plan,
-                     tell_whom=account.tell_whom, due_from=account.due_from)
+    found = account.findings(now, plan)
     totals = shift_totals(account.account, plan, now)
     limit = account.limits.chamber_full_ml
     capacity = None if last is None else last.entry.payload.get("capacity")

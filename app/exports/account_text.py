@@ -14,7 +14,6 @@ from vision.output import (
     ShiftPlan,
     WindowTotal,
     cumulative,
-    findings,
     rolling,
     shift_totals,
 )
@@ -46,8 +45,7 @@ def _account_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[str]
     lines.append(f"Six hours to {hm(six.end, now)}: {window(six)}.")
     lines += [f"Shift {span(w.start, w.end)}: {window(w)}."
               for w in shift_totals(account, plan, now) if w.covered_hours > 0][-3:]
-    found = findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom,
-                     due_from=bed.due_from)
+    found = bed.findings(now, plan)
     lines += _check_lines(bed, now)
     if account.questions:
         lines += ["", "To be answered (not counted until then, unless said):",
@@ -158,8 +156,7 @@ def account_json(bed: BedAccount, now: datetime, plan: ShiftPlan) -> dict[str, A
         "questions": [{"kind": q.kind, "sentence": q.sentence, "entries": list(q.numbers)}
                       for q in account.questions],
         "findings": [{"limit": f.limit, "verdict": f.verdict, "sentence": f.sentence}
-                     for f in findings(account, bed.limits, now, plan=plan,
-                                       tell_whom=bed.tell_whom, due_from=bed.due_from)],
+                     for f in bed.findings(now, plan)],
         "level": level_state(bed.standings, now,
                              due_minutes=bed.limits.level_due_minutes,
                              order=bed.order).sentence,

@@ -54,7 +54,6 @@ from vision.output import (
     ShiftPlan,
     content_now,
     cumulative,
-    findings,
     is_open,
     rolling,
     shift_totals,
@@ -222,8 +221,7 @@ def _level_line(level: LevelState) -> str:
 def _limit_lines(bed: BedAccount, now: datetime, plan: ShiftPlan) -> list[Any]:
     """What the order's limits say, and who was told what."""
     lines = []
-    for f in findings(bed.account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom,
-                      due_from=bed.due_from):
+    for f in bed.findings(now, plan):
         answer = told(f, bed.standings) if f.verdict == "over" else None
         if answer is None:
             lines.append(_p(f.sentence, "warn" if f.verdict == "over" else "body"))

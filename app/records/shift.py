@@ -14,7 +14,15 @@ from app.records.errors import DamagedError
 from app.records.kinds import TRANSPORT, event_text
 from app.records.standing import Standing
 from app.records.store import Store
-from vision.output import Account, ChamberEvent, ChamberReading, Finding, make_account
+from vision.output import (
+    Account,
+    ChamberEvent,
+    ChamberReading,
+    Finding,
+    ShiftPlan,
+    findings,
+    make_account,
+)
 from vision.output.account import EYE_DIVISIONS
 from vision.output.limits import Limits, limits_from
 from vision.output.model import K95, hm
@@ -52,6 +60,11 @@ class BedAccount:
     limits: Limits
     tell_whom: str
     due_from: datetime | None = None
+
+    def findings(self, now: datetime, plan: ShiftPlan | None) -> tuple[Finding, ...]:
+        """Everything that the bed's own limits say at ``now``."""
+        return findings(self.account, self.limits, now, plan=plan, tell_whom=self.tell_whom,
+                        due_from=self.due_from)
 
 
 def bed_account(store: Store | CheckedRead, bed: str, *, since: datetime | None = None

@@ -9,7 +9,7 @@ from app.ui import blocks, guard, ledger
 from app.ui.output_card import result_card
 from app.ui.round.view import View
 from app.untold import untold
-from vision.output import Limits, WindowTotal, ends, findings, shift_totals, window_total
+from vision.output import Limits, WindowTotal, ends, shift_totals, window_total
 from vision.output.model import hm, later, tenths
 
 
@@ -29,8 +29,7 @@ def output_block(view: View) -> None:
             _total_card(f"Last {hours} h",
                         window_total(account, later(end, -timedelta(hours=hours)), end))
             for hours in (6, 24)))
-    found = findings(account, view.account.limits, now, plan=plan,
-                     tell_whom=view.account.tell_whom, due_from=view.account.due_from)
+    found = view.account.findings(now, plan)
     # What was over before the last result stands apart, and only while nobody was told.
     shown = account.result or (account.intervals[-1] if account.intervals else None)
     since = shown.end if shown is not None else now

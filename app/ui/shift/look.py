@@ -14,7 +14,6 @@ from vision.output import (
     Finding,
     ShiftPlan,
     WindowTotal,
-    findings,
     rolling,
     shift_totals,
 )
@@ -65,8 +64,7 @@ def look(code: str, since: datetime | None, now: datetime, plan: ShiftPlan) -> L
         start=max(since or first, first - _MARGIN) if every else since or now - _MARGIN,
         level=level_state(bed.standings, now, due_minutes=bed.limits.level_due_minutes,
                           order=bed.order),
-        found=findings(account, bed.limits, now, plan=plan, tell_whom=bed.tell_whom,
-                       due_from=bed.due_from),
+        found=bed.findings(now, plan),
         six_hours=rolling(account)[-1] if account.intervals else None,
         shift=totals[-1] if totals else None, others=others,
         joint=joint_shift(drains, plan, now))
