@@ -17,6 +17,7 @@ from vision.meniscus_image.views import (
     WINDOW_ROWS,
     WINDOW_STEP_MM,
 )
+from vision.training.surface_data import NOWHERE_MM
 from vision.training.surface_disturbances import (
     about_half,
     disturbed,
@@ -43,6 +44,8 @@ class Data:
     def __init__(self, shards: list[Path], device: str) -> None:
         facts = np.concatenate([np.load(p)["facts"] for p in shards])
         self.facts = facts
+        #: (N,) whether there is a surface; an empty chamber has only its other window.
+        self.filled = facts[:, 0] < NOWHERE_MM
         shapes = {key: np.load(shards[0])[key].shape[1:] for key in ("whole", "window", "decoy")}
         on = {key: torch.empty((len(facts), *shape), dtype=torch.uint8, device=device)
               for key, shape in shapes.items()}
@@ -59,6 +62,7 @@ class Data:
         decoy, decoy_elevation, decoy_radius, found, turn = facts[:, 21:26].T
         row = (top - line) / step - 0.5
         self.row = torch.from_numpy(row.astype(np.float32)).to(device)
+        self.nothing = torch.from_numpy(~self.filled).to(device)
 
         def rows(make: Any, *columns: np.ndarray) -> torch.Tensor:
             made = [make(*v) for v in zip(*columns, strict=True)]
@@ -142,6 +146,7 @@ def offset_batch(d: Data, i: torch.Tensor, g: torch.Generator, train: bool, deco
     other = torch.full((len(i),), decoys, dtype=torch.bool, device=dev)
     if train:
         other = torch.rand(len(i), generator=g, device=dev) < DECOYS
+    other = other | d.nothing[i]
     moved = _moved_rows(d, i, g) if train else d.found_rows[i]
     rows = torch.arange(WINDOW_ROWS, device=dev)[None] + (SPARE_ROWS - moved)[:, None]
     window = d.window[i[:, None], rows]

@@ -35,10 +35,12 @@ from vision.optics.refraction import apparent_height_shift_mm
 from vision.scale_file.scale import Scale, load_scale, parse_scale
 from vision.synthetic.chamber.bore import Bore
 from vision.synthetic.chamber.camera import view_of
+from vision.synthetic.chamber.compiled import FEWEST_PIXELS
 from vision.synthetic.chamber.glyphs import Lettering
 from vision.synthetic.chamber.model import ChamberScene, Fluid, Room
 from vision.synthetic.chamber.render import Painter
 from vision.synthetic.chamber.sample import even_bore, sample_scene, surface_in_sight
+from vision.training.strange_rooms import emptied, is_empty, ringed, strange_room
 
 SHIPPED = ("quay-60", "heron-100", "slate-50")
 _DICE = np.random.default_rng(11)
@@ -128,7 +130,7 @@ def decoy_mm(probability: np.ndarray, grid: Grid, line: float, rng: np.random.Ge
         p = np.where(np.abs(z - line) > APART_MM + 0.2, probability, 0.0)
         if p.sum() > 1e-9:
             return float(rng.choice(z, p=p / p.sum()) + np.clip(rng.normal(0, 0.1), -0.2, 0.2))
-    if kind < 0.75:
+    if kind < 0.75 and line < NOWHERE_MM:
         away = APART_MM + rng.exponential(2.0)
         return float(line + (away if rng.random() < 0.5 else -away))
     far = rng.uniform(z[-1], z[0])
@@ -229,6 +231,13 @@ DARK, DARK_WITHIN_DEG = 0.3, 15.0
 BRIGHT, MILKY = 0.3, 0.75
 #: Share of views with a wall that hardly draws the liquid up, and the least angle there, degrees.
 DRY, DRY_DEG = 0.25, 70.0
+#: Shares of rooms with anything at all behind the chamber and of marks right round the tube, and of
+#: views of an empty chamber.
+STRANGE, RINGED, EMPTY = 0.5, 0.12, 0.12
+#: Rooms of a shard from which on rays are compiled (half a minute, the first time).
+MANY_ROOMS = 50
+#: Where the surface of an empty chamber is: nowhere in sight, mm.
+NOWHERE_MM = 1e4
 
 
 def variants(seed: int) -> Iterator[ChamberScene]:
@@ -250,6 +259,10 @@ def variants(seed: int) -> Iterator[ChamberScene]:
         scene = replace(scene, room=dark_behind(scene.room, rng))
         if rng.random() < MILKY:
             scene = replace(scene, fluid=milky_fluid(scene.fluid, rng))
+    if rng.random() < STRANGE:
+        scene = replace(scene, room=strange_room(scene.room, scale.outer_radius_mm, rng))
+    if rng.random() < RINGED:
+        scene = ringed(scene, rng)
     steep, wettest = {"easy": (6.0, 58), "hard": (31.0, 20)}.get(tier, (15.0, 42))
     heights = [m.height_mm for m in scale.marks]
     for k in range(VARIANTS):
@@ -276,11 +289,15 @@ def variants(seed: int) -> Iterator[ChamberScene]:
             if not (scene.tube.floor_mm + 0.7 < level < scene.tube.lid_mm - rise - 0.7
                     and even_bore(scale, scene.tube, level, rise) and surface_in_sight(one)):
                 continue
-        yield one
+        yield emptied(one) if rng.random() < EMPTY else one
 
 
-def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
-    """The views of one scene, a window of something else in it, and what is true of them."""
+def views(scene: ChamberScene, seed: int, many: bool = False) -> dict[str, np.ndarray]:
+    """The views of one scene, a window of something else in it, and what is true of them.
+
+    Of an empty chamber that window is all there is: the other is black, and the line nowhere.
+    ``many``: so many are to come that compiling the rays is worth its time.
+    """
     rng = np.random.default_rng(seed)
     true_pose, turn = pose_of(scene)
     line = front_line_mm(scene, true_pose, turn)
@@ -297,28 +314,34 @@ def views(scene: ChamberScene, seed: int) -> dict[str, np.ndarray]:
     centre = line + float(rng.uniform(-0.5, 0.5)) * WINDOW_STEP_MM
     window = window_grid(centre, SPARE_ROWS)
     view = view_of(scene)
-    painter = Painter(scene, view, np, samples=4)
+    painter = Painter(scene, view, np, samples=4, pixels=FEWEST_PIXELS if many else 0)
     px_mm = view.focal_px / scene.camera.distance_mm
 
     def picture(g: Grid, sub: tuple[int, int]) -> np.ndarray:
         return developed(view_light(pose, g, painter, sub, rng), scene, g, px_mm, rng)
 
-    far, near = picture(whole, (1, 1)), picture(window, (2, 1))
+    far = picture(whole, (1, 1))
+    near = np.zeros_like(far, shape=(window.rows, window.columns, 3)) if is_empty(scene) else (
+        picture(window, (2, 1)))
     r = Bore(scene, np).radius
     marks = scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * sum(marks))))
     probability, _ = row_probability(far.astype(np.float32), middle_deg, r, whole.step_mm)
+    elevation_deg = math.degrees(float(pose.elevation_rad(line)))
+    level = scene.level_mm
+    if is_empty(scene):
+        line = level = NOWHERE_MM
     decoy = decoy_mm(probability, whole, line, rng)
     found = found_mm(probability, whole, line, rng)
     turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]
     bore = scene.scale.inner_radius_mm(scene.scale.value_at(decoy - 0.5))
     facts = np.array([
-        line, centre, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), r,
+        line, centre, level, elevation_deg, r,
         scene.scale.outer_radius_mm - r, whole.top_mm, whole.step_mm, px_mm,
         scene.capture.blur_px, scene.contact_angle_deg, *scene.lean_deg, *marks,
         scene.tube.floor_mm, scene.tube.lid_mm,
         TIERS.index(scene.tier) if scene.tier in TIERS else 1,
-        float(pose.elevation_rad(line)) - float(true_pose.elevation_rad(line)),
+        float(pose.elevation_rad(centre)) - float(true_pose.elevation_rad(centre)),
         scene.tube.index, middle_deg,
         decoy, math.degrees(float(pose.elevation_rad(decoy))), bore, found - centre,
         turn_deg / 2,
@@ -350,8 +373,10 @@ def main() -> None:
     parser.add_argument("--seconds", type=float, default=1e9)
     args = parser.parse_args()
     seeds = (args.seed * 1_000_003 + i for i in range(args.count))
-    write_shard(args.out, ((views(scene, seed * 8 + k) for k, scene in enumerate(variants(seed)))
-                           for seed in seeds), args.seconds)
+    many = args.count >= MANY_ROOMS
+    write_shard(args.out, ((views(scene, seed * 8 + k, many)
+                            for k, scene in enumerate(variants(seed))) for seed in seeds),
+                args.seconds)
 
 
 if __name__ == "__main__":

@@ -128,6 +128,7 @@ def outputs(which: str, net: nn.Module, d: Data, device: str, limit: int | None 
 def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = None) -> str:
     p = outputs(which, net, d, device, limit)
     n = len(p)
+    filled = d.filled[:n]
     tier = d.facts[:n, 17]
     if which == "row_net":
         row = d.row[:n].cpu().numpy()
@@ -139,13 +140,16 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
         wrong = (off > 1.0) & inside
         parts = [f"t{int(t)} {wrong[tier == t].mean():.4f}/{(window[tier == t] > 0.85).mean():.3f}"
                  for t in np.unique(tier)]
+        if not filled.all():
+            parts.append(f"of empty ones sure {(window[~filled] > 0.5).mean():.4f}")
         return (f"n {n} median {np.median(off):.3f} mm, >1 mm {wrong.mean():.4f}, "
                 f">1 mm and sure(0.9) {(wrong & (window > 0.9)).mean():.4f}, "
                 f"sure {(window > 0.9).mean():.3f} peak {np.median(sure):.2f} " + " ".join(parts))
     other = outputs(which, net, d, device, limit, decoys=True)[:, -1]
+    p, tier = p[filled], tier[filled]
     here, p = p[:, -1], p[:, :-1]
     mean = p @ BIN_CENTRES_MM
-    y = d.target_found()[:n]
+    y = d.target_found()[:n][filled]
     err = mean - y
     sd = np.sqrt(p @ BIN_CENTRES_MM**2 - mean**2)
     size = np.abs(err)
@@ -156,6 +160,7 @@ def check(which: str, net: nn.Module, d: Data, device: str, limit: int | None = 
             f"{np.percentile(np.abs(err), 95):.3f} sd {sd.mean():.3f} z-rms "
             f"{np.sqrt(np.mean((err / sd) ** 2)):.2f} " + " ".join(parts)
             + f" line missed {(here < 0.5).mean():.4f} decoy taken {(other > 0.5).mean():.4f}"
+              f" of empty ones {(other[~filled] > 0.5).mean() if not filled.all() else 0:.4f}"
               f" surprise {surprise:.4f}")
 
 
@@ -193,7 +198,7 @@ def offset_temperatures(p: np.ndarray, decoys: np.ndarray, d: Data) -> dict[str,
         q = np.clip(q.astype(float), 1e-6, 1 - 1e-6)
         return np.asarray(np.log(q / (1 - q)))
 
-    here, elsewhere = odds(p[:, -1]), odds(decoys[:, -1])
+    here, elsewhere = odds(p[d.filled, -1]), odds(decoys[:, -1])
     return {"bins": bins(inside & ~hard), "hard bins": bins(inside & hard),
             "here": coolest(lambda t: float(np.logaddexp(0, -here / t).mean()
                                             + np.logaddexp(0, elsewhere / t).mean()))}

@@ -30,7 +30,7 @@ from vision.meniscus_image.views import (
 )
 from vision.optics.refraction import apparent_height_shift_mm
 from vision.scale_file.scale import Scale
-from vision.training.surface_data import TIERS, decoy_mm, found_mm, write_shard
+from vision.training.surface_data import NOWHERE_MM, TIERS, decoy_mm, found_mm, write_shard
 from vision.training.traced.bore import profile_of
 from vision.training.traced.draws import TracedScene, draw, made_bright, made_dark, seen_from
 from vision.training.traced.shapes import surface_height
@@ -46,6 +46,8 @@ DARK = 0.3
 BRIGHT = 0.3
 #: Share of chambers whose wall hardly draws the liquid up, and the least angle there, degrees.
 DRY, DRY_DEG = 0.3, 70.0
+#: Share of chambers without a liquid, beside the few that are drawn so.
+EMPTY = 0.1
 #: Width and height of the photos, pixels: what share of them is drawn in each size.
 SIZES = ((600, 800), (900, 1200), (1200, 1600))
 _SIZE_SHARES = (0.25, 0.55, 0.20)
@@ -89,10 +91,12 @@ def views(scene: TracedScene, photo: np.ndarray, corner: tuple[int, int],
           rng: np.random.Generator) -> dict[str, np.ndarray]:
     """The views of a photo, or of a part of it with ``corner`` left and top, through a pose with
     the reader's errors; and what is true of them."""
-    assert scene.level_mm is not None
     scale = scene.scale
     exact, turn = pose_of(scale, scene.pose)
-    line = front_line_mm(scene, exact, turn)
+    low, high = scale.lowest_mark.height_mm, scale.highest_mark.height_mm
+    empty = scene.level_mm is None
+    # of an empty chamber any place will do to say how it is looked at
+    line = 0.5 * (low + high) if empty else front_line_mm(scene, exact, turn)
     p = exact.params.copy()
     steep = abs(math.degrees(float(exact.elevation_rad(line))))
     tilt = rng.normal(0, math.radians(0.2 + 0.035 * steep))
@@ -101,7 +105,6 @@ def views(scene: TracedScene, photo: np.ndarray, corner: tuple[int, int],
     p[2] += rng.normal(0, 0.008) * exact.radius_mm / p[0]
     pose = replace(exact.with_params(p), centre_px=(
         exact.centre_px[0] - corner[0], exact.centre_px[1] - corner[1]))
-    low, high = scale.lowest_mark.height_mm, scale.highest_mark.height_mm
     whole = whole_grid(low, high)
     centre = line + float(rng.uniform(-0.5, 0.5)) * WINDOW_STEP_MM
     px_mm = scene.pose.focal_px / scene.distance_mm
@@ -110,19 +113,24 @@ def views(scene: TracedScene, photo: np.ndarray, corner: tuple[int, int],
         return np.asarray(np.clip(filled(view(photo, pose, g, px_mm)) + 0.5, 0, 255), np.uint8)
 
     far = picture(whole)
-    bore = float(profile_of(scene)[0][-1])
+    bore = float(scale.inner_radius_mm(float(scale.value_at(line)))) if empty else float(
+        profile_of(scene)[0][-1])
     middle_deg = math.degrees(float(pose.elevation_rad(0.5 * (low + high))))
     probability, _ = row_probability(far.astype(np.float32), middle_deg, bore, whole.step_mm)
+    elevation_deg = math.degrees(float(pose.elevation_rad(line)))
+    wall_mm = float(pose.radius_at_mm(line)) - bore
+    tilted = float(pose.elevation_rad(line)) - float(exact.elevation_rad(line))
+    if empty:
+        line = NOWHERE_MM
     decoy = decoy_mm(probability, whole, line, rng)
     found = found_mm(probability, whole, line, rng)
     turn_deg = np.diff([math.degrees(float(pose.elevation_rad(centre + d))) for d in (-1, 1)])[0]
     facts = np.array([
-        line, centre, scene.level_mm, math.degrees(float(pose.elevation_rad(line))), bore,
-        float(pose.radius_at_mm(line)) - bore, whole.top_mm, whole.step_mm, px_mm,
+        line, centre, NOWHERE_MM if scene.level_mm is None else scene.level_mm, elevation_deg, bore,
+        wall_mm, whole.top_mm, whole.step_mm, px_mm,
         scene.capture["blur_px"], scene.contact_deg, *np.degrees(scene.lean), low, high,
         scene.floor_mm, scene.lid_mm, TIERS.index(scene.tier),
-        float(pose.elevation_rad(line)) - float(exact.elevation_rad(line)),
-        scene.wall_index, middle_deg,
+        tilted, scene.wall_index, middle_deg,
         decoy, math.degrees(float(pose.elevation_rad(decoy))),
         scale.inner_radius_mm(float(scale.value_at(decoy - 0.5))), found - centre, turn_deg / 2,
     ], dtype=np.float32)
@@ -138,8 +146,6 @@ def samples(seed: int, index: int, spp: int) -> Iterator[dict[str, np.ndarray]]:
     rng = np.random.default_rng([seed, index, 5])
     size = SIZES[int(rng.choice(len(SIZES), p=_SIZE_SHARES))]
     scene, _ = draw(seed, index, size, STRANGE)
-    if scene.level_mm is None:
-        return
     kind, dry = rng.random(2)
     if kind < DARK:
         scene = made_dark(scene, rng)
@@ -147,6 +153,8 @@ def samples(seed: int, index: int, spp: int) -> Iterator[dict[str, np.ndarray]]:
         scene = made_bright(scene, rng)
     if dry < DRY:
         scene = replace(scene, contact_deg=float(rng.uniform(DRY_DEG, 90)))
+    if rng.random() < EMPTY:
+        scene = replace(scene, level_mm=None)
     tracer = Tracer(scene)
     white = white_of(tracer.part(scene, (0, 0, size[0] // 8, size[1] // 8), 8, wide=8))
     for k in range(CAMERAS):

@@ -174,7 +174,8 @@ class Panel:
     """The flat panel behind the chamber: a rectangle square to y, with its pattern.
 
     ``pattern`` is one of plain, rules (a printed column of rules), stripes,
-    speckle, blocks, tiles.
+    speckle, blocks, tiles, collage (a picture drawn from ``pattern_seed``, ``pattern_mm`` a cell,
+    in colours of its own: ``collage``).
     """
 
     left_mm: float = -80.0
@@ -188,6 +189,7 @@ class Panel:
     pattern_rgb: Rgb = (0.1, 0.1, 0.2)
     pattern_mm: float = 10.0
     pattern_x_mm: float = 40.0
+    pattern_seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -205,6 +207,7 @@ class Room:
     wall_pattern: str = "plain"
     wall_pattern_rgb: Rgb = (0.45, 0.42, 0.4)
     wall_pattern_mm: float = 60.0
+    wall_pattern_seed: int = 0
     rods: tuple[Capsule, ...] = ()
     boxes: tuple[Box, ...] = ()
     lights: tuple[AreaLight, ...] = ()

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 
 from vision.synthetic.chamber.camera import room_axes
+from vision.synthetic.chamber.collage import CELLS, collage
 from vision.synthetic.chamber.model import AreaLight, ChamberScene
 
 #: What kind of thing a ray met (see ``RoomShader.shade``).
@@ -164,7 +165,7 @@ class RoomShader:
             th, fh = t.take(hit), fade.take(hit)
             p = [x.take(hit), o[1].take(hit) + th * d[1].take(hit), z.take(hit)]
             wall = self._flat(p, room.wall_rgb, room.wall_pattern, room.wall_pattern_rgb,
-                              room.wall_pattern_mm, 0.0)
+                              room.wall_pattern_mm, 0.0, room.wall_pattern_seed)
             for k in range(3):
                 colour[k, hit] += fh * wall[k]
             far[hit] = th
@@ -235,11 +236,24 @@ class RoomShader:
             return (0.5 + 0.5 * wave * xp.sin(v / size * 6.3 + 2.0 * xp.sin(u / size * 4.1))) * 0.35
         return None
 
+    def _collage(self, u: Any, v: Any, seed: int) -> list[Any]:
+        """Colours of a collage at places counted in its cells from the middle."""
+        xp, picture = self.xp, self.xp.asarray(collage(seed))
+        i, j = xp.floor(v), xp.floor(u)
+        fv, fu = v - i, u - j
+        i, j = (xp.asarray(c, dtype=xp.int32) + CELLS // 2 for c in (i, j))
+        i0, i1, j0, j1 = i % CELLS, (i + 1) % CELLS, j % CELLS, (j + 1) % CELLS
+        return [(c[i0, j0] * (1 - fu) + c[i0, j1] * fu) * (1 - fv)
+                + (c[i1, j0] * (1 - fu) + c[i1, j1] * fu) * fv for c in picture]
+
     def _flat(self, p: list[Any], rgb: Any, pattern: str, other: Any, size: float,
-              x: float) -> list[Any]:
+              x: float, seed: int = 0) -> list[Any]:
         """Colours of points on a surface square to y (facing the camera)."""
-        share = self._pattern(p[0], p[2], pattern, size, x)
         light = self.lit((0.0, -1.0, 0.0), self._shadows(p))
+        if pattern == "collage":
+            return [tint * light[k] for k, tint in enumerate(self._collage(
+                p[0] / size, p[2] / size, seed))]
+        share = self._pattern(p[0], p[2], pattern, size, x)
         out = []
         for k in range(3):
             albedo = float(rgb[k])
@@ -286,7 +300,7 @@ class RoomShader:
         th = t.take(hit)
         p = [u.take(hit), o[1].take(hit) + th * d[1].take(hit), v.take(hit)]
         rgb = self._flat(p, panel.rgb, panel.pattern, panel.pattern_rgb, panel.pattern_mm,
-                         panel.pattern_x_mm)
+                         panel.pattern_x_mm, panel.pattern_seed)
         for k in range(3):
             colour[k, hit] = rgb[k]
         far[hit] = th

@@ -280,7 +280,8 @@ def _capture(rng: np.random.Generator, tier: str, size: tuple[int, int]) -> dict
 
 def seen_from(scene: TracedScene, rng: np.random.Generator, size: tuple[int, int]) -> TracedScene:
     """The same chamber in the same room, by another camera from another place."""
-    assert scene.level_mm is not None
     tier = str(rng.choice(TIERS, p=_TIER_SHARES))
+    marks = (scene.scale.lowest_mark.height_mm, scene.scale.highest_mark.height_mm)
+    at = scene.level_mm if scene.level_mm is not None else float(rng.uniform(*marks))
     return replace(scene, tier=tier, capture=_capture(rng, tier, size), **_aimed(
-        rng, tier, size, scene.scale, scene.level_mm, scene.lean, _angles(rng, tier)))
+        rng, tier, size, scene.scale, at, scene.lean, _angles(rng, tier)))

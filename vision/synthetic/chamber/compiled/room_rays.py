@@ -11,6 +11,7 @@ from typing import Any
 
 from numba import njit
 
+from vision.synthetic.chamber.collage import CELLS as COLLAGE_CELLS
 from vision.synthetic.chamber.compiled.tables import CELLS
 from vision.synthetic.chamber.room import BOX, FAR, PANEL, ROD, WALL
 
@@ -109,6 +110,22 @@ def _pattern(a: Any, flat: Any, u: Any, v: Any) -> Any:
 
 
 @inlined
+def _collage(a: Any, cells: Any, u: Any, v: Any) -> Any:
+    n = COLLAGE_CELLS
+    i, j = math.floor(v), math.floor(u)
+    fv, fu = v - i, u - j
+    i0, j0 = (int(i) + n // 2) % n, (int(j) + n // 2) % n
+    i1, j1 = (i0 + 1) % n, (j0 + 1) % n
+    w00, w01, w10, w11 = (1 - fu) * (1 - fv), fu * (1 - fv), (1 - fu) * fv, fu * fv
+    a0, a1, b0, b1 = (cells + i0 * n + j0, cells + i0 * n + j1, cells + i1 * n + j0,
+                      cells + i1 * n + j1)
+    m = n * n
+    return (w00 * a[a0] + w01 * a[a1] + w10 * a[b0] + w11 * a[b1],
+            w00 * a[a0 + m] + w01 * a[a1 + m] + w10 * a[b0 + m] + w11 * a[b1 + m],
+            w00 * a[a0 + 2 * m] + w01 * a[a1 + 2 * m] + w10 * a[b0 + 2 * m] + w11 * a[b1 + 2 * m])
+
+
+@inlined
 def _shadow(room: Any, a: Any, lamp: Any, x: Any, y: Any, z: Any) -> Any:
     across = a[lamp] * a[lamp] + a[lamp + 1] * a[lamp + 1]
     s = -(x * a[lamp] + y * a[lamp + 1]) / across
@@ -131,7 +148,6 @@ def _shadow(room: Any, a: Any, lamp: Any, x: Any, y: Any, z: Any) -> Any:
 @inlined
 def _flat(room: Any, a: Any, flat: Any, x: Any, y: Any, z: Any) -> Any:
     """Colour of a point on a surface square to y."""
-    share = _pattern(a, flat, x, z)
     up = room.floor + (1.0 - room.floor) * 0.5
     red, green, blue = up * a[room.ambient], up * a[room.ambient + 1], up * a[room.ambient + 2]
     for k in range(room.lamps_n):
@@ -144,6 +160,10 @@ def _flat(room: Any, a: Any, flat: Any, x: Any, y: Any, z: Any) -> Any:
             green += facing * a[lamp + 4]
             blue += facing * a[lamp + 5]
     rgb, other, gain = flat.rgb, flat.other, room.gain
+    if flat.pattern == 6:
+        tint = _collage(a, flat.cells, x / flat.size, z / flat.size)
+        return tint[0] * (red * gain), tint[1] * (green * gain), tint[2] * (blue * gain)
+    share = _pattern(a, flat, x, z)
     return ((a[rgb] + share * (a[other] - a[rgb])) * (red * gain),
             (a[rgb + 1] + share * (a[other + 1] - a[rgb + 1])) * (green * gain),
             (a[rgb + 2] + share * (a[other + 2] - a[rgb + 2])) * (blue * gain))

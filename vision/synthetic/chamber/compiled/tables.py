@@ -7,11 +7,12 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
+from vision.synthetic.chamber.collage import collage
 from vision.synthetic.chamber.room import RoomShader
 from vision.synthetic.chamber.tracer import ChamberTracer
 
 #: Patterns of flat surfaces by number.
-PATTERNS = ("plain", "rules", "stripes", "tiles", "blocks", "speckle")
+PATTERNS = ("plain", "rules", "stripes", "tiles", "blocks", "speckle", "collage")
 #: Cells of a pattern of blocks on either side of the middle that are kept.
 CELLS = 400
 
@@ -20,7 +21,7 @@ class Flat(NamedTuple):
     """A flat surface: whether it is there, its place, colours and pattern (lengths in mm).
 
     ``edges`` (4,) are left, right, low and high, ``turn`` (2,) cosine and sine of its tilt;
-    ``cells`` (2 CELLS, 2 CELLS) which blocks have the pattern's colour."""
+    ``cells`` (2 CELLS, 2 CELLS) which blocks have the pattern's colour, or a collage's colours."""
 
     there: bool
     y: float
@@ -143,7 +144,7 @@ def _table(rows: list[list[Any]], width: int) -> np.ndarray:
 
 
 def _flat(shader: RoomShader, rgb: Any, other: Any, pattern: str, size: float, x: float = 0.0,
-          y: float = 0.0, edges: Any = (0.0,) * 4, tilt_deg: float = 0.0) -> Flat:
+          y: float = 0.0, edges: Any = (0.0,) * 4, tilt_deg: float = 0.0, seed: int = 0) -> Flat:
     cells = np.zeros((1, 1), np.float32)
     if pattern == "blocks":
         # By the shader itself: of single-precision sines the last digits are the pattern.
@@ -151,6 +152,8 @@ def _flat(shader: RoomShader, rgb: Any, other: Any, pattern: str, size: float, x
         u, v = np.meshgrid(at * np.float32(size), at * np.float32(0.6 * size), indexing="ij")
         share = shader._pattern(u.ravel(), v.ravel(), pattern, size, x)
         cells = np.asarray(share, np.float32).reshape(u.shape)
+    if pattern == "collage":
+        cells = collage(seed)
     tilt = math.radians(tilt_deg)
     return Flat(y != 0.0, float(y), _numbers(edges), np.array([math.cos(tilt), math.sin(tilt)]),
                 _numbers(rgb), _numbers(other),
@@ -179,11 +182,12 @@ def room_table(shader: RoomShader) -> RoomTable:
         length = float(np.linalg.norm(end - start))
         rods.append([*start, *(end - start) / length, length, rod.radius_mm, rod.gloss, *rod.rgb])
     wall = _flat(shader, room.wall_rgb, room.wall_pattern_rgb, room.wall_pattern,
-                 room.wall_pattern_mm, y=room.wall_y_mm)
+                 room.wall_pattern_mm, y=room.wall_y_mm, seed=room.wall_pattern_seed)
     p = room.panel
     panel = wall._replace(there=False) if p is None else _flat(
         shader, p.rgb, p.pattern_rgb, p.pattern, p.pattern_mm, p.pattern_x_mm, p.y_mm,
-        (p.left_mm, p.right_mm, p.low_mm, p.high_mm), p.tilt_deg)._replace(there=True)
+        (p.left_mm, p.right_mm, p.low_mm, p.high_mm), p.tilt_deg, p.pattern_seed
+    )._replace(there=True)
     dx, dy, dz = shader.offset
     return RoomTable(
         np.array(shader.to_room), np.array([dx, dy, dz - shader.middle], float),
