@@ -12,6 +12,7 @@ from vision.synthetic.chamber.dataset import scene_for
 from vision.synthetic.chamber.model import ChamberScene
 from vision.synthetic.chamber.render import render_light
 from vision.synthetic.chamber.truth import scene_truth
+from vision.training.strange_rooms import strange_room
 
 pytest.importorskip("numba", reason="compiled rays need numba")
 pytestmark = pytest.mark.slow
@@ -49,6 +50,17 @@ def test_two_chambers_in_one_picture_are(monkeypatch):
                  if s.neighbour is not None)
     (light, _), (again, _) = both(scene, monkeypatch, True)
     assert np.abs(light - again).mean() < MEAN_STEP
+
+
+@pytest.mark.parametrize("index", [1, 4])
+def test_rooms_of_anything_at_all_are(index, monkeypatch):
+    scene = scene_for(SEED, index, "easy", None, SIZE)
+    strange = replace(scene, room=strange_room(scene.room, scene.scale.outer_radius_mm,
+                                               np.random.default_rng(index)))
+    (light, _), (again, _) = both(strange, monkeypatch, False)
+    assert np.abs(light - again).mean() < MEAN_STEP
+    (plain, _), _ = both(scene, monkeypatch, False)
+    assert np.abs(plain - again).mean() > 100 * MEAN_STEP
 
 
 def test_another_scene_is_told(monkeypatch):

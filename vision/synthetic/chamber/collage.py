@@ -1,7 +1,7 @@
-"""Pictures that no one would hang on a wall: what may stand behind a chamber, put together by chance.
+"""What may stand behind a chamber: pictures put together by chance.
 
-Networks that are taught before plain panels take the first book or blind that shows through a tube
-for a surface.  Overlapping shapes of many sizes ("dead leaves") have edges as photographs have
+Networks that are taught before plain panels take a book or a blind that shows through a tube for a
+surface.  Overlapping shapes of many sizes ("dead leaves") have edges as photographs have
 them and teach networks to see in their stead (M. Baradad Jurjo and others, *Learning to See by
 Looking at Noise*, Advances in Neural Information Processing Systems 34, 2021).  Beside those
 stand repeated things as rooms have them: slats, bricks, books, figured paper, lines of writing.
