@@ -13,7 +13,18 @@ from vision.meniscus_image.candidates import MeniscusCandidate, RowPeak
 from vision.meniscus_image.features import BIN_CENTRES_MM
 from vision.meniscus_image.networks import OffsetPosterior
 from vision.meniscus_image.parting import Parting
-from vision.parameters import ARC_DEG, RING_ODDS, ROOM_ODDS, STRANGE_ODDS, UNLIKE_ODDS
+from vision.parameters import (
+    ALONE_ODDS,
+    ARC_DEG,
+    BOTH_BELIEVE,
+    LEAST_BELIEVED,
+    LEAST_LEVEL_ODDS,
+    LEAST_ODDS,
+    RING_ODDS,
+    ROOM_ODDS,
+    STRANGE_ODDS,
+    UNLIKE_ODDS,
+)
 from vision.scale_file.scale import load_scale
 
 SCALE = load_scale("heron-100")
@@ -21,14 +32,15 @@ NOTHING, LITTLE = Parting(0.01, 0.1), Parting(0.12, 0.4)
 
 
 class Search(StandIn):
-    """One place, of those odds."""
+    """One place, of those odds, in which the row network believes so much."""
 
-    def __init__(self, odds: float) -> None:
+    def __init__(self, odds: float, belief: float) -> None:
+        self.belief = belief
         p = np.exp(-0.5 * ((BIN_CENTRES_MM - 2.0) / 0.2) ** 2)
-        self.place = MeniscusCandidate(50.0, 1.0, None, OffsetPosterior(p / p.sum(), odds))
+        self.place = MeniscusCandidate(50.0, belief, None, OffsetPosterior(p / p.sum(), odds))
 
     def candidates(self, near_mm):
-        return [RowPeak(50.0, 1.0)], 0.0, 0.0
+        return [RowPeak(50.0, self.belief)], 0.0, 0.0
 
     def measure(self, candidate):
         return self.place
@@ -38,15 +50,16 @@ class Search(StandIn):
 def found(monkeypatch):
     """What is made of a place of some odds, which parts so much."""
     def ask(odds: float, parting: Parting, elevation_deg: float = 0.0, *, ring: bool = False,
-            room: float = 0.0, light: bool = False, unexplained: float = 6.0):
-        for name, value in {"Search": Search(odds), "parting_at": parting, "room_share": room,
+            room: float = 0.0, light: bool = False, unexplained: float = 6.0,
+            belief: float = 0.95 * BOTH_BELIEVE, near_mm: float | None = None):
+        for name, value in {"Search": Search(odds, belief), "parting_at": parting, "room_share": room,
                             "is_printed_ring": ring, "occluded": False, "is_outshone": False,
                             "not_of_the_room": unexplained, "without_rings": None,
                             "ends_there": light}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)
         pose = SimpleNamespace(elevation_rad=lambda _: np.radians(elevation_deg))
         fit = SimpleNamespace(pose=pose, scale=SCALE)
-        return detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0)
+        return detect.find_meniscus(np.zeros((4, 4, 3), np.uint8), fit, 8.0, near_mm)
     return ask
 
 
@@ -95,3 +108,33 @@ def test_a_line_on_a_mark_that_runs_round_the_tube(found, odds, believed):
 def test_the_end_of_a_mirrored_light(found, odds, believed):
     assert found(odds, LITTLE, light=True).of_a_light is not believed
     assert not found(odds, LITTLE).of_a_light
+
+
+#: What a place is refused for unless both networks believe in it.
+AGAINST = {"a line of the room": {"room": 3.0, "unexplained": 1.0}, "a ring": {"ring": True},
+           "a view near level": {}}
+
+
+@pytest.mark.parametrize("against", AGAINST.values(), ids=AGAINST)
+@pytest.mark.parametrize(("belief", "odds", "believed"), [
+    (1.01 * BOTH_BELIEVE, 1.1 * LEAST_ODDS, True),
+    (0.99 * BOTH_BELIEVE, 1.1 * LEAST_ODDS, False),
+    (1.01 * BOTH_BELIEVE, 0.9 * LEAST_ODDS, False),
+    (1.0, 0.9 * LEAST_LEVEL_ODDS, True),
+])
+def test_where_both_networks_believe_nothing_more_is_asked(found, against, belief, odds, believed):
+    assert found(odds, LITTLE, belief=belief, **against).something_else is not believed
+
+
+@pytest.mark.parametrize("against", AGAINST.values(), ids=AGAINST)
+def test_a_person_who_points_is_no_second_network(found, against):
+    assert found(1.1 * LEAST_ODDS, LITTLE, belief=1.0, near_mm=50.0, **against).something_else
+
+
+@pytest.mark.parametrize(("belief", "odds", "believed"), [
+    (0.9 * LEAST_BELIEVED, 0.9 * ALONE_ODDS, False),
+    (1.1 * LEAST_BELIEVED, 0.9 * ALONE_ODDS, True),
+    (0.9 * LEAST_BELIEVED, 1.1 * ALONE_ODDS, True),
+])
+def test_a_place_in_which_one_network_alone_believes(found, belief, odds, believed):
+    assert found(odds, LITTLE, belief=belief).doubted is not believed

@@ -38,10 +38,13 @@ from vision.meniscus_image.printed_ring import is_outshone, is_printed_ring
 from vision.meniscus_image.reflection import ends_there
 from vision.parameters import (
     ABSENT,
+    ALONE_ODDS,
     ARC_DEG,
     AS_BELIEVED,
     BESIDE_SHARE,
+    BOTH_BELIEVE,
     HARDLY_ODDS,
+    LEAST_BELIEVED,
     LEAST_LEVEL_ODDS,
     LEAST_ODDS,
     LEAST_PARTED_ODDS,
@@ -244,19 +247,24 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     unlike, strange = odds < UNLIKE_ODDS, odds < STRANGE_ODDS
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
-    least = LEAST_LEVEL_ODDS if _is_level(fit, line_mm) else LEAST_ODDS
-    room = odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
+    # a person who points at a place has not seen more of it than the row network has
+    share = 1.0 if near_mm is not None else sum(
+        p.weight for p in candidates if abs(p.height_mm - centre) <= AWAY_MM)
+    both = near_mm is None and share >= BOTH_BELIEVE and odds >= LEAST_ODDS
+    alone = share < LEAST_BELIEVED and odds < ALONE_ODDS
+    least = LEAST_ODDS if both or not _is_level(fit, line_mm) else LEAST_LEVEL_ODDS
+    room = not both and odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
     found = MeniscusPosterior(
         best.line, centre, centre - first.level_mm, first.probability,
         search.wall_shift_mm(centre), radius, wall,
         tuple(RowPeak(place.height_mm, weight) for weight, place in weighed), p_absent,
         occluded(rgb, fit, centre), rival is not None, modes=(first, *others),
-        ring=odds < RING_ODDS and is_printed_ring(rgb, fit, line_mm),
+        ring=not both and odds < RING_ODDS and is_printed_ring(rgb, fit, line_mm),
         outshone=believed and is_outshone(rgb, fit, line_mm, (c.height_mm for c in candidates[1:])),
         hidden=best.look.hidden,
         odds=odds,
         other_side_nats=search.other_side_nats(places) if believed else 0.0,
-        doubted=odds < (LEAST_PARTED_ODDS if plain and not room else least),
+        doubted=alone or odds < (LEAST_PARTED_ODDS if plain and not room else least),
         of_the_room=room,
         at_step=p_rims > ABSENT,
         parts_nothing=strange and parting is not None and parting.of_nothing,
