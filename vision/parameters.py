@@ -129,14 +129,16 @@ LEAST_ODDS = 2.0
 #: plainly parts two fluids: an empty tube before a papered wall was read at odds of 9.  Our choice:
 #: of 66 right readings of drawn pictures none is lost by it.
 LEAST_LEVEL_ODDS = 20.0
-#: The row network's own belief in a place, before the offset network is asked, from which both are
-#: taken to say the same where the offset network does not rather have it be something else
-#: (``LEAST_ODDS``): it then needs no more odds for being level, before a room that changes or on a
-#: mark that runs round.  And the belief below which it is not read on the offset network's word,
-#: up to odds of the third.  Our choice: of 154 empty chambers and nine places that were no surface
-#: none is believed in by the first at odds of more than 1.03, of 186 surfaces fifteen are read by
-#: it that were refused; none that was read is believed in by less than 0.66 (docs/accuracy.md).
-BOTH_BELIEVE, LEAST_BELIEVED, ALONE_ODDS = 0.9, 0.5, 2_000.0
+#: The row network's own belief in a place, before the offset network is asked, and that one's odds,
+#: from which the two are taken to say the same: no more is then asked of it for being level, before
+#: a room that changes or on a mark that runs round.  Our choice: of 154 empty chambers and nine
+#: places that were no surface none is believed in so at odds of more than 1.03, and of 37 surfaces
+#: that were refused eight are read by it (docs/accuracy.md).
+BOTH_BELIEVE, BOTH_ODDS = 0.95, 5.0
+#: Belief below which a place is not read on the offset network's word alone, up to odds of the
+#: second.  Our choice: of 149 surfaces that were read none is believed in by less than 0.66, and
+#: of those empty chambers one would have been called over-full.
+LEAST_BELIEVED, ALONE_ODDS = 0.5, 2_000.0
 #: Odds of the offset network below which a place is unlike the taught ones, and the row network's
 #: next choices are asked about.  Our choice, from 157 scenes of both physics (docs/accuracy.md).
 UNLIKE_ODDS = 400.0

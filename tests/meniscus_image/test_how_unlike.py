@@ -17,9 +17,9 @@ from vision.parameters import (
     ALONE_ODDS,
     ARC_DEG,
     BOTH_BELIEVE,
+    BOTH_ODDS,
     LEAST_BELIEVED,
     LEAST_LEVEL_ODDS,
-    LEAST_ODDS,
     RING_ODDS,
     ROOM_ODDS,
     STRANGE_ODDS,
@@ -117,9 +117,9 @@ AGAINST = {"a line of the room": {"room": 3.0, "unexplained": 1.0}, "a ring": {"
 
 @pytest.mark.parametrize("against", AGAINST.values(), ids=AGAINST)
 @pytest.mark.parametrize(("belief", "odds", "believed"), [
-    (1.01 * BOTH_BELIEVE, 1.1 * LEAST_ODDS, True),
-    (0.99 * BOTH_BELIEVE, 1.1 * LEAST_ODDS, False),
-    (1.01 * BOTH_BELIEVE, 0.9 * LEAST_ODDS, False),
+    (1.01 * BOTH_BELIEVE, 1.1 * BOTH_ODDS, True),
+    (0.99 * BOTH_BELIEVE, 1.1 * BOTH_ODDS, False),
+    (1.01 * BOTH_BELIEVE, 0.9 * BOTH_ODDS, False),
     (1.0, 0.9 * LEAST_LEVEL_ODDS, True),
 ])
 def test_where_both_networks_believe_nothing_more_is_asked(found, against, belief, odds, believed):
@@ -128,7 +128,7 @@ def test_where_both_networks_believe_nothing_more_is_asked(found, against, belie
 
 @pytest.mark.parametrize("against", AGAINST.values(), ids=AGAINST)
 def test_a_person_who_points_is_no_second_network(found, against):
-    assert found(1.1 * LEAST_ODDS, LITTLE, belief=1.0, near_mm=50.0, **against).something_else
+    assert found(1.1 * BOTH_ODDS, LITTLE, belief=1.0, near_mm=50.0, **against).something_else
 
 
 @pytest.mark.parametrize(("belief", "odds", "believed"), [

@@ -43,6 +43,7 @@ from vision.parameters import (
     AS_BELIEVED,
     BESIDE_SHARE,
     BOTH_BELIEVE,
+    BOTH_ODDS,
     HARDLY_ODDS,
     LEAST_BELIEVED,
     LEAST_LEVEL_ODDS,
@@ -250,7 +251,7 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     # a person who points at a place has not seen more of it than the row network has
     share = 1.0 if near_mm is not None else sum(
         p.weight for p in candidates if abs(p.height_mm - centre) <= AWAY_MM)
-    both = near_mm is None and share >= BOTH_BELIEVE and odds >= LEAST_ODDS
+    both = near_mm is None and share >= BOTH_BELIEVE and odds >= BOTH_ODDS
     alone = share < LEAST_BELIEVED and odds < ALONE_ODDS
     least = LEAST_ODDS if both or not _is_level(fit, line_mm) else LEAST_LEVEL_ODDS
     room = not both and odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
