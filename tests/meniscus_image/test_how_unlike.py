@@ -53,7 +53,8 @@ def found(monkeypatch):
             room: float = 0.0, light: bool = False, unexplained: float = 6.0,
             belief: float = 0.95 * BOTH_BELIEVE, near_mm: float | None = None):
         for name, value in {"Search": Search(odds, belief), "parting_at": parting,
-                            "room_share": room, "is_printed_ring": ring, "occluded": False, "is_outshone": False,
+                            "room_share": room, "is_printed_ring": ring, "occluded": False,
+                            "is_outshone": False,
                             "not_of_the_room": unexplained, "without_rings": None,
                             "ends_there": light}.items():
             monkeypatch.setattr(detect, name, lambda *_, value=value: value)

@@ -249,10 +249,10 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
     # a person who points at a place has not seen more of it than the row network has
-    share = 1.0 if near_mm is not None else sum(
+    belief = 1.0 if near_mm is not None else sum(
         p.weight for p in candidates if abs(p.height_mm - centre) <= AWAY_MM)
-    both = near_mm is None and share >= BOTH_BELIEVE and odds >= BOTH_ODDS
-    alone = share < LEAST_BELIEVED and odds < ALONE_ODDS
+    both = near_mm is None and belief >= BOTH_BELIEVE and odds >= BOTH_ODDS
+    alone = belief < LEAST_BELIEVED and odds < ALONE_ODDS
     least = LEAST_ODDS if both or not _is_level(fit, line_mm) else LEAST_LEVEL_ODDS
     room = not both and odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
     found = MeniscusPosterior(
