@@ -21,6 +21,7 @@ from vision.errors import InputError
 from vision.flags import FLAGS
 from vision.imaging.photo import load_photo, photo_from_array
 from vision.meniscus_image.candidates import Search
+from vision.parameters import OTHER_SIDE_DEG
 from vision.reading import VolumeReading
 from vision.scale_file.scale import load_scale
 from vision.synthetic.chamber import ChamberScene, render_scene, sample_scene, scene_for
@@ -381,7 +382,7 @@ class TestSideOfTheSurface:
         monkeypatch.setattr(Search, "side", -1.0)
         said = []
         for scene, picture, true in scenes:
-            if true.status != "read" or abs(scene.camera.elevation_deg) < 6.0:
+            if true.status != "read" or abs(scene.camera.elevation_deg) < OTHER_SIDE_DEG:
                 continue
             r = read_volume(photo_from_array(picture, scene.camera.f35), scene.scale)
             said.append("view-contradicts" in r.flags)
