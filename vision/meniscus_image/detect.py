@@ -248,11 +248,10 @@ def _found_in(pictures: Sequence[np.ndarray], fit: GraduationFit, px_per_mm: flo
     unlike, strange = odds < UNLIKE_ODDS, odds < STRANGE_ODDS
     parting = parting_at(search.whole, search.grid, fit, line_mm) if unlike else None
     plain = parting is not None and parting.is_plain
-    # a person who points at a place has not seen more of it than the row network has
-    belief = 1.0 if near_mm is not None else sum(
-        p.weight for p in candidates if abs(p.height_mm - centre) <= AWAY_MM)
-    both = near_mm is None and belief >= BOTH_BELIEVE and odds >= BOTH_ODDS
-    alone = belief < LEAST_BELIEVED and odds < ALONE_ODDS
+    # where a person points, what the row network believes is no longer its own
+    belief, untold = _belief_near(candidates, centre), near_mm is None
+    both = untold and belief >= BOTH_BELIEVE and odds >= BOTH_ODDS
+    alone = untold and belief < LEAST_BELIEVED and odds < ALONE_ODDS
     least = LEAST_ODDS if both or not _is_level(fit, line_mm) else LEAST_LEVEL_ODDS
     room = not both and odds < ROOM_ODDS and _of_the_room(rgb, fit, line_mm, odds, parting)
     found = MeniscusPosterior(
@@ -292,7 +291,7 @@ def _as_likely(search: Search, peaks: list[RowPeak], best: MeniscusCandidate, pa
     tube does change, where the offset network hardly believes in this one: then the two networks
     do not say the same.
     """
-    here = sum(p.weight for p in peaks if abs(p.height_mm - best.height_mm) <= AWAY_MM)
+    here = _belief_near(peaks, best.height_mm)
     for peak in peaks:
         if abs(peak.height_mm - best.height_mm) <= AWAY_MM:
             continue
@@ -309,6 +308,11 @@ def _as_likely(search: Search, peaks: list[RowPeak], best: MeniscusCandidate, pa
         if differ or place.look.odds >= LEAST_ODDS:
             return place, peak.weight / (peak.weight + here)
     return None, 0.0
+
+
+def _belief_near(peaks: Sequence[RowPeak], height_mm: float) -> float:
+    """The row network's belief in a place, wherever within a window's reach it put it."""
+    return sum(p.weight for p in peaks if abs(p.height_mm - height_mm) <= AWAY_MM)
 
 
 def _with(other: MeniscusCandidate | None, share: float, found: MeniscusPosterior, search: Search

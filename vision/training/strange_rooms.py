@@ -31,8 +31,8 @@ def _mean(seed: int) -> tuple[float, float, float]:
 
 
 def strange_room(room: Room, outer_mm: float, rng: np.random.Generator) -> Room:
-    """The room with a collage on its wall, mostly on its panel too or in place of that, and bars
-    and boards anywhere behind a chamber of that outer radius."""
+    """The room with a collage on its wall, often on its panel too or without one, and bars and
+    boards anywhere behind a chamber of that outer radius."""
     wall, card = (int(v) for v in rng.integers(_MOST_SEED, size=2))
     room = replace(room, wall_pattern="collage", wall_pattern_seed=wall, wall_rgb=_mean(wall),
                    wall_pattern_mm=float(np.exp(rng.uniform(math.log(0.7), math.log(3.5)))),
@@ -45,7 +45,7 @@ def strange_room(room: Room, outer_mm: float, rng: np.random.Generator) -> Room:
         room = replace(room, panel=replace(
             panel, pattern="collage", pattern_seed=card, rgb=_mean(card),
             pattern_mm=float(np.exp(rng.uniform(math.log(0.35), math.log(1.4))))))
-    things: list[Box | Capsule] = []
+    boxes, rods = list(room.boxes), list(room.rods)
     for _ in range(int(rng.integers(0, 4))):
         y, at = float(rng.uniform(outer_mm + 4, 160)), float(rng.normal(0, 55))
         thick = float(np.exp(rng.uniform(math.log(0.6), math.log(14))))
@@ -55,14 +55,13 @@ def strange_room(room: Room, outer_mm: float, rng: np.random.Generator) -> Room:
         if rng.random() < 0.5:
             low, high = ((-400.0, y, at), (400.0, y + 10, at + 2 * thick)) if along else (
                 (at, y, -400.0), (at + 2 * thick, y + 10, 400.0))
-            things.append(Box(low, high, rgb))
+            boxes.append(Box(low, high, rgb))
         else:
             tip = float(rng.normal(0, 30))
             start, end = ((-300.0, y + thick, at - tip), (300.0, y + thick, at + tip)) if along \
                 else ((at - tip, y + thick, -300.0), (at + tip, y + thick, 300.0))
-            things.append(Capsule(start, end, thick, rgb, float(rng.uniform(0.02, 0.3))))
-    return replace(room, boxes=(*room.boxes, *(t for t in things if isinstance(t, Box))),
-                   rods=(*room.rods, *(t for t in things if isinstance(t, Capsule))))
+            rods.append(Capsule(start, end, thick, rgb, float(rng.uniform(0.02, 0.3))))
+    return replace(room, boxes=tuple(boxes), rods=tuple(rods))
 
 
 def ringed(scene: ChamberScene, rng: np.random.Generator) -> ChamberScene:
